@@ -1,0 +1,158 @@
+"""The vehicle: everything Fourvane knows about one rocket's steering, read from a TOML file."""
+
+import os
+import tomllib
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import ArrayLike
+from pydantic import Field, PrivateAttr, ValidationError, ValidationInfo, field_validator
+
+from mixer.ground.curves import Servo
+from mixer.ground.quantities import VANES, Array, refuse
+from mixer.ground.section import Section
+from mixer.ground.sections import (
+    LONGEST_PULSE_US,
+    SHORTEST_PULSE_US,
+    Control,
+    Engine,
+    Erosion,
+    Layout,
+    Naming,
+    Servos,
+    Vanes,
+    covers,
+)
+from mixer.ground.vehicle_errors import Problem, VehicleError, problems_of
+
+if TYPE_CHECKING:
+    from mixer.flight import FlightTables
+
+__all__ = ["Problem", "Vehicle", "VehicleError", "load_vehicle", "parse_vehicle"]
+
+LARGEST_FILE_BYTES = 1_000_000
+
+
+class Vehicle(Section):
+    """A vehicle file that has been found right, one attribute per table.
+
+    A new table is one more line here: `name: Model | None = None`, the model a `Section`.
+    Tables are checked in this order, and a table's checks may look at those above it.
+    """
+
+    vehicle: Naming
+    engine: Engine
+    layout: Layout
+    vanes: Vanes
+    erosion: Erosion | None = None
+    servo_table: Servos = Field(alias="servos")
+    control: Control
+
+    _text: str = PrivateAttr("")
+    _path: Path = PrivateAttr(Path())
+
+    @field_validator("servo_table")
+    @classmethod
+    def pulses_over_travel(cls, servos: Servos, info: ValidationInfo) -> Servos:
+        """Pulses stay within what servos take, all over the travel; nothing is extrapolated."""
+        if servos.table is None and (servos.neutral_us is None or servos.us_per_deg is None):
+            refuse(None, "needs neutral_us and us_per_deg, or table")
+        if servos.table is not None and not servos.neutral_us is servos.us_per_deg is None:
+            refuse(None, "has both a table and neutral_us or us_per_deg; one of the two")
+        if servos.us_per_deg is not None and not servos.us_per_deg.all():
+            refuse(0.0, "us_per_deg must not be 0: the servo would not move")
+        vanes = info.data.get("vanes")
+        if vanes is None:
+            return servos
+        for number, (servo, travel_deg) in enumerate(
+            zip(servos.each(), vanes.travel_deg, strict=True), 1
+        ):
+            low, high = travel_deg
+            if servo.table is not None and not covers(servo.table.deflection_deg, travel_deg):
+                refuse(
+                    servo.table.deflection_deg[[0, -1]].tolist(),
+                    f"servo {number}: its table must reach over the travel {low:g} to {high:g} deg",
+                )
+            for deflection_deg, pulse_us in zip(
+                travel_deg, servo.pulse_us(travel_deg), strict=True
+            ):
+                if not SHORTEST_PULSE_US <= pulse_us <= LONGEST_PULSE_US:
+                    refuse(
+                        float(pulse_us),
+                        f"servo {number}, pulse in µs at {deflection_deg:g} deg: must be from "
+                        f"{SHORTEST_PULSE_US:g} to {LONGEST_PULSE_US:g} all over the travel",
+                    )
+        return servos
+
+    @property
+    def text(self) -> str:
+        """The vehicle file as it was read."""
+        return self._text
+
+    @property
+    def path(self) -> Path:
+        """Where the vehicle file was read from."""
+        return self._path
+
+    @cached_property
+    def servos(self) -> list[Servo]:
+        """The four servos."""
+        return self.servo_table.each()
+
+    def effectiveness(self, load_s: ArrayLike) -> Array:
+        """Effectiveness of the four vanes at a burn load in s: shape (..., 4)."""
+        if self.erosion is None:
+            return np.ones((*np.shape(load_s), VANES))
+        return self.erosion.at(load_s)
+
+    def lever_arm_m_at(self, time_s: ArrayLike) -> Array:
+        """Lever arm in m at burn times in s, of the same shape."""
+        return self.layout.lever_arm_m.at(time_s)
+
+    def force_n(self, vane_index: int, deflection_deg: ArrayLike) -> Array:
+        """Normal force in N of one vane (0 to 3), new and at the reference pressure."""
+        return self.vanes.curves[vane_index].force_at(deflection_deg)
+
+    def flight_tables(self) -> "FlightTables":
+        """The integers the flight core and the board work from."""
+        from mixer.ground import tables  # built on vehicles, so it cannot be imported above
+
+        return tables.build(self)
+
+
+def load_vehicle(path: str | os.PathLike[str]) -> Vehicle:
+    """Read a vehicle file. VehicleError lists everything that is wrong with it."""
+    file = Path(path)
+    try:
+        with file.open("rb") as stream:
+            content = stream.read(LARGEST_FILE_BYTES + 1)
+    except OSError as error:
+        raise VehicleError(
+            str(file), [Problem("", None, f"cannot be read: {error.strerror}")]
+        ) from error
+    if len(content) > LARGEST_FILE_BYTES:
+        raise VehicleError(str(file), [Problem("", None, "too large to be a vehicle file")])
+    try:
+        text = content.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = content.count(b"\n", 0, error.start) + 1
+        raise VehicleError(
+            str(file), [Problem("", None, f"line {line}: not UTF-8 text")]
+        ) from error
+    return parse_vehicle(text, str(file))
+
+
+def parse_vehicle(text: str, name: str = "vehicle.toml") -> Vehicle:
+    """A vehicle from the text of its file. Servo tables are looked for beside `name`."""
+    try:
+        data = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise VehicleError(name, [Problem("", None, f"not valid TOML: {error}")]) from error
+    try:
+        vehicle = Vehicle.model_validate(data, context={"folder": Path(name).parent})
+    except ValidationError as error:
+        raise VehicleError(name, problems_of(error, Vehicle)) from error
+    vehicle._text, vehicle._path = text, Path(name)
+    return vehicle
