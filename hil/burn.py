@@ -1,0 +1,68 @@
+"""The engine over its burn: thrust, propellant burned and burn load, as tables over burn time.
+
+Chamber pressure and thrust rise straight over the start-up, follow the listed shares, and fall
+straight to nothing over the tail-off. Every flight stretches the same tables in time and height.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+LOAD_EXPONENT = 0.8  # convective heat flux with chamber pressure, Bartz 1957
+TABLE_STEP_S = 0.001
+
+
+@dataclass(frozen=True)
+class Burn:
+    """Tables of one nominal burn; row k is k milliseconds after ignition."""
+
+    time_s: Array
+    share: Array  # thrust and chamber pressure over their reference values
+    burned: Array  # propellant burned, 0..1
+    load_s: Array  # burn load at the reference pressure
+
+    def share_at(self, time_s: Array) -> Array:
+        """Thrust over its reference value; 0 before ignition and after the tail-off."""
+        return np.interp(time_s, self.time_s, self.share, left=0.0, right=0.0)
+
+    def burned_at(self, time_s: Array) -> Array:
+        """Share of the propellant that has been burned."""
+        return np.interp(time_s, self.time_s, self.burned)
+
+    def load_at(self, time_s: Array) -> Array:
+        """Burn load so far, in seconds at the reference chamber pressure."""
+        return np.interp(time_s, self.time_s, self.load_s)
+
+
+def _running_integral(values: Array, step_s: float) -> Array:
+    """Trapezium rule, one value per row."""
+    slices = 0.5 * step_s * (values[1:] + values[:-1])
+    return np.concatenate([[0.0], np.cumsum(slices)])
+
+
+def make_burn(
+    burn_time_s: float,
+    start_up_s: float,
+    tail_off_s: float,
+    listed_time_s: Array | None = None,
+    listed_share: Array | None = None,
+) -> Burn:
+    """The tables of a burn that starts to tail off at `burn_time_s`.
+
+    `listed_share` over `listed_time_s` is the thrust curve between start-up and tail-off, for
+    instance of a tank that blows down; left out, thrust is constant. ValueError where start-up
+    is longer than the burn.
+    """
+    if start_up_s >= burn_time_s:
+        raise ValueError(f"start-up of {start_up_s:g} s does not fit a burn of {burn_time_s:g} s")
+    end_s = burn_time_s + tail_off_s
+    time_s = np.linspace(0.0, end_s, round(end_s / TABLE_STEP_S) + 1)
+    ramps = np.interp(time_s, [0.0, start_up_s, burn_time_s, end_s], [0.0, 1.0, 1.0, 0.0])
+    if listed_time_s is not None and listed_share is not None:
+        ramps = ramps * np.interp(time_s, listed_time_s, listed_share)
+    step_s = float(time_s[1])
+    impulse = _running_integral(ramps, step_s)
+    load_s = _running_integral(ramps**LOAD_EXPONENT, step_s)
+    return Burn(time_s, ramps, impulse / impulse[-1], load_s)

