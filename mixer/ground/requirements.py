@@ -3,34 +3,20 @@
 Every key may be left out; what is left out is not judged.
 """
 
-from typing import Annotated
-
 from pydantic import Field
 
 from mixer.ground.section import Section
 
-Moment = Annotated[float, Field(gt=0.0, le=1.0e6)]
-
 
 class Requirements(Section):
-    """The limits that `envelope`, `ascent`, `campaign` and `check` judge a vehicle by."""
+    """The limits that a vehicle's envelope and its simulated flights are judged by."""
 
-    pitch_nm: Moment | None = Field(
-        default=None, description="pitch moment that must be within reach, both ways, N·m"
-    )
-    yaw_nm: Moment | None = Field(
-        default=None, description="yaw moment that must be within reach, both ways, N·m"
-    )
-    roll_nm: Moment | None = Field(
-        default=None, description="roll moment that must be within reach, both ways, N·m"
-    )
-    attitude_error_deg: Annotated[float, Field(gt=0.0, le=90.0)] | None = Field(
-        default=None, description="largest angle between the rocket's axis and the vertical"
-    )
-    roll_rate_deg_s: Annotated[float, Field(gt=0.0, le=3600.0)] | None = Field(
-        default=None, description="largest roll rate"
-    )
-    margin_percent: Annotated[float, Field(ge=0.0, lt=100.0)] | None = Field(
-        default=None,
-        description="least share of the pitch and yaw authority that must stay unused",
-    )
+    # Moments that must be within reach, both ways, each by itself.
+    pitch_nm: float | None = Field(None, gt=0, le=1e6)
+    yaw_nm: float | None = Field(None, gt=0, le=1e6)
+    roll_nm: float | None = Field(None, gt=0, le=1e6)
+    # Angle between the rocket's axis and the vertical, and roll rate, at any time under thrust.
+    attitude_error_deg: float | None = Field(None, gt=0, le=90)
+    roll_rate_deg_s: float | None = Field(None, gt=0, le=3600)
+    # Share of the pitch and yaw authority that must stay unused at any time under thrust.
+    margin_percent: float | None = Field(None, ge=0, lt=100)
