@@ -8,6 +8,11 @@ from numpy.typing import ArrayLike
 from mixer.ground.quantities import Array
 
 
+def straight(at: ArrayLike, points: Array, values: Array) -> Array:
+    """Values at `at`, straight from point to point, the end values beyond the ends."""
+    return np.interp(np.asarray(at, dtype=float), points, values)
+
+
 @dataclass(frozen=True)
 class ForceCurve:
     """What a new vane gives at the reference chamber pressure.
@@ -22,17 +27,17 @@ class ForceCurve:
 
     def force_at(self, deflection_deg: ArrayLike) -> Array:
         """Normal force in N at deflections in deg, of the same shape."""
-        return np.interp(deflection_deg, self.deflection_deg, self.force_n)
+        return straight(deflection_deg, self.deflection_deg, self.force_n)
 
     def deflection_at(self, force_n: ArrayLike) -> Array:
         """Deflection in deg that gives a normal force in N, of the same shape."""
-        return np.interp(force_n, self.force_n, self.deflection_deg)
+        return straight(force_n, self.force_n, self.deflection_deg)
 
     def drag_at(self, deflection_deg: ArrayLike) -> Array:
         """Drag in N at deflections in deg; not a number where the vehicle file gives no drag."""
         if self.drag_n is None:
             return np.full(np.shape(deflection_deg), np.nan)
-        return np.interp(deflection_deg, self.deflection_deg, self.drag_n)
+        return straight(deflection_deg, self.deflection_deg, self.drag_n)
 
 
 @dataclass(frozen=True)
@@ -59,6 +64,6 @@ class Servo:
     def pulse_us(self, deflection_deg: ArrayLike) -> Array:
         """Pulse width in µs for deflections in deg, of the same shape."""
         if self.table is not None:
-            return np.interp(deflection_deg, self.table.deflection_deg, self.table.pulse_us)
+            return straight(deflection_deg, self.table.deflection_deg, self.table.pulse_us)
         assert self.us_per_deg is not None
         return self.neutral_us + self.us_per_deg * np.asarray(deflection_deg, dtype=float)

@@ -12,7 +12,7 @@ import tempfile
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import IO, Any
+from typing import IO, Any, SupportsIndex
 
 import numpy as np
 from numpy.typing import NDArray
@@ -69,8 +69,8 @@ def write_whole(path: FilePath, mode: str = "w") -> Iterator[IO[Any]]:
         raise OSError(error.errno, f"cannot write there: {error.strerror}", str(target)) from error
     unfinished = Path(name)
     try:
-        text = {} if "b" in mode else {"encoding": "utf-8", "newline": ""}
-        with os.fdopen(handle, mode, **text) as stream:
+        encoding, newline = (None, None) if "b" in mode else ("utf-8", "")
+        with os.fdopen(handle, mode, encoding=encoding, newline=newline) as stream:
             yield stream
             stream.flush()
             os.fsync(stream.fileno())
@@ -114,10 +114,10 @@ class Rows:
     def __len__(self) -> int:
         return len(next(iter(self.columns.values())))
 
-    def fault(self, row: int, column: str, allowed: str) -> DataError:
+    def fault(self, row: SupportsIndex, column: str, allowed: str) -> DataError:
         """The error that names one cell of these rows and says what is allowed there."""
         return DataError(
-            self.file, self.first_line + row, column, self.columns[column][row], allowed
+            self.file, self.first_line + int(row), column, self.columns[column][int(row)], allowed
         )
 
 

@@ -7,7 +7,7 @@ says in words what is allowed. Plain numbers use pydantic's own `Field(gt=..., l
 
 import math
 from dataclasses import dataclass
-from typing import Any, NoReturn
+from typing import Any, NoReturn, TypeGuard
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,29 +17,31 @@ from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 Array = NDArray[np.float64]
 VANES = 4
 
-# Units by the end of a key's name; a longer ending comes before a shorter one it contains.
+# Units by the end of a key's name; the longest ending that fits counts.
 UNITS = {
     "us_per_deg": "µs/deg",
-    "_deg_s2": "deg/s²",
-    "_deg_s": "deg/s",
-    "_kg_m2": "kg m²",
-    "_kg_m3": "kg/m³",
-    "_mm_s": "mm/s",
-    "_m_s": "m/s",
-    "_nm_s": "N m s",
     "_bar": "bar",
     "_deg": "deg",
-    "_pa": "Pa",
-    "_mm": "mm",
-    "_nm": "N m",
-    "_us": "µs",
-    "_ms": "ms",
+    "_deg_s": "deg/s",
+    "_deg_s2": "deg/s²",
     "_hz": "Hz",
-    "_kg": "kg",
     "_k": "K",
+    "_kg": "kg",
+    "_kg_m2": "kg m²",
+    "_kg_m3": "kg/m³",
     "_m": "m",
+    "_mm": "mm",
+    "_mm_s": "mm/s",
+    "_m_s": "m/s",
+    "_m_s2": "m/s²",
+    "_ms": "ms",
     "_n": "N",
+    "_nm": "N m",
+    "_pa": "Pa",
+    "_percent": "%",
+    "_rad_s": "rad/s",
     "_s": "s",
+    "_us": "µs",
     "_v": "V",
 }
 BARE_UNITS = {"m": "m"}
@@ -49,7 +51,8 @@ def unit_of(key: str) -> str:
     """The unit a key's name ends in, or an empty string where it has none."""
     if key in BARE_UNITS:
         return BARE_UNITS[key]
-    return next((unit for ending, unit in UNITS.items() if key.endswith(ending)), "")
+    fitting = [ending for ending in UNITS if key.endswith(ending)]
+    return UNITS[max(fitting, key=len)] if fitting else ""
 
 
 def refuse(value: object, message: str, where: str = "", with_unit: bool = False) -> NoReturn:
@@ -64,7 +67,12 @@ def refuse(value: object, message: str, where: str = "", with_unit: bool = False
     )
 
 
-def limits_in_words(gt: float | None, ge: float | None, lt: float | None, le: float | None) -> str:
+def limits_in_words(
+    gt: float | None = None,
+    ge: float | None = None,
+    lt: float | None = None,
+    le: float | None = None,
+) -> str:
     """'above 0 and at most 500', or an empty string where nothing limits the number."""
     words = {"above": gt, "at least": ge, "below": lt, "at most": le}
     return " and ".join(f"{word} {limit:g}" for word, limit in words.items() if limit is not None)
@@ -194,6 +202,6 @@ class OneOrFourPairs(Numbers):
         return np.tile(self.row(value, length=2), (VANES, 1))
 
 
-def is_nested(value: object) -> bool:
+def is_nested(value: object) -> TypeGuard[list[Any]]:
     """Whether a value is a list of lists: one row per vane."""
     return isinstance(value, list) and any(isinstance(item, list) for item in value)

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from pydantic import BeforeValidator, Field, ValidationInfo, field_validator
 
-from mixer.ground.curves import ForceCurve, Servo, ServoTable
+from mixer.ground.curves import ForceCurve, Servo, ServoTable, straight
 from mixer.ground.quantities import (
     VANES,
     Array,
@@ -59,7 +59,7 @@ class LeverArm(Section):
 
     def at(self, time_s: ArrayLike) -> Array:
         """Lever arm in m at burn times in s, of the same shape."""
-        return np.interp(time_s, self.time_s, self.m)
+        return straight(time_s, self.time_s, self.m)
 
 
 def constant_or_schedule(value: object) -> object:
@@ -143,7 +143,7 @@ class Vanes(Section):
         if deflection_deg is None or travel_deg is None:
             return force_n
         for vane in range(VANES):
-            at_zero, *at_ends = np.interp(
+            at_zero, *at_ends = straight(
                 [0.0, *travel_deg[vane]], deflection_deg[vane], force_n[vane]
             )
             if abs(at_zero) > LARGEST_SHARE_AT_ZERO * max(abs(force) for force in at_ends):
@@ -186,7 +186,7 @@ class Erosion(Section):
 
     def at(self, load_s: ArrayLike) -> Array:
         """Effectiveness of the four vanes at burn loads in s: shape (..., 4)."""
-        return np.stack([np.interp(load_s, self.load_s, row) for row in self.effectiveness], -1)
+        return np.stack([straight(load_s, self.load_s, row) for row in self.effectiveness], -1)
 
 
 class Servos(Section):
@@ -201,7 +201,7 @@ class Servos(Section):
         """The four servos."""
         if self.table is not None:
             return [
-                Servo(float(slew), float(np.interp(0, t.deflection_deg, t.pulse_us)), None, t)
+                Servo(float(slew), float(straight(0, t.deflection_deg, t.pulse_us)), None, t)
                 for slew, t in zip(self.slew_deg_s, self.table, strict=True)
             ]
         assert self.neutral_us is not None and self.us_per_deg is not None

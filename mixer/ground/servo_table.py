@@ -19,18 +19,21 @@ def read_servo_table(path: FilePath) -> ServoTable:
     if len(rows) < 2:
         raise rows.fault(0, "deflection_deg", "a servo table has at least two rows")
     for row in np.flatnonzero(np.diff(deflection_deg) <= 0):
-        raise rows.fault(row + 1, "deflection_deg", "must be more than the one before it")
+        raise rows.fault(int(row) + 1, "deflection_deg", "must be more than the one before it")
     steps = np.diff(pulse_us) * np.sign(pulse_us[-1] - pulse_us[0])
     for row in np.flatnonzero(steps <= 0):
-        raise rows.fault(row + 1, "pulse_us", "pulses must rise all the way or fall all the way")
+        raise rows.fault(
+            int(row) + 1, "pulse_us", "pulses must rise all the way or fall all the way"
+        )
     return ServoTable(deflection_deg, pulse_us)
 
 
 def read_servo_tables(value: object, info: ValidationInfo) -> list[ServoTable]:
     """The key `table`: one file name for all four servos or four, beside the vehicle file."""
     allowed = 'must be the name of a CSV file, or a list of four, such as "servo.csv"'
-    names = value if isinstance(value, list) else [value] * VANES
-    if len(names) != VANES or not all(isinstance(name, str) and name for name in names):
+    names = [str(name) for name in value] if isinstance(value, list) else [str(value)] * VANES
+    given = value if isinstance(value, list) else [value]
+    if len(names) != VANES or not all(isinstance(name, str) and name for name in given):
         refuse(value, allowed)
     folder = Path((info.context or {}).get("folder", "."))
     try:
@@ -38,5 +41,5 @@ def read_servo_tables(value: object, info: ValidationInfo) -> list[ServoTable]:
     except DataError as error:
         refuse(value, str(error))
     except OSError as error:
-        refuse(value, f"{allowed}; {folder / str(error.filename)}: {error.strerror}")
+        refuse(value, f"{allowed}; {error.filename}: {error.strerror}")
     return [tables[name] for name in names]

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
-import annotated_types
+from annotated_types import Ge, Gt, Le, Lt, MaxLen
 from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
@@ -16,6 +16,7 @@ from mixer.ground.files import shortened
 from mixer.ground.quantities import Numbers, limits_in_words, unit_of
 
 Place = tuple[int | str, ...]
+LIMITS = {"gt": Gt, "ge": Ge, "lt": Lt, "le": Le}
 
 
 @dataclass(frozen=True)
@@ -107,12 +108,13 @@ def allowed_in_words(field: FieldInfo) -> str:
     for item in metadata:
         if isinstance(item, Numbers):
             return item.allowed
-    limits = limits_in_words(
-        *(
-            next((getattr(item, name) for item in metadata if isinstance(item, kind)), None)
-            for name, kind in LIMITS.items()
-        )
-    )
+    found = {
+        name: getattr(item, name)
+        for item in metadata
+        for name, kind in LIMITS.items()
+        if isinstance(item, kind)
+    }
+    limits = limits_in_words(**found)
     kinds = list(bare_types(field.annotation))
     for kind in kinds:
         if get_origin(kind) is Literal:
@@ -121,19 +123,9 @@ def allowed_in_words(field: FieldInfo) -> str:
         if kind in kinds:
             return f"{words} {limits}".rstrip()
     if str in kinds:
-        lengths = (annotated_types.MinLen, annotated_types.MaxLen)
-        least, most = (next((i for i in metadata if isinstance(i, kind)), None) for kind in lengths)
-        most_text = f" of at most {most.max_length} characters" if most else ""
-        return f"text in quotes{most_text}{', not empty' if least else ''}"
+        longest = next((i.max_length for i in metadata if isinstance(i, MaxLen)), None)
+        return f"text in quotes{f' of 1 to {longest} characters' if longest else ''}"
     return "of another kind"
-
-
-LIMITS = {
-    "gt": annotated_types.Gt,
-    "ge": annotated_types.Ge,
-    "lt": annotated_types.Lt,
-    "le": annotated_types.Le,
-}
 
 
 def field_metadata(field: FieldInfo) -> Iterator[Any]:
