@@ -5,7 +5,7 @@ Lengths along the axis are measured forward from the plane of the four vane shaf
 with the propellant burned.
 """
 
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
 from pydantic import Field, ValidationInfo, field_validator
@@ -13,6 +13,10 @@ from pydantic import Field, ValidationInfo, field_validator
 from mixer.ground.quantities import Array, Numbers, Row, refuse
 from mixer.ground.section import Section
 from mixer.ground.sections import same_length
+from mixer.ground.vehicle_errors import Problem, VehicleError
+
+if TYPE_CHECKING:
+    from mixer.ground.vehicle import Vehicle
 
 
 class OverBurn(Numbers):
@@ -143,3 +147,11 @@ class RocketSection(Section):
         if not full_kg > empty_kg:
             refuse(mass_kg.tolist(), "a pair that falls: the tanks empty over the burn")
         return mass_kg
+
+
+def rocket_of(vehicle: "Vehicle") -> RocketSection:
+    """The vehicle's [rocket] table; VehicleError where the file has none."""
+    if vehicle.rocket is None:
+        what = "missing; a simulated flight needs mass, inertia, diameter and centre of pressure"
+        raise VehicleError(str(vehicle.path), [Problem("rocket", None, what)])
+    return vehicle.rocket

@@ -12,6 +12,8 @@ from pydantic import Field, PrivateAttr, ValidationError, ValidationInfo, field_
 
 from mixer.ground.curves import Servo
 from mixer.ground.quantities import VANES, Array, refuse
+from mixer.ground.requirements import Requirements
+from mixer.ground.rocket_section import RocketSection
 from mixer.ground.section import Section
 from mixer.ground.sections import (
     LONGEST_PULSE_US,
@@ -49,6 +51,8 @@ class Vehicle(Section):
     erosion: Erosion | None = None
     servo_table: Servos = Field(alias="servos")
     control: Control
+    requirements: Requirements | None = None
+    rocket: RocketSection | None = None
 
     _text: str = PrivateAttr("")
     _path: Path = PrivateAttr(Path())

@@ -1,0 +1,207 @@
+"""The simulated rocket: N flights that advance together, each with its own truth.
+
+Three axes of attitude as a quaternion, flight path, burn, vanes and servos. Within one step the
+integrator follows attitude, path and vane angles; what changes slowly (mass, wear, air density,
+wind) holds its value of the middle of the step.
+
+Left out: bending of the airframe, slosh of the propellant, jet damping and the rate of change of
+inertia (which largely cancel on small rockets [practice]), cross-flow of one vane's wake on
+another, Mach number in the aerodynamics, thrust growing with altitude, sensor errors other than
+the chamber pressure's.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hil.actuator import Actuators
+from hil.airframe import Airframe, air_density_kg_m3
+from hil.atmosphere import GRAVITY_M_S2
+from hil.burn import make_burn
+from hil.rigid_body import (
+    angular_acceleration,
+    axes_in_earth,
+    cross,
+    normalised,
+    quaternion_rate,
+    runge_kutta,
+    to_body,
+    to_earth,
+)
+from hil.true_vanes import TrueVanes
+from hil.truth import Truth
+from hil.wind import Wind
+from mixer.ground.rocket_section import rocket_of
+from mixer.ground.vehicle import Vehicle
+
+Array = NDArray[np.float64]
+
+# Rows of the state, one column per flight.
+QUATERNION = slice(0, 4)
+RATE = slice(4, 7)  # rad/s about body x, y, z
+POSITION = slice(7, 10)  # m from the foot of the rail, earth axes, x up
+VELOCITY = slice(10, 13)
+VANE = slice(13, 17)  # true vane angle, deg
+ROWS = 17
+
+LONGEST_STEP_S = 0.01
+STEP_OVER_LAG = 0.5  # of the fastest servo, so that the integrator resolves it
+
+
+@dataclass(frozen=True)
+class Moment:
+    """What holds its value over one step."""
+
+    thrust_n: Array  # (N,), as all below unless said
+    mass_kg: Array
+    inertia_kg_m2: Array  # (3, N)
+    cg_m: Array
+    strength: Array  # (4, N), of the vanes
+    density_kg_m3: Array
+    wind_m_s: Array  # (3, N)
+    free: Array  # 1 once off the rail, else 0
+
+
+class Rocket:
+    """N flights of one vehicle. `state` (17, N), `time_s` common to all."""
+
+    def __init__(self, vehicle: Vehicle, truth: Truth):
+        rocket = rocket_of(vehicle)
+        self.truth = truth
+        self.vanes = TrueVanes(vehicle, truth)
+        self.servos = Actuators(vehicle, truth, 1e-3 * rocket.servo_lag_ms)
+        self.time_s = 0.0
+        self.state = np.zeros((ROWS, truth.flights))
+        self.state[QUATERNION.start] = 1.0
+        self.state[VANE] = truth.vane_angle_deg
+        self.off_rail = np.zeros(truth.flights, bool)  # the rail no longer holds the attitude
+        self.disturbance_nm = np.zeros((3, truth.flights))  # all but the vanes' moment
+        self._thrust_n = vehicle.engine.thrust_n
+        self._section = rocket
+        self._airframe = Airframe(rocket, truth)
+        self._wind = Wind(rocket.wind, truth)
+        listed = rocket.thrust
+        self._burn = make_burn(
+            vehicle.engine.burn_time_s,
+            rocket.start_up_s,
+            rocket.tail_off_s,
+            None if listed is None else listed.time_s,
+            None if listed is None else listed.share,
+        )
+        self._lever_arm = vehicle.layout.lever_arm_m
+        self._burn_time_s = vehicle.engine.burn_time_s
+
+    @property
+    def nominal_time_s(self) -> Array:
+        """(1, N): where on the nominal burn each flight's engine is."""
+        return self.time_s / self.truth.burn_time_alike
+
+    @property
+    def pressure_share(self) -> Array:
+        """(N,): true chamber pressure over the reference."""
+        return self._burn.share_at(self.nominal_time_s[0]) * self.truth.thrust_alike[0]
+
+    @property
+    def burning(self) -> Array:
+        """(N,) bool: before the tail-off."""
+        return self.nominal_time_s[0] < self._burn_time_s
+
+    @property
+    def axes(self) -> Array:
+        """(3, 3, N): body axes seen from earth."""
+        return axes_in_earth(self.state[QUATERNION])
+
+    @property
+    def vane_deg(self) -> Array:
+        """(4, N): the true vane angles."""
+        return self.state[VANE]
+
+    def advance(self, pulse_us: Array, duration_s: float) -> None:
+        """Fly on with the four pulses (4, N) held."""
+        target_deg = self.servos.target_deg(pulse_us)
+        longest_s = min(LONGEST_STEP_S, STEP_OVER_LAG * float(self.servos.lag_s.min()))
+        steps = max(1, int(np.ceil(duration_s / longest_s - 1e-9)))
+        for _ in range(steps):
+            self._step(target_deg, duration_s / steps)
+
+    def held_over_step(self, step_s: float = 0.0) -> Moment:
+        """What the next step of `step_s` will hold."""
+        middle_s = self.time_s + 0.5 * step_s
+        nominal_s = middle_s / self.truth.burn_time_alike[0]
+        share = self._burn.share_at(nominal_s) * self.truth.thrust_alike[0]
+        load_s = self._burn.load_at(nominal_s) * self.truth.load_alike[0]
+        burned = self._burn.burned_at(nominal_s)
+        rocket, truth = self._section, self.truth
+        roll_kg_m2 = _between(rocket.inertia_roll_kg_m2, burned) * truth.inertia_alike[0]
+        pitch_kg_m2 = _between(rocket.inertia_pitch_kg_m2, burned) * truth.inertia_alike[0]
+        if rocket.cg_m is None:
+            cg_m = self._lever_arm.at(nominal_s)
+        else:
+            cg_m = _between(rocket.cg_m, burned)
+        height_m = self.state[POSITION.start]
+        return Moment(
+            thrust_n=self._thrust_n * share,
+            mass_kg=_between(rocket.mass_kg, burned) * truth.mass_alike[0],
+            inertia_kg_m2=np.stack([roll_kg_m2, pitch_kg_m2, pitch_kg_m2]),
+            cg_m=cg_m + truth.cg_shift_m[0],
+            strength=self.vanes.strength(share[None], load_s[None]),
+            density_kg_m3=air_density_kg_m3(height_m + rocket.launch_altitude_m),
+            wind_m_s=self._wind.at(middle_s, height_m),
+            free=np.where(self.off_rail, 1.0, 0.0),
+        )
+
+    def _step(self, target_deg: Array, step_s: float) -> None:
+        held = self.held_over_step(step_s)
+
+        def derivative(_time_s: float, state: Array) -> Array:
+            return self._derivative(held, target_deg, state)
+
+        self.disturbance_nm = self._loads(held, self.state)[1]
+        self.state = runge_kutta(derivative, self.time_s, self.state, step_s)
+        self.state[QUATERNION] = normalised(self.state[QUATERNION])
+        self.off_rail |= self.state[POSITION.start] >= self._section.rail_m
+        self.time_s += step_s
+
+    def _loads(self, held: Moment, state: Array) -> tuple[Array, Array, Array]:
+        """Body force (3, N), moment without and with the vanes (3, N), axes not yet turned."""
+        axes = axes_in_earth(state[QUATERNION])
+        through_air = to_body(axes, state[VELOCITY] - held.wind_m_s)
+        air = self._airframe.loads(held.density_kg_m3, through_air, state[RATE], held.cg_m)
+        thrust = self._thrust(held)
+        arm = np.stack([-held.cg_m, -self.truth.cg_offset_m[0], -self.truth.cg_offset_m[1]])
+        vane_n = self.vanes.force_n(held.strength, state[VANE])
+        side_y_n, side_z_n = self.vanes.side_n(vane_n)
+        vanes = np.stack([-self.vanes.drag_n(held.strength, state[VANE]), side_y_n, side_z_n])
+        without = air.moment_nm + cross(arm, thrust)
+        moment = without + self.vanes.moment_nm(vane_n, held.cg_m)
+        return to_earth(axes, air.force_n + thrust + vanes), without, moment
+
+    def _thrust(self, held: Moment) -> Array:
+        about_pitch, about_yaw = self.truth.misalignment_rad
+        return np.stack([held.thrust_n, held.thrust_n * about_yaw, -held.thrust_n * about_pitch])
+
+    def _derivative(self, held: Moment, target_deg: Array, state: Array) -> Array:
+        force_n, _, moment_nm = self._loads(held, state)
+        acceleration = force_n / held.mass_kg
+        acceleration[0] -= GRAVITY_M_S2
+        # On the rail only its own direction is free, and the pad carries a rocket too heavy to go.
+        acceleration[0] = np.where(
+            held.free == 0.0, np.maximum(acceleration[0], 0.0), acceleration[0]
+        )
+        acceleration[1:] *= held.free
+        turning = angular_acceleration(held.inertia_kg_m2, state[RATE], moment_nm) * held.free
+        return np.concatenate(
+            [
+                quaternion_rate(state[QUATERNION], state[RATE]),
+                turning,
+                state[VELOCITY],
+                acceleration,
+                self.servos.rate_deg_s(target_deg, state[VANE]),
+            ]
+        )
+
+
+def _between(pair: Array, burned: Array) -> Array:
+    """A value that runs straight from full to empty tanks."""
+    return pair[0] + (pair[1] - pair[0]) * burned
