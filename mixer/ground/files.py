@@ -19,12 +19,20 @@ from numpy.typing import NDArray
 
 FilePath = str | os.PathLike[str]
 ROWS_AT_A_TIME = 20_000
-LONGEST_LINE = 65_536
+LONGEST_HEADER = 65_536
+EMPTY_LINE = "an empty line between rows"
 # What float() takes beyond this ("1_000", "nan", "infinity") is no number in a CSV file.
 NUMBER = re.compile(r"\s*[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*", re.ASCII)
 
 
-class DataError(ValueError):
+class InputError(ValueError):
+    """Something the user gave is wrong; the message names it and says what would be right.
+
+    The command line prints the message alone and ends with exit status 2.
+    """
+
+
+class DataError(InputError):
     """One fault of a data file: where it is, what stands there and what would be right."""
 
     def __init__(
@@ -58,18 +66,26 @@ def write_whole(path: FilePath, mode: str = "w") -> Iterator[IO[Any]]:
     content sits in a hidden file in the same folder, which is removed on any exception, Ctrl-C
     included; a file of that name from before stays untouched. OSError names the file.
     """
-    target = Path(path)
+    target = Path(os.path.realpath(path))
     if target.is_dir():
-        raise IsADirectoryError(21, "is a folder; name a file to write", str(target))
+        raise IsADirectoryError(errno.EISDIR, "is a folder; name a file to write", os.fspath(path))
     if not target.parent.is_dir():
-        raise FileNotFoundError(2, f"the folder {target.parent} does not exist", str(target))
+        raise FileNotFoundError(
+            errno.ENOENT, f"the folder {target.parent} does not exist", os.fspath(path)
+        )
+    encoding, newline = (None, None) if "b" in mode else ("utf-8", "")
+    if target.exists() and not target.is_file():  # a pipe or a terminal cannot be replaced
+        with open(target, mode, encoding=encoding, newline=newline) as stream:
+            yield stream
+        return
     try:
         handle, name = tempfile.mkstemp(prefix=f".{target.name}.", dir=target.parent)
     except OSError as error:
-        raise OSError(error.errno, f"cannot write there: {error.strerror}", str(target)) from error
+        raise OSError(
+            error.errno, f"cannot write there: {error.strerror}", os.fspath(path)
+        ) from error
     unfinished = Path(name)
     try:
-        encoding, newline = (None, None) if "b" in mode else ("utf-8", "")
         with os.fdopen(handle, mode, encoding=encoding, newline=newline) as stream:
             yield stream
             stream.flush()
@@ -79,7 +95,7 @@ def write_whole(path: FilePath, mode: str = "w") -> Iterator[IO[Any]]:
         unfinished.replace(target)
     except OSError as error:
         if error.errno in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO):
-            raise OSError(error.errno, f"not written: {error.strerror}", str(target)) from error
+            raise OSError(error.errno, f"not written: {error.strerror}", os.fspath(path)) from error
         raise
     finally:
         unfinished.unlink(missing_ok=True)
@@ -139,18 +155,24 @@ def read_rows(
     file = os.fspath(path)
     text = text or {}
     with open(path, "rb") as stream:
-        header = read_header(file, stream.readline(LONGEST_LINE), columns, optional)
-        first_line = 2
+        header = read_header(file, stream.readline(LONGEST_HEADER), columns, optional)
+        first_line, empty_line, found = 2, None, False
         while lines := list(itertools.islice(stream, rows_at_a_time)):
-            at_end = len(lines) < rows_at_a_time
-            while at_end and lines and not lines[-1].strip():
+            count = len(lines)
+            while lines and not lines[-1].strip():
                 lines.pop()
+            if lines and empty_line is not None:
+                raise DataError(file, empty_line, None, None, EMPTY_LINE)
             if lines:
-                values = parse(file, first_line, lines, header, text)
-                yield Rows(file, first_line, stream.tell(), values)
-            first_line += len(lines)
-        if first_line == 2:
-            raise DataError(path, 2, None, None, "no rows below the header line")
+                found = True
+                yield Rows(
+                    file, first_line, stream.tell(), parse(file, first_line, lines, header, text)
+                )
+            if len(lines) < count and empty_line is None:
+                empty_line = first_line + len(lines)
+            first_line += count
+        if not found:
+            raise DataError(file, None, None, None, "there are no rows below the header line")
 
 
 def read_all(
@@ -255,7 +277,7 @@ def decoded(file: str, number: int, line: bytes, encoding: str = "utf-8") -> str
 def cells(file: str, number: int, line: str) -> list[str]:
     """The cells of one line. A quoted cell may not run over the end of its line."""
     if not line.strip():
-        raise DataError(file, number, None, None, "an empty line between rows")
+        raise DataError(file, number, None, None, EMPTY_LINE)
     try:
         return next(csv.reader([line], strict=True))
     except csv.Error as error:

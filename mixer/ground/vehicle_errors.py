@@ -12,7 +12,7 @@ from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
-from mixer.ground.files import shortened
+from mixer.ground.files import InputError, shortened
 from mixer.ground.quantities import Numbers, limits_in_words, unit_of
 
 Place = tuple[int | str, ...]
@@ -34,7 +34,7 @@ class Problem:
         return f"{given}: {self.allowed}" if given else self.allowed
 
 
-class VehicleError(ValueError):
+class VehicleError(InputError):
     """Everything wrong with one vehicle file, a line for each problem."""
 
     def __init__(self, file: str, problems: Sequence[Problem]) -> None:

@@ -1,0 +1,95 @@
+"""The one page that every report stands in: self-contained HTML, to read, print and keep."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
+
+CAUTIONS = (
+    "This report is arithmetic on the numbers it was given. It is no leave to test or to fly: "
+    "local law and codes, the range's safety officer and licensed people decide that.",
+    "Before a servo gets power: hands out of the linkage, pyrotechnics disconnected, the battery "
+    "fused. Hot hardware, pressure and graphite dust hurt; keep to the rules of the test stand.",
+)
+
+
+@dataclass(frozen=True)
+class Picture:
+    """An SVG element (from `pictures.svg`) and the sentence below it."""
+
+    svg: str
+    caption: str
+
+
+@dataclass(frozen=True)
+class Table:
+    """Column names, rows of cells shown as they are, and the sentence above them."""
+
+    head: Sequence[str]
+    rows: Sequence[Sequence[object]]
+    caption: str = ""
+
+
+@dataclass(frozen=True)
+class Section:
+    """One part of a page, in the order: paragraphs, tables, pictures."""
+
+    heading: str
+    paragraphs: Sequence[str] = ()
+    tables: Sequence[Table] = ()
+    pictures: Sequence[Picture] = ()
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """Whether the thing examined passed, and the reason in a sentence."""
+
+    outcome: Literal["pass", "fail"]
+    reason: str
+
+
+def render_page(
+    title: str,
+    lead: str,
+    sections: Iterable[Section],
+    facts: Sequence[tuple[str, object]] = (),
+    verdict: Verdict | None = None,
+    cautions: Sequence[str] = CAUTIONS,
+) -> str:
+    """The HTML of one page: title, lead, verdict, a table of facts, sections, cautions.
+
+    All text is escaped; only the SVG of pictures goes in as it is. Nothing is loaded from
+    elsewhere and nothing runs.
+    """
+    return ENVIRONMENT.get_template("page.html").render(
+        title=title,
+        lead=lead,
+        sections=list(sections),
+        facts=facts,
+        verdict=verdict,
+        cautions=cautions,
+    )
+
+
+def numeric(cell: object) -> bool:
+    """Whether a cell holds a number, which stands better at the right edge of its column."""
+    text = str(cell).strip().replace("−", "-").replace("\N{NARROW NO-BREAK SPACE}", "")
+    try:
+        float(text.rstrip("%").strip())
+    except ValueError:
+        return False
+    return True
+
+
+ENVIRONMENT = Environment(
+    loader=FileSystemLoader(Path(__file__).parent / "templates"),
+    autoescape=True,
+    undefined=StrictUndefined,
+    trim_blocks=True,
+    lstrip_blocks=True,
+)
+ENVIRONMENT.filters["svg"] = Markup
+ENVIRONMENT.tests["numeric"] = numeric
