@@ -1,0 +1,176 @@
+"""The outline of a vane section: sharp or round-nosed, double wedge or biconvex, new or worn.
+
+Lengths are metres, x runs from the new vane's leading edge along the chord, y is the half
+thickness. Sections are symmetrical and thickest at half chord. The nose is a circle that touches
+the flanks; behind the point of touch the outline is a row of straight panels.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from mixer.ground.gas import root_between
+
+FloatArray = NDArray[np.float64]
+
+SECTIONS = ("double-wedge", "biconvex")
+BICONVEX_PANELS = 24  # per half chord; halving it moves no coefficient by 0.1 %
+LARGEST_RECESSION = 0.45  # of the chord: past this the thickest part itself is burning
+
+
+class OutlineError(ValueError):
+    """A section that cannot exist, said in words."""
+
+
+@dataclass(frozen=True)
+class Outline:
+    """Upper half of a section: panel ends from the nose circle's point of touch to the tail.
+
+    `x_m`, `y_m` (n + 1,) panel ends; `nose_x_m` where the nose is; `nose_radius_m` 0 when sharp;
+    `chord_m` the reference chord, that of the new section.
+    """
+
+    x_m: FloatArray
+    y_m: FloatArray
+    nose_x_m: float
+    nose_radius_m: float
+    chord_m: float
+
+    @property
+    def slope_rad(self) -> FloatArray:
+        """Inclination of each panel to the chord line, (n,)."""
+        return np.arctan2(np.diff(self.y_m), np.diff(self.x_m))
+
+    @property
+    def flank_rad(self) -> float:
+        """Half angle that the flow meets first behind the nose."""
+        return float(self.slope_rad[0])
+
+    @property
+    def area_m2(self) -> float:
+        """Area of the whole section."""
+        r, touch = self.nose_radius_m, 0.5 * np.pi - self.flank_rad
+        cap = r * r * (touch - np.sin(touch) * np.cos(touch)) if r > 0.0 else 0.0
+        return float(cap + 2.0 * np.trapezoid(self.y_m, self.x_m))
+
+    @property
+    def thickness_m(self) -> float:
+        return 2.0 * float(self.y_m.max())
+
+    def drawn(self) -> tuple[FloatArray, FloatArray]:
+        """Closed curve x, y of the whole section, for pictures."""
+        r = self.nose_radius_m
+        arc = np.linspace(0.0, 0.5 * np.pi - self.flank_rad, 24)
+        x = np.concatenate([self.nose_x_m + r * (1.0 - np.cos(arc)), self.x_m])
+        y = np.concatenate([r * np.sin(arc), self.y_m])
+        return np.concatenate([x, x[::-1]]), np.concatenate([y, -y[::-1]])
+
+
+def flat_plate(chord_m: float) -> Outline:
+    """A section without thickness."""
+    return Outline(np.array([0.0, chord_m]), np.zeros(2), 0.0, 0.0, chord_m)
+
+
+@dataclass(frozen=True)
+class _Flank:
+    """Front half of a section, as the curve its round nose is inscribed in.
+
+    The curve starts sharp at `apex_m` (at or before the drawn leading edge) and reaches the half
+    thickness at half chord. A circle that touches it at x has its centre on the chord line:
+    radius y*sqrt(1 + y'^2), nose at x + y*y' - radius.
+    """
+
+    section: str
+    chord_m: float
+    thickness_m: float
+    apex_m: float
+
+    def y(self, x: float | FloatArray) -> FloatArray:
+        u = (0.5 * self.chord_m - np.asarray(x)) / (0.5 * self.chord_m - self.apex_m)
+        shape = 1.0 - u if self.section == "double-wedge" else 1.0 - u * u
+        return 0.5 * self.thickness_m * shape
+
+    def slope(self, x: float) -> float:
+        length = 0.5 * self.chord_m - self.apex_m
+        u = (0.5 * self.chord_m - x) / length
+        steepness = 1.0 if self.section == "double-wedge" else 2.0 * u
+        return 0.5 * self.thickness_m * steepness / length
+
+    def radius(self, x: float) -> float:
+        return float(self.y(x)) * np.hypot(1.0, self.slope(x))
+
+    def nose(self, x: float) -> float:
+        return x + float(self.y(x)) * self.slope(x) - self.radius(x)
+
+    def touch_for_radius(self, radius_m: float) -> float:
+        return self._solve(lambda x: self.radius(x) - radius_m)
+
+    def touch_for_nose(self, nose_m: float) -> float:
+        return self._solve(lambda x: self.nose(x) - nose_m)
+
+    def _solve(self, gap: Callable[[float], float]) -> float:
+        return root_between(gap, self.apex_m, 0.5 * self.chord_m)
+
+
+@lru_cache(maxsize=512)
+def _new_flank(section: str, chord_m: float, thickness_m: float, nose_radius_m: float) -> _Flank:
+    if section not in SECTIONS:
+        raise OutlineError(f"section '{section}' is none of {', '.join(SECTIONS)}")
+    if not 0.0 < thickness_m < chord_m:
+        raise OutlineError(
+            f"thickness {thickness_m * 1e3:g} mm must be above 0 and under the chord,"
+            f" {chord_m * 1e3:g} mm"
+        )
+    if nose_radius_m == 0.0:
+        return _Flank(section, chord_m, thickness_m, 0.0)
+    if not 0.0 <= nose_radius_m <= 0.48 * thickness_m:
+        raise OutlineError(
+            f"leading-edge radius {nose_radius_m * 1e3:g} mm must be 0 to 0.48 of the thickness,"
+            f" {thickness_m * 1e3:g} mm: no flank is left to carry it"
+        )
+
+    def nose_ahead_of_edge(apex_m: float) -> float:
+        flank = _Flank(section, chord_m, thickness_m, apex_m)
+        return flank.nose(flank.touch_for_radius(nose_radius_m))
+
+    # A sharp apex on the drawn edge puts the round nose behind it; move the apex forward.
+    apex = root_between(nose_ahead_of_edge, -100.0 * chord_m, 0.0)
+    return _Flank(section, chord_m, thickness_m, apex)
+
+
+@lru_cache(maxsize=4096)
+def section_outline(
+    section: str,
+    chord_m: float,
+    thickness_m: float,
+    nose_radius_m: float = 0.0,
+    recession_m: float = 0.0,
+) -> Outline:
+    """Outline of a section whose nose has receded along the chord.
+
+    A worn nose is again a circle that touches the flanks of the new section, further back: it
+    grows blunter as it recedes. OutlineError for a shape that cannot exist.
+    """
+    flank = _new_flank(section, chord_m, thickness_m, nose_radius_m)
+    if not 0.0 <= recession_m <= LARGEST_RECESSION * chord_m:
+        raise OutlineError(
+            f"recession {recession_m * 1e3:.3g} mm is outside 0 to {LARGEST_RECESSION:g} of the"
+            f" chord, {chord_m * 1e3:g} mm"
+        )
+    if recession_m > 0.0:
+        touch = flank.touch_for_nose(recession_m)
+        radius = flank.radius(touch)
+    else:
+        touch = flank.touch_for_radius(nose_radius_m) if nose_radius_m > 0.0 else 0.0
+        radius = nose_radius_m
+    half = 0.5 * chord_m
+    panels = 1 if section == "double-wedge" else BICONVEX_PANELS
+    front = np.linspace(touch, half, panels + 1)
+    back = np.linspace(half, chord_m, panels + 1)[1:]
+    tail = _Flank(section, chord_m, thickness_m, 0.0)
+    x = np.concatenate([front, back])
+    y = np.concatenate([flank.y(front), tail.y(chord_m - back)])
+    return Outline(x, y, recession_m, radius, chord_m)
