@@ -4,7 +4,7 @@ import hashlib
 import io
 import re
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from typing import Any
 
 import matplotlib as mpl
@@ -22,6 +22,8 @@ LINES = ("-", "--", "-.", ":", (0, (6, 1.5, 1, 1.5, 1, 1.5)), (0, (1, 1)))
 MARKERS = ("o", "s", "^", "D", "v", "P")
 LIMIT = {"color": "#8a8f94", "linestyle": (0, (2, 2)), "linewidth": 0.9}
 SHADE = {"color": "#8a8f94", "alpha": 0.15, "linewidth": 0}
+
+IDS = re.compile(r'(\bid="|href="#|url\(#)([^")]+)')
 
 STYLE: Any = {
     "axes.axisbelow": True,
@@ -55,29 +57,27 @@ STYLE: Any = {
 }
 
 
-@contextmanager
-def style() -> Iterator[None]:
+def style() -> AbstractContextManager[None]:
     """The project's look, for whatever is drawn inside."""
-    with mpl.rc_context(STYLE):
-        yield
+    return mpl.rc_context(STYLE)
 
 
+@contextmanager
 def drawing(
     rows: int = 1,
     columns: int = 1,
     width_in: float = 8.0,
     height_in: float = 3.0,
     **options: Any,
-) -> tuple[Figure, np.ndarray]:
-    """A figure and its axes, shape (rows, columns), in the project's look.
+) -> Iterator[tuple[Figure, np.ndarray]]:
+    """A new figure and its axes, shape (rows, columns); what is drawn inside has our look.
 
     `options` go to matplotlib's `Figure.subplots`, for instance `sharex=True`.
     """
     with style():
         figure = Figure(figsize=(width_in, height_in))
         FigureCanvasAgg(figure)
-        axes = figure.subplots(rows, columns, squeeze=False, **options)
-    return figure, axes
+        yield figure, figure.subplots(rows, columns, squeeze=False, **options)
 
 
 def series(index: int, marker: bool = False) -> dict[str, Any]:
@@ -94,9 +94,12 @@ def svg(figure: Figure) -> str:
     element = text.getvalue()
     element = element[element.index("<svg") :]
     element = re.sub(r"<metadata>.*?</metadata>", "", element, flags=re.DOTALL)
-    # Several pictures stand in one page, so each one's ids get a mark of their own.
+    # Ids are numbered anew, since matplotlib's hang on the last bits of the layout; and several
+    # pictures stand in one page, so each one's get a mark of their own.
+    ids = {name: str(n) for n, name in enumerate(re.findall(r'\bid="([^"]+)"', element))}
+    element = IDS.sub(lambda found: found[1] + ids.get(found[2], found[2]), element)
     mark = hashlib.sha256(element.encode()).hexdigest()[:8]
-    return re.sub(r'(\bid="|href="#|url\(#)', rf"\g<1>p{mark}-", element)
+    return IDS.sub(rf"\g<1>p{mark}-\g<2>", element)
 
 
 def png(figure: Figure, path: FilePath, dots_per_inch: int = 150) -> None:
