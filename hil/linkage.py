@@ -1,0 +1,56 @@
+"""A four-bar linkage: servo horn, push rod, vane arm. What the vane turns for what the horn turns.
+
+The horn turns about the origin, the vane arm about a pivot `base_mm` away along the base line;
+angles are from the base line, counter-clockwise. With equal arms, both square to the base, the
+linkage is a parallelogram and the vane turns exactly as the horn does.
+"""
+
+import math
+from dataclasses import dataclass
+from functools import cached_property
+
+
+@dataclass(frozen=True)
+class Linkage:
+    """Lengths in mm, the angles of both arms at neutral in deg. The rod fits at neutral."""
+
+    horn_mm: float = 12.0
+    arm_mm: float = 12.0
+    base_mm: float = 40.0
+    horn_neutral_deg: float = 90.0
+    arm_neutral_deg: float = 90.0
+
+    @cached_property
+    def rod_mm(self) -> float:
+        """The length of the push rod that joins the two arms at neutral."""
+        horn, arm = math.radians(self.horn_neutral_deg), math.radians(self.arm_neutral_deg)
+        return math.hypot(
+            self.base_mm + self.arm_mm * math.cos(arm) - self.horn_mm * math.cos(horn),
+            self.arm_mm * math.sin(arm) - self.horn_mm * math.sin(horn),
+        )
+
+    def vane_deg(self, horn_deg: float) -> float:
+        """The vane's turn from neutral for the horn's turn from neutral, both in deg.
+
+        From |rod| = const: dx cos φ + dy sin φ = c, solved for φ on the branch that contains the
+        neutral position. ValueError where the rod does not reach: the linkage is past its dead
+        centre.
+        """
+        horn = math.radians(self.horn_neutral_deg + horn_deg)
+        dx = self.base_mm - self.horn_mm * math.cos(horn)
+        dy = -self.horn_mm * math.sin(horn)
+        distance = math.hypot(dx, dy)
+        cosine = (self.rod_mm**2 - distance**2 - self.arm_mm**2) / (2 * self.arm_mm * distance)
+        if abs(cosine) > 1:
+            raise ValueError(f"the linkage does not reach {horn_deg:.1f} deg of horn")
+        arm = math.degrees(math.atan2(dy, dx) + self._branch * math.acos(cosine))
+        return math.remainder(arm - self.arm_neutral_deg, 360.0)
+
+    @cached_property
+    def _branch(self) -> int:
+        """Which side of the line from horn tip to vane pivot the vane arm is on, at neutral."""
+        horn = math.radians(self.horn_neutral_deg)
+        towards = math.degrees(
+            math.atan2(-self.horn_mm * math.sin(horn), self.base_mm - self.horn_mm * math.cos(horn))
+        )
+        return 1 if math.remainder(self.arm_neutral_deg - towards, 360.0) > 0 else -1
