@@ -1,0 +1,97 @@
+"""From force to deflection to pulse, and what the deflections give.
+
+δ = c⁻¹(f/κ) by straight lines between the curve's points, held inside this cycle's window; the pulse
+from the servo table; the moments from the forces.
+"""
+
+from mixer.flight.words import const, ptr32
+
+_MOMENT_EXP = const(10)
+_ROLL_MOMENT = const(13)
+_ROLL_MOMENT_EXP = const(14)
+_COS = const(16)
+_SIN = const(20)
+_PULSE_Q = const(36)
+_CURVE_OFF = const(144)
+_CURVE_N = const(148)
+_SERVO_OFF = const(152)
+_SERVO_N = const(156)
+_DEFLECTION = const(0)
+_PULSE = const(4)
+_FORCE = const(8)
+_MOMENT = const(12)
+_LIMIT_LO = const(28)
+_LIMIT_HI = const(32)
+_KAPPA = const(38)
+_CURVE_HINT = const(45)
+_SERVO_HINT = const(49)
+_WINDOW_LO = const(56)
+_WINDOW_HI = const(60)
+_MOMENT_GAIN = const(82)
+
+
+def deflect(t: ptr32, s: ptr32) -> int:
+    """Set DEFLECTION, PULSE and MOMENT from FORCE; return 1 where slew held a vane back."""
+    held = 0
+    p_x = 0
+    p_y = 0
+    roll = 0
+    q = t[_PULSE_Q]
+    for i in range(4):
+        force = s[_FORCE + i]
+        p_x += (t[_COS + i] * force + 8192) >> 14
+        p_y += (t[_SIN + i] * force + 8192) >> 14
+        roll += force
+        lo = s[_WINDOW_LO + i]
+        hi = s[_WINDOW_HI + i]
+        x = lo
+        if lo != hi:
+            kappa = s[_KAPPA + i]
+            n = t[_CURVE_N + i]
+            x_off = t[_CURVE_OFF + i]
+            f_off = x_off + n
+            f = ((force << 14) + (kappa >> 1)) // kappa
+            j = s[_CURVE_HINT + i]
+            while j > 0 and f < t[f_off + j]:
+                j -= 1
+            while j < n - 2 and f >= t[f_off + j + 1]:
+                j += 1
+            s[_CURVE_HINT + i] = j
+            df = f - t[f_off + j]
+            span = t[f_off + j + 1] - t[f_off + j]
+            if df > span:
+                df = span
+            elif df < 0:
+                df = 0
+            x = t[x_off + j] + ((df * t[x_off + 3 * n + j] + 32768) >> 16)
+            if x <= lo:
+                x = lo
+                if lo > s[_LIMIT_LO + i]:
+                    held = 1
+            elif x >= hi:
+                x = hi
+                if hi < s[_LIMIT_HI + i]:
+                    held = 1
+        elif x != 0 and s[_LIMIT_LO + i] != s[_LIMIT_HI + i]:
+            held = 1
+        s[_DEFLECTION + i] = x
+        n = t[_SERVO_N + i]
+        x_off = t[_SERVO_OFF + i]
+        j = s[_SERVO_HINT + i]
+        while j > 0 and x < t[x_off + j]:
+            j -= 1
+        while j < n - 2 and x >= t[x_off + j + 1]:
+            j += 1
+        s[_SERVO_HINT + i] = j
+        dx = x - t[x_off + j]
+        span = t[x_off + j + 1] - t[x_off + j]
+        if dx > span:
+            dx = span
+        elif dx < 0:
+            dx = 0
+        s[_PULSE + i] = t[x_off + n + j] + ((dx * t[x_off + 2 * n + j]) >> q)
+    gain = s[_MOMENT_GAIN]
+    s[_MOMENT] = ((p_x >> 2) * gain) >> t[_MOMENT_EXP]
+    s[_MOMENT + 1] = ((p_y >> 2) * gain) >> t[_MOMENT_EXP]
+    s[_MOMENT + 2] = ((roll >> 2) * t[_ROLL_MOMENT]) >> t[_ROLL_MOMENT_EXP]
+    return held

@@ -1,0 +1,168 @@
+"""Steps two and three: the roll to deliver, and the four forces with the least sum of squares.
+
+About the middle c of the box, f = c + g with |g_i| ≤ h_i. The minimum-norm solution of Σ g_i·b_i = e,
+Σ g_i = ρ plus s times the null vector v gives g_i = v_i·(s − η_i), η_i a linear row in (e, ρ). So
+each vane is a strip |s − η_i| ≤ ω_i = h_i/|v_i|, and two strips meet where |η_i − η_j| ≤ ω_i + ω_j:
+the twelve facets of the attainable set (Durham 1993), in the very numbers the last line uses. Pairs
+come in rising order of how strongly roll moves them apart, so that rounding in a nearly parallel
+pair cannot break a strong one. Σ f² is least at s = −v·c / v·v, clamped to the strips.
+
+Units: h_max is brought to 14 bits by a shift z, so narrow boxes keep their precision.
+"""
+
+from mixer.flight.words import const, ptr32
+
+_ROW_Q = const(15)
+_COS = const(16)
+_SIN = const(20)
+_N_PAIRS = const(37)
+_ROW_X = const(40)
+_ROW_Y = const(44)
+_ROW_ROLL = const(48)
+_WIDTH = const(52)
+_NULL = const(56)
+_NULL_EFFORT = const(60)
+_PAIRS = const(64)
+_PAIR_STRIDE = const(5)
+_FORCE = const(8)
+_UNIT = const(37)
+_WANT = const(42)
+_LO = const(64)
+_HI = const(68)
+_POINT = const(72)
+_ETA = const(92)
+_OMEGA = const(96)
+
+
+def secondary(t: ptr32, s: ptr32) -> int:
+    """Set the four FORCE words from POINT, WANT and the box; return 1 where roll was limited."""
+    unit = s[_UNIT]
+    reach = 0  # Σ h in sixteenths of a count, as lo + hi and hi − lo are
+    roll = 2 * s[_WANT + 2]
+    widest = 0
+    e_x = 0
+    e_y = 0
+    effort = 0
+    for i in range(4):
+        lo = s[_LO + i]
+        hi = s[_HI + i]
+        c = lo + hi
+        h = hi - lo
+        roll -= c
+        reach += h
+        if h > widest:
+            widest = h
+        if c != 0:
+            c = (c + (1 << unit)) >> (unit + 1)
+            e_x -= t[_COS + i] * c
+            e_y -= t[_SIN + i] * c
+            effort -= t[_NULL_EFFORT + i] * c
+
+    widest >>= 3
+    z = 0
+    if widest <= 512:
+        widest <<= 5
+        z = 5
+    if widest <= 2048:
+        widest <<= 3
+        z += 3
+    if widest <= 8192:
+        z += 1
+
+    limited = 0
+    if roll > reach:
+        roll = reach
+        limited = 1
+    elif roll < 0 - reach:
+        roll = 0 - reach
+        limited = 1
+    roll = (roll << z) >> 3
+    # e and the effort's s: from units/16 to the box's own scale, never past what it can reach
+    scale = z + unit
+    limit = 4194304 >> scale
+    e_x = (e_x >> 10) + (s[_POINT] << 4)
+    e_y = (e_y >> 10) + (s[_POINT + 1] << 4)
+    effort >>= 10
+    if e_x > limit:
+        e_x = limit
+    elif e_x < 0 - limit:
+        e_x = 0 - limit
+    if e_y > limit:
+        e_y = limit
+    elif e_y < 0 - limit:
+        e_y = 0 - limit
+    if effort > 4 * limit:
+        effort = 4 * limit
+    elif effort < -4 * limit:
+        effort = -4 * limit
+    e_x = (e_x << scale) >> 6
+    e_y = (e_y << scale) >> 6
+    effort = (effort << scale) >> 6
+
+    q = t[_ROW_Q]
+    half = 1 << (q - 1)
+    for i in range(4):
+        s[_ETA + i] = (t[_ROW_X + i] * e_x + t[_ROW_Y + i] * e_y + half) >> q
+        h = ((s[_HI + i] - s[_LO + i]) << z) >> 3
+        if h > 16384:
+            h = 16384
+        s[_OMEGA + i] = (t[_WIDTH + i] * h) >> q
+
+    o = _PAIRS
+    for _ in range(t[_N_PAIRS]):
+        i = t[o]
+        j = t[o + 1]
+        apart = s[_ETA + i] - s[_ETA + j]
+        room = s[_OMEGA + i] + s[_OMEGA + j]
+        over = apart + ((t[o + 2] * roll + half) >> q)
+        if over > room or over < 0 - room:
+            if over < 0:
+                room = 0 - room
+            room -= apart
+            if room > 65535:
+                room = 65535
+            elif room < -65535:
+                room = -65535
+            roll = (room * t[o + 3]) >> t[o + 4]
+            if roll > 65535:
+                roll = 65535
+            elif roll < -65535:
+                roll = -65535
+            limited = 1
+        o += _PAIR_STRIDE
+
+    first = -1048576
+    last = 1048576
+    for i in range(4):
+        eta = s[_ETA + i] + ((t[_ROW_ROLL + i] * roll + half) >> q)
+        omega = s[_OMEGA + i]
+        s[_ETA + i] = eta
+        if eta - omega > first:
+            first = eta - omega
+        if eta + omega < last:
+            last = eta + omega
+    if first > last:  # a unit of rounding
+        first = (first + last) >> 1
+        last = first
+    if effort < first:
+        effort = first
+    elif effort > last:
+        effort = last
+
+    for i in range(4):
+        g = effort - s[_ETA + i]
+        omega = s[_OMEGA + i]
+        if g > omega:
+            g = omega
+        elif g < 0 - omega:
+            g = 0 - omega
+        g = (t[_NULL + i] * g) >> 11
+        lo = s[_LO + i]
+        hi = s[_HI + i]
+        f = (lo + hi + (g >> z) + 1) >> 1
+        if f < lo:
+            f = lo
+        elif f > hi:
+            f = hi
+        s[_FORCE + i] = f
+    return limited

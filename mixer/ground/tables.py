@@ -1,0 +1,314 @@
+"""Building the flight tables: every number becomes an integer here, once.
+
+Counts: 4096 = the largest |force| of any new vane at reference pressure within travel; forces in
+the tables are in eighths of a count. Angles 0.001°, pulses ns, times ms, cosines Q14. What is
+rounded is rounded to nearest, except travel, which is rounded inwards.
+"""
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from mixer.flight import FlightTables
+from mixer.flight import layout as at
+from mixer.ground.vehicle_errors import Problem, VehicleError
+
+if TYPE_CHECKING:
+    from mixer.ground.vehicle import Vehicle
+
+COUNTS = 4096  # the largest force
+EIGHTHS = 8 * COUNTS
+Q14 = 1 << 14
+LONGEST_SEGMENT = 8192  # in angle: a slope's rounding then stays below a quarter of an eighth
+PARALLEL = 2.0**-15  # sine of an angle that a Q14 cosine cannot tell from 0
+FAR_EIGHTHS = 1 << 25  # demands are taken up to 1024 times the largest vane force
+MOST_MNM = 1 << 29
+RATE_EXPONENT = 0.8  # Bartz 1957
+PRESSURE_RATIO_MAX = 2.0
+NO_THRUST_RATIO = 0.05
+
+
+def build(vehicle: "Vehicle") -> FlightTables:
+    """Flight tables of a vehicle; VehicleError, in words, where it does not fit the arithmetic."""
+    from mixer.ground.word_bounds import check_words  # reads the flight core; not needed to load
+
+    words = Words(vehicle)
+    tables = FlightTables(words.assemble())
+    check_words(tables, vehicle)
+    return tables
+
+
+def largest_force_n(vehicle: "Vehicle") -> float:
+    """The force of 4096 counts in N: the largest of any new vane within its travel."""
+    return max(
+        float(np.abs(curve.force_at(travel)).max())
+        for curve, travel in zip(vehicle.vanes.curves, vehicle.vanes.travel_deg, strict=True)
+    )
+
+
+@dataclass(frozen=True)
+class Scaled:
+    """value ≈ mantissa · 2^-exponent."""
+
+    mantissa: int
+    exponent: int
+
+
+def scaled(value: float, bits: int) -> Scaled:
+    """The value with a mantissa of at most `bits` bits."""
+    exponent = bits - int(np.ceil(np.log2(abs(value))))
+    if round(abs(value) * 2.0**exponent) >= 1 << bits:
+        exponent -= 1
+    return Scaled(round(value * 2.0**exponent), exponent)
+
+
+class Words:
+    """The words of one vehicle's flight tables, in the order of `mixer/flight/layout.py`."""
+
+    def __init__(self, vehicle: "Vehicle"):
+        self.vehicle = vehicle
+        self.force_unit_n = largest_force_n(vehicle) / EIGHTHS
+        self.head = [0] * at.BODY
+        self.body: list[int] = []
+
+    def assemble(self) -> list[int]:
+        self.put_control()
+        self.put_pressure()
+        self.put_geometry()
+        self.put_allocation()
+        self.put_curves()
+        self.put_servos()
+        self.put_wear()
+        self.put_lever()
+        self.put_roll()
+        return self.head + self.body
+
+    def refuse(self, key: str, value: object, message: str) -> VehicleError:
+        return VehicleError(str(self.vehicle.path), [Problem(key, value, message)])
+
+    def put(self, where: int, values) -> None:
+        values = [int(v) for v in np.atleast_1d(values)]
+        self.head[where : where + len(values)] = values
+
+    def append(self, *columns) -> int:
+        """Add columns to the body; return where they start."""
+        offset = at.BODY + len(self.body)
+        for column in columns:
+            self.body += [int(v) for v in column]
+        return offset
+
+    def put_control(self) -> None:
+        control = self.vehicle.control
+        self.put(at.POLICY, ("nearest", "direction").index(control.policy))
+        self.put(at.PERIOD_US, round(1e6 / control.rate_hz))
+        self.put(at.TIMEOUT_US, round(1e3 * control.demand_timeout_ms))
+
+    def put_pressure(self) -> None:
+        reference_pa = self.vehicle.engine.chamber_pressure_bar * 1e5
+        most_pa = int(PRESSURE_RATIO_MAX * reference_pa)
+        shift = max(most_pa.bit_length() - 16, 0)
+        self.put(at.PA_SHIFT, shift)
+        self.put(at.PA_MANT, round(2.0 ** (29 + shift) / reference_pa))
+        self.put(at.PA_MAX, most_pa)
+        self.put(at.PA_MIN, int(np.ceil(NO_THRUST_RATIO * reference_pa)))
+        ratio = np.arange(65) / 32
+        self.put(at.RATE_OFF, self.append(np.round(ratio**RATE_EXPONENT * Q14)))
+
+    def put_geometry(self) -> None:
+        clocking = self.vehicle.layout.clocking_deg
+        self.put(at.COS, np.round(cosine(clocking) * Q14))
+        self.put(at.SIN, np.round(sine(clocking) * Q14))
+        travel = np.asarray(self.vehicle.vanes.travel_deg) * 1000
+        self.put(at.TRAVEL_LO, np.ceil(np.round(travel[:, 0], 6)))
+        self.put(at.TRAVEL_HI, np.floor(np.round(travel[:, 1], 6)))
+        slew = [servo.slew_deg_s * 1000 for servo in self.vehicle.servos]
+        self.put(at.SLEW_MDEG_S, np.floor(np.round(slew, 6)))
+
+        # Edges of Z: one a direction, in the order of their normals' angles over half a turn.
+        normals = np.mod(clocking + 90, 180)
+        normals[np.isclose(normals, 180, rtol=0, atol=1e-9)] = 0
+        edges: list[float] = []
+        for normal in np.sort(normals):
+            if all(abs(sine(normal - other)) > PARALLEL for other in edges):
+                edges.append(float(normal))
+        self.put(at.N_EDGES, len(edges))
+        for k, normal in enumerate(edges):
+            fine = np.round(np.array([cosine(normal), sine(normal)]) * 2.0**28)
+            coarse = np.round(fine / Q14)
+            across = np.round(cosine(clocking - normal) * Q14)  # n·b
+            tangent = np.round(sine(clocking - normal) * Q14)  # t·b
+            tangent[across == 0] = np.sign(tangent[across == 0]) * Q14
+            record = [*coarse, *(fine - coarse * Q14), *across, *tangent]
+            self.put(at.EDGES + k * at.EDGE_STRIDE, record)
+
+    def put_allocation(self) -> None:
+        clocking = self.vehicle.layout.clocking_deg
+        matrix = np.array([cosine(clocking), sine(clocking), np.ones(4)])
+        null = np.linalg.svd(matrix)[2][3]
+        null /= null[np.argmax(np.abs(null))]
+        rows = -np.linalg.pinv(matrix) / null[:, None]
+        width = 1 / np.abs(null)
+        # the most fraction bits with which every product of the secondary step fits 31 bits
+        most = max(
+            (np.abs(rows[:, 0]) + np.abs(rows[:, 1])).max() * 65536 + 1,
+            2 * np.abs(rows[:, 2]).max() * 65536 + 1,
+            width.max() * 16384,
+        )
+        q = min(14, int(np.floor(np.log2((2**31 - 1) / most))))
+        if q < 8:
+            raise self.refuse(
+                "layout.clocking_deg",
+                clocking.tolist(),
+                "these vanes stand too unevenly round the axis for the flight arithmetic; "
+                "spread them out",
+            )
+        one = 1 << q
+        self.put(at.ROW_Q, q)
+        self.put(at.ROW_X, np.round(rows[:, 0] * one))
+        self.put(at.ROW_Y, np.round(rows[:, 1] * one))
+        roll = np.round(rows[:, 2] * one).astype(int)
+        self.put(at.ROW_ROLL, roll)
+        self.put(at.WIDTH, np.round(width * one))
+        self.put(at.NULL, np.round(null * Q14))
+        self.put(at.NULL_EFFORT, np.round(null / (null @ null) * Q14))
+        pairs = [(i, j, int(roll[i] - roll[j])) for i in range(4) for j in range(i + 1, 4)]
+        pairs = sorted((pair for pair in pairs if pair[2]), key=lambda pair: abs(pair[2]))
+        self.put(at.N_PAIRS, len(pairs))
+        for n, (i, j, apart) in enumerate(pairs):
+            inverse = scaled(one / apart, 14)
+            shift = min(inverse.exponent, 24)
+            self.put(
+                at.PAIRS + n * at.PAIR_STRIDE,
+                [i, j, apart, round(one / apart * 2.0**shift), shift],
+            )
+
+    def put_curves(self) -> None:
+        for i, curve in enumerate(self.vehicle.vanes.curves):
+            lo, hi = self.head[at.TRAVEL_LO + i], self.head[at.TRAVEL_HI + i]
+            points = np.round(np.asarray(curve.deflection_deg) * 1000)
+            x = spread([lo, *points[(points > lo) & (points < hi)], hi], LONGEST_SEGMENT)
+            f = np.round(curve.force_at(x / 1000) / self.force_unit_n)
+            dx, df = np.diff(x), np.diff(f)
+            if (df < 1).any():
+                k = int(np.argmin(df))
+                raise self.refuse(
+                    "vanes.force_n",
+                    curve.force_n.tolist(),
+                    f"vane {i + 1}: between {x[k] / 1000:g} and {x[k + 1] / 1000:g} deg the force "
+                    "rises by less than an eighth of a count (1/32768 of the largest force); "
+                    "leave such points out",
+                )
+            slope = np.round(df * Q14 / dx)
+            inverse = np.round(dx * 65536 / df)
+            self.put(at.CURVE_OFF + i, self.append(x, f, [*slope, 0], [*inverse, 0]))
+            self.put(at.CURVE_N + i, len(x))
+
+    def put_servos(self) -> None:
+        tables = []
+        for i, servo in enumerate(self.vehicle.servos):
+            lo, hi = self.head[at.TRAVEL_LO + i], self.head[at.TRAVEL_HI + i]
+            points = [] if servo.table is None else np.round(servo.table.deflection_deg * 1000)
+            x = spread([lo, *(p for p in points if lo < p < hi), hi], LONGEST_SEGMENT)
+            tables.append((x, np.round(servo.pulse_us(x / 1000) * 1000)))
+        steepest = max(np.abs(np.diff(pulse)).max() for _, pulse in tables)
+        q = min(16, 29 - int(np.ceil(np.log2(steepest))))
+        self.put(at.PULSE_Q, q)
+        for i, (x, pulse) in enumerate(tables):
+            slope = np.round(np.diff(pulse) * 2.0**q / np.diff(x))
+            self.put(at.SERVO_OFF + i, self.append(x, pulse, [*slope, 0]))
+            self.put(at.SERVO_N + i, len(x))
+
+    def put_wear(self) -> None:
+        erosion = self.vehicle.erosion
+        load_s = [0.0, 1.0] if erosion is None else erosion.load_s
+        ms = spread([*np.unique(np.round(np.asarray(load_s) * 1000))], 32768)
+        if len(ms) == 1:
+            ms = np.array([ms[0], ms[0] + 1])
+        columns = [ms]
+        for row in np.round(self.vehicle.effectiveness(ms / 1000).T * Q14):
+            columns += [row, [*np.round(np.diff(row) * 65536 / np.diff(ms)), 0]]
+        self.put(at.WEAR_OFF, self.append(*columns))
+        self.put(at.WEAR_N, len(ms))
+
+    def put_lever(self) -> None:
+        lever = self.vehicle.layout.lever_arm_m
+        ms = np.unique(np.round(np.asarray(lever.time_s) * 1000))
+        arm = self.vehicle.lever_arm_m_at(ms / 1000)
+        # 1/L is interpolated: steps of 0.4 % in L keep it within 2e-6
+        fine = [ms[:1]]
+        for k in range(len(ms) - 1):
+            change = abs(np.log(arm[k + 1] / arm[k]))
+            longest = 2048 if change else 32768
+            n = max(np.ceil(change / 0.004), np.ceil((ms[k + 1] - ms[k]) / longest), 1)
+            fine.append(np.round(np.linspace(ms[k], ms[k + 1], int(n) + 1))[1:])
+        ms = np.unique(np.concatenate(fine))
+        if len(ms) == 1:
+            ms = np.array([ms[0], ms[0] + 1])
+        arm = self.vehicle.lever_arm_m_at(ms / 1000)
+        per_mnm = 1 / (self.force_unit_n * arm * 1000)
+        exponent = scaled(per_mnm.max(), 28).exponent
+        if exponent < 24:
+            raise self.refuse(
+                "layout.lever_arm_m",
+                float(arm.min()),
+                "1 mN·m, the step of a demand, is more than two counts on this vehicle: its lever "
+                "arm times its largest vane force must be 2 N·m or more",
+            )
+        gain = np.round(per_mnm * 2.0**exponent)
+        moment = self.force_unit_n * 4 * arm * 1000
+        moment_exponent = scaled(moment.max() * 1.0001, 14).exponent
+        moment = np.round(moment * 2.0**moment_exponent)
+        dx = np.diff(ms)
+        slope = np.round(np.diff(gain) / dx)
+        moment_slope = np.round(np.diff(moment) * 32768 / dx)
+        offset = self.append(ms, gain, [*slope, 0], moment, [*moment_slope, 0])
+        self.put(at.LEVER_OFF, offset)
+        self.put(at.LEVER_N, len(ms))
+        self.put(at.GAIN_EXP, exponent)
+        self.put(at.MOMENT_EXP, moment_exponent)
+        self.put(at.MNM_MAX, min(MOST_MNM, int(0.999 * FAR_EIGHTHS / per_mnm.max())))
+
+    def put_roll(self) -> None:
+        arm = self.vehicle.layout.roll_arm_m
+        per_mnm = 1 / (self.force_unit_n * arm * 1000)
+        gain = scaled(per_mnm, 28)
+        if gain.exponent < 22:
+            raise self.refuse(
+                "layout.roll_arm_m",
+                arm,
+                "1 mN·m, the step of a demand, is more than eight counts on this vehicle: its roll "
+                "arm times its largest vane force must be 0.5 N·m or more",
+            )
+        moment = scaled(self.force_unit_n * 4 * arm * 1000, 14)
+        self.put(at.ROLL_GAIN, gain.mantissa)
+        self.put(at.ROLL_GAIN_EXP, gain.exponent)
+        self.put(at.ROLL_MOMENT, moment.mantissa)
+        self.put(at.ROLL_MOMENT_EXP, moment.exponent)
+        self.put(at.ROLL_MNM_MAX, min(MOST_MNM, int(0.999 * FAR_EIGHTHS / per_mnm)))
+
+
+def spread(points, longest: float) -> np.ndarray:
+    """The points with more put between them, so that no step is longer than `longest`."""
+    points = np.asarray(points, dtype=float)
+    parts = [points[:1]]
+    for a, b in zip(points[:-1], points[1:], strict=True):
+        n = int(np.ceil((b - a) / longest))
+        parts.append(np.round(np.linspace(a, b, n + 1))[1:])
+    return np.concatenate(parts)
+
+
+def cosine(angle_deg):
+    """cos of degrees, exactly 0 and ±1 at (within 1e-9 of) quarter turns."""
+    return sine(np.asarray(angle_deg) + 90)
+
+
+def sine(angle_deg):
+    """sin of degrees, exactly 0 and ±1 at (within 1e-9 of) quarter turns."""
+    angle = np.asarray(angle_deg, dtype=float)
+    quarter = np.round(angle / 90)
+    rest = angle - 90 * quarter
+    rest = np.where(np.abs(rest) < 1e-9, 0.0, rest)
+    turn = np.mod(quarter, 4).astype(int)
+    rad = np.radians(rest)
+    return np.choose(turn, [np.sin(rad), np.cos(rad), -np.sin(rad), -np.cos(rad)])
