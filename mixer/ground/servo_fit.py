@@ -173,7 +173,7 @@ def monotone_curve(sweep: Sweep) -> Curve:
     pooled = isotonic_regression(sign * middle_deg(sweep))
     blocks = pooled.blocks
     starts, ends = blocks[:-1], blocks[1:]
-    centre_us = np.array([np.mean(sweep.pulse_us[a:b]) for a, b in zip(starts, ends, strict=True)])
+    centre_us = np.add.reduceat(sweep.pulse_us, starts) / (ends - starts)
     # The outermost blocks keep their outer pulse, so that the measured range is not cut short.
     centre_us[0], centre_us[-1] = sweep.pulse_us[0], sweep.pulse_us[-1]
     level = pooled.x[starts]
