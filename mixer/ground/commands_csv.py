@@ -4,17 +4,9 @@ from typing import IO
 
 import numpy as np
 
+from mixer.flight import FLAG_NAMES
 from mixer.ground.quantities import VANES, Array
 
-FLAG_NAMES = (
-    "primary-limited",
-    "roll-limited",
-    "slew-limited",
-    "no-thrust",
-    "stale-demand",
-    "bad-demand",
-    "jammed-vane",
-)
 COLUMNS = (
     "time_s",
     *(f"vane{vane}_deg" for vane in range(1, VANES + 1)),

@@ -139,12 +139,11 @@ class Numbers:
                 i = int(steps[0]) + 1
                 refuse(
                     value[i],
-                    f"not above {value[i - 1]} before it; must be {self.allowed}",
+                    f"not above the {value[i - 1]} before it; must be {self.allowed}",
                     f"{where}[{i}]",
                     True,
                 )
-        row.setflags(write=False)
-        return row
+        return fixed(row)
 
 
 class Four(Numbers):
@@ -164,7 +163,7 @@ class OneOrFour(Numbers):
     def read(self, value: object) -> Array:
         if isinstance(value, list):
             return self.row(value, length=VANES)
-        return np.full(VANES, self.number(value))
+        return fixed(np.full(VANES, self.number(value)))
 
 
 class Row(Numbers):
@@ -198,8 +197,15 @@ class OneOrFourPairs(Numbers):
         if is_nested(value):
             if len(value) != VANES:
                 self.wrong(value)
-            return np.array([self.row(pair, f"[{i}]", length=2) for i, pair in enumerate(value)])
-        return np.tile(self.row(value, length=2), (VANES, 1))
+            pairs = [self.row(pair, f"[{i}]", length=2) for i, pair in enumerate(value)]
+            return fixed(np.array(pairs))
+        return fixed(np.tile(self.row(value, length=2), (VANES, 1)))
+
+
+def fixed(array: Array) -> Array:
+    """The array, from now on read-only."""
+    array.setflags(write=False)
+    return array
 
 
 def is_nested(value: object) -> TypeGuard[list[Any]]:

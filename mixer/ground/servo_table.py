@@ -7,7 +7,7 @@ from pydantic import ValidationInfo
 
 from mixer.ground.curves import ServoTable
 from mixer.ground.files import DataError, FilePath, read_all
-from mixer.ground.quantities import VANES, refuse
+from mixer.ground.quantities import VANES, fixed, refuse
 
 COLUMNS = ("deflection_deg", "pulse_us")
 
@@ -25,7 +25,7 @@ def read_servo_table(path: FilePath) -> ServoTable:
         raise rows.fault(
             int(row) + 1, "pulse_us", "pulses must rise all the way or fall all the way"
         )
-    return ServoTable(deflection_deg, pulse_us)
+    return ServoTable(fixed(deflection_deg), fixed(pulse_us))
 
 
 def read_servo_tables(value: object, info: ValidationInfo) -> list[ServoTable]:
