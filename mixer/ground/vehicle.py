@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from pydantic import Field, PrivateAttr, ValidationError, ValidationInfo, field_validator
 
+from mixer.ground.acceptance import Acceptance
 from mixer.ground.curves import Servo
 from mixer.ground.quantities import VANES, Array, refuse
 from mixer.ground.requirements import Requirements
@@ -52,6 +53,7 @@ class Vehicle(Section):
     servo_table: Servos = Field(alias="servos")
     control: Control
     requirements: Requirements | None = None
+    acceptance: Acceptance | None = None
     rocket: RocketSection | None = None
 
     _text: str = PrivateAttr("")
