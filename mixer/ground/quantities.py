@@ -75,7 +75,9 @@ def limits_in_words(
 ) -> str:
     """'above 0 and at most 500', or an empty string where nothing limits the number."""
     words = {"above": gt, "at least": ge, "below": lt, "at most": le}
-    return " and ".join(f"{word} {limit:.12g}" for word, limit in words.items() if limit is not None)
+    return " and ".join(
+        f"{word} {limit:.12g}" for word, limit in words.items() if limit is not None
+    )
 
 
 @dataclass(frozen=True)
