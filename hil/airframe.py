@@ -15,7 +15,7 @@ from hil.truth import Truth
 from mixer.ground.rocket_section import RocketSection
 
 Array = NDArray[np.float64]
-_ALTITUDE_M = np.arange(-1000.0, 86001.0, 50.0)  # straight lines between rows: 5e-6 of density
+_ALTITUDE_M = np.arange(-1000.0, 86001.0, 5.0)  # straight lines between: 5e-5 of density at most
 _DENSITY_KG_M3 = density_kg_m3(_ALTITUDE_M)
 
 

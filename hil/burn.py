@@ -9,6 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from mixer.ground.rocket_section import rocket_of
+from mixer.ground.vehicle import Problem, Vehicle, VehicleError
+
 Array = NDArray[np.float64]
 LOAD_EXPONENT = 0.8  # convective heat flux with chamber pressure, Bartz 1957
 TABLE_STEP_S = 0.001
@@ -42,27 +45,20 @@ def _running_integral(values: Array, step_s: float) -> Array:
     return np.concatenate([[0.0], np.cumsum(slices)])
 
 
-def make_burn(
-    burn_time_s: float,
-    start_up_s: float,
-    tail_off_s: float,
-    listed_time_s: Array | None = None,
-    listed_share: Array | None = None,
-) -> Burn:
-    """The tables of a burn that starts to tail off at `burn_time_s`.
-
-    `listed_share` over `listed_time_s` is the thrust curve between start-up and tail-off, for
-    instance of a tank that blows down; left out, thrust is constant. ValueError where start-up
-    is longer than the burn.
-    """
-    if start_up_s >= burn_time_s:
-        raise ValueError(f"start-up of {start_up_s:g} s does not fit a burn of {burn_time_s:g} s")
-    end_s = burn_time_s + tail_off_s
+def make_burn(vehicle: Vehicle) -> Burn:
+    """The tables of the vehicle's burn. VehicleError where the start-up outlasts it."""
+    rocket = rocket_of(vehicle)
+    burn_time_s = vehicle.engine.burn_time_s
+    if rocket.start_up_s >= burn_time_s:
+        what = f"must be less than engine.burn_time_s, {burn_time_s:g}"
+        problem = Problem("rocket.start_up_s", f"{rocket.start_up_s:g}", what)
+        raise VehicleError(str(vehicle.path), [problem])
+    end_s = burn_time_s + rocket.tail_off_s
     time_s = np.linspace(0.0, end_s, round(end_s / TABLE_STEP_S) + 1)
-    ramps = np.interp(time_s, [0.0, start_up_s, burn_time_s, end_s], [0.0, 1.0, 1.0, 0.0])
-    if listed_time_s is not None and listed_share is not None:
-        ramps = ramps * np.interp(time_s, listed_time_s, listed_share)
+    share = np.interp(time_s, [0.0, rocket.start_up_s, burn_time_s, end_s], [0.0, 1.0, 1.0, 0.0])
+    if rocket.thrust is not None:
+        share = share * np.interp(time_s, rocket.thrust.time_s, rocket.thrust.share)
     step_s = float(time_s[1])
-    impulse = _running_integral(ramps, step_s)
-    load_s = _running_integral(ramps**LOAD_EXPONENT, step_s)
-    return Burn(time_s, ramps, impulse / impulse[-1], load_s)
+    impulse = _running_integral(share, step_s)
+    load_s = _running_integral(share**LOAD_EXPONENT, step_s)
+    return Burn(time_s, share, impulse / impulse[-1], load_s)

@@ -72,6 +72,7 @@ class Rocket:
         self.vanes = TrueVanes(vehicle, truth)
         self.servos = Actuators(vehicle, truth, 1e-3 * rocket.servo_lag_ms)
         self.time_s = 0.0
+        self._time_us = 0
         self.state = np.zeros((ROWS, truth.flights))
         self.state[QUATERNION.start] = 1.0
         self.state[VANE] = truth.vane_angle_deg
@@ -81,14 +82,7 @@ class Rocket:
         self._section = rocket
         self._airframe = Airframe(rocket, truth)
         self._wind = Wind(rocket.wind, truth)
-        listed = rocket.thrust
-        self._burn = make_burn(
-            vehicle.engine.burn_time_s,
-            rocket.start_up_s,
-            rocket.tail_off_s,
-            None if listed is None else listed.time_s,
-            None if listed is None else listed.share,
-        )
+        self._burn = make_burn(vehicle)
         self._lever_arm = vehicle.layout.lever_arm_m
         self._burn_time_s = vehicle.engine.burn_time_s
 
@@ -117,13 +111,16 @@ class Rocket:
         """(4, N): the true vane angles."""
         return self.state[VANE]
 
-    def advance(self, pulse_us: Array, duration_s: float) -> None:
+    def advance(self, pulse_us: Array, duration_us: int) -> None:
         """Fly on with the four pulses (4, N) held."""
+        duration_s = 1e-6 * duration_us
         target_deg = self.servos.target_deg(pulse_us)
         longest_s = min(LONGEST_STEP_S, STEP_OVER_LAG * float(self.servos.lag_s.min()))
         steps = max(1, int(np.ceil(duration_s / longest_s - 1e-9)))
         for _ in range(steps):
             self._step(target_deg, duration_s / steps)
+        self._time_us += duration_us
+        self.time_s = 1e-6 * self._time_us  # counted, so that it does not drift
 
     def held_over_step(self, step_s: float = 0.0) -> Moment:
         """What the next step of `step_s` will hold."""
@@ -133,16 +130,16 @@ class Rocket:
         load_s = self._burn.load_at(nominal_s) * self.truth.load_alike[0]
         burned = self._burn.burned_at(nominal_s)
         rocket, truth = self._section, self.truth
-        roll_kg_m2 = _between(rocket.inertia_roll_kg_m2, burned) * truth.inertia_alike[0]
-        pitch_kg_m2 = _between(rocket.inertia_pitch_kg_m2, burned) * truth.inertia_alike[0]
+        roll_kg_m2 = between(rocket.inertia_roll_kg_m2, burned) * truth.inertia_alike[0]
+        pitch_kg_m2 = between(rocket.inertia_pitch_kg_m2, burned) * truth.inertia_alike[0]
         if rocket.cg_m is None:
             cg_m = self._lever_arm.at(nominal_s)
         else:
-            cg_m = _between(rocket.cg_m, burned)
+            cg_m = between(rocket.cg_m, burned)
         height_m = self.state[POSITION.start]
         return Moment(
             thrust_n=self._thrust_n * share,
-            mass_kg=_between(rocket.mass_kg, burned) * truth.mass_alike[0],
+            mass_kg=between(rocket.mass_kg, burned) * truth.mass_alike[0],
             inertia_kg_m2=np.stack([roll_kg_m2, pitch_kg_m2, pitch_kg_m2]),
             cg_m=cg_m + truth.cg_shift_m[0],
             strength=self.vanes.strength(share[None], load_s[None]),
@@ -202,6 +199,6 @@ class Rocket:
         )
 
 
-def _between(pair: Array, burned: Array) -> Array:
+def between(pair: Array, burned: Array | float) -> Array:
     """A value that runs straight from full to empty tanks."""
     return pair[0] + (pair[1] - pair[0]) * burned

@@ -1,0 +1,108 @@
+"""Flies a block of flights together: hold, steering, faults, servos and rocket, cycle by cycle."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from hil.attitude_hold import AttitudeHold, in_mnm
+from hil.beliefs import believed
+from hil.clipped import PA_PER_BAR
+from hil.conditions import Conditions
+from hil.faults import Fault
+from hil.jam_watch import JamWatch
+from hil.rocket import Rocket
+from hil.steering_block import Integers, LaptopBlock, SteeringBlock
+from hil.tally import Glance, Tally
+from hil.truth import Truth, side_by_side
+from mixer.flight.layout import MNM_MAX, ROLL_MNM_MAX
+from mixer.ground.rocket_section import rocket_of
+from mixer.ground.vehicle import Vehicle
+
+
+@dataclass(frozen=True)
+class Flight:
+    """One flight to fly: how it really is, what goes wrong in it, and the seed it came from."""
+
+    truth: Truth
+    seed: int = 0
+    faults: tuple[Fault, ...] = ()
+
+
+@dataclass(frozen=True)
+class Cycle:
+    """What a listener sees in each cycle, before the rocket flies on; (N,) or (rows, N)."""
+
+    number: int
+    rocket: Rocket
+    demand_mnm: Integers
+    pressure_pa: Integers
+    steering: SteeringBlock
+    glance: Glance
+
+
+Listener = Callable[[Cycle], None]
+MakeSteering = Callable[[Vehicle, Sequence[Flight]], SteeringBlock]
+
+
+def laptop(vehicle: Vehicle, flights: Sequence[Flight]) -> LaptopBlock:
+    """The flight core on this computer, each flight with the tables it believes in."""
+    built = {}
+    tables = []
+    for flight in flights:
+        wrong = tuple(f for f in flight.faults if f.kind in ("clocking-sign", "wear-table"))
+        if wrong not in built:
+            built[wrong] = believed(vehicle, wrong).flight_tables()
+        tables.append(built[wrong])
+    return LaptopBlock(tables)
+
+
+def cycles_of(vehicle: Vehicle, flights: Sequence[Flight]) -> int:
+    """Control cycles until the last engine of the block has tailed off."""
+    stretch = max(float(flight.truth.burn_time_alike.max()) for flight in flights)
+    longest_s = stretch * (vehicle.engine.burn_time_s + rocket_of(vehicle).tail_off_s)
+    return int(np.ceil(longest_s * vehicle.control.rate_hz))
+
+
+def fly(
+    vehicle: Vehicle,
+    flights: Sequence[Flight],
+    make_steering: MakeSteering = laptop,
+    watch_jams: bool = True,
+    listener: Listener | None = None,
+) -> Tally:
+    """Fly a block from ignition through the tail-off. A flight's numbers are its own: they do
+    not depend on the block it flies in.
+    """
+    rocket = Rocket(vehicle, side_by_side([flight.truth for flight in flights]))
+    steering = make_steering(vehicle, flights)
+    watch = JamWatch(len(flights)) if watch_jams else None
+    conditions = Conditions(
+        [flight.faults for flight in flights],
+        [flight.seed for flight in flights],
+        rocket,
+        steering,
+        watch,
+    )
+    hold = AttitudeHold(vehicle)
+    tally = Tally(rocket)
+    words = vehicle.flight_tables().words
+    most_mnm = (words[MNM_MAX], words[ROLL_MNM_MAX])
+    period_us = round(1e6 / vehicle.control.rate_hz)
+    reference_pa = PA_PER_BAR * vehicle.engine.chamber_pressure_bar
+    for number in range(cycles_of(vehicle, flights)):
+        conditions.at(rocket.time_s)
+        demand_mnm = in_mnm(hold.demand_nm(rocket), *most_mnm)
+        true_pa = reference_pa * rocket.pressure_share * rocket.truth.sensor_alike[0]
+        pressure_pa = conditions.pressure_pa(true_pa)
+        elapsed_us = conditions.elapsed_us(period_us)
+        steering.cycle(demand_mnm, conditions.heard(), pressure_pa, elapsed_us)
+        glance = tally.see(demand_mnm, steering.commands)
+        if listener is not None:
+            listener(Cycle(number, rocket, demand_mnm, pressure_pa, steering, glance))
+        if watch is not None:
+            watch.look(steering, rocket.vane_deg, 1e-6 * period_us)
+        pulses_us = conditions.pulses_us(steering.commands.pulse_ns)
+        rocket.advance(pulses_us, period_us)
+    tally.frames_lost = conditions.frames_lost
+    return tally

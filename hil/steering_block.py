@@ -1,0 +1,94 @@
+"""The flight core for a whole block of flights: one `Steering` each, so the very same integers."""
+
+from collections.abc import Sequence
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from mixer.flight import FlightTables, Steering
+
+Integers = NDArray[np.int64]
+Flags = NDArray[np.bool_]
+
+
+class Commands:
+    """What the steering of N flights put out last: four pulses and deflections each."""
+
+    def __init__(self, flights: int):
+        self.pulse_ns = np.zeros((4, flights), np.int64)
+        self.deflection_mdeg = np.zeros((4, flights), np.int64)
+        self.moment_mnm = np.zeros((3, flights), np.int64)  # pitch, yaw, roll
+        self.flags = np.zeros(flights, np.int64)
+
+
+class SteeringBlock(Protocol):
+    """Anything that steers N flights: the flight core here or on a board, or a rival to compare."""
+
+    commands: Commands
+
+    def cycle(
+        self, demand_mnm: Integers, heard: Flags, pressure_pa: Integers, dt_us: Integers
+    ) -> None:
+        """One control cycle: demands (3, N), whether each arrived, pressures and times (N,).
+
+        A flight whose time is 0 has no cycle now: what it commands stays.
+        """
+        ...
+
+    def jam(self, flight: int, vane: int, deflection_mdeg: int) -> None:
+        """Tell one flight's steering that a vane (1 to 4) stands still."""
+        ...
+
+    def free(self, flight: int, vane: int) -> None:
+        """Tell it that the vane moves again."""
+        ...
+
+    def reset(self, flight: int) -> None:
+        """Start one flight's steering anew, as after a loss of power."""
+        ...
+
+
+class LaptopBlock:
+    """The flight core on this computer, from one set of flight tables per flight."""
+
+    def __init__(self, tables: Sequence[FlightTables]):
+        self._steering = [Steering(each) for each in tables]
+        self.commands = Commands(len(tables))
+        for flight in range(len(tables)):
+            self._read(flight)
+
+    def cycle(
+        self, demand_mnm: Integers, heard: Flags, pressure_pa: Integers, dt_us: Integers
+    ) -> None:
+        rows = zip(
+            self._steering,
+            demand_mnm.T.tolist(),
+            heard.tolist(),
+            pressure_pa.tolist(),
+            dt_us.tolist(),
+            strict=True,
+        )
+        for flight, (steering, demand, arrived, pressure, elapsed) in enumerate(rows):
+            if arrived:
+                steering.demand(*demand)
+            if elapsed:
+                steering.step(pressure, elapsed)
+                self._read(flight)
+
+    def jam(self, flight: int, vane: int, deflection_mdeg: int) -> None:
+        self._steering[flight].jam(vane, deflection_mdeg)
+
+    def free(self, flight: int, vane: int) -> None:
+        self._steering[flight].free(vane)
+
+    def reset(self, flight: int) -> None:
+        self._steering[flight].reset()
+        self._read(flight)
+
+    def _read(self, flight: int) -> None:
+        steering = self._steering[flight]
+        self.commands.pulse_ns[:, flight] = steering.pulse_ns
+        self.commands.deflection_mdeg[:, flight] = steering.deflection_mdeg
+        self.commands.moment_mnm[:, flight] = steering.moment_mnm
+        self.commands.flags[flight] = steering.flags
