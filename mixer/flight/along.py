@@ -1,78 +1,135 @@
-"""Where the demand lies outside Z_τ, policy "direction": the last point of a0 → demand in Z_τ.
+"""Policy "direction": the last point of the segment from a0 to the demand that lies in Z_τ.
 
-Each edge of Z_τ that the segment meets cuts it at support / (n·gap); the smallest share wins. The
-support is summed from a0, so an edge that a0 stands on gives exactly zero.
+Each edge of Z that the segment crosses cuts it at support / (n·gap); the smallest share wins. Where
+a segment leaves at a grazing angle, a hair of an edge moves the point by a handful, so everything
+here is kept in 1/128 of a count, with normals of two halves, and the share has a floating exponent.
+Supports are summed from a0 (see `within`): an edge that a0 stands on gives exactly zero.
 """
 
 from mixer.flight.words import const, ptr32
 
+_COS = const(16)
+_SIN = const(20)
+_COS_LOW = const(68)
+_SIN_LOW = const(72)
 _N_EDGES = const(38)
-_EDGES = const(96)
-_EDGE_STRIDE = const(12)
+_EDGES = const(108)
+_EDGE_STRIDE = const(16)
+_UNIT = const(37)
+_WANT = const(42)
+_LO = const(64)
+_HI = const(68)
 _POINT = const(72)
-_ORIGIN = const(75)
-_GAP = const(77)
 _CUT_LO = const(84)
 _CUT_HI = const(88)
-_NEAR = const(65535)
-_FULL = const(131071)  # a share of 4, Q15: further out than any edge once a far gap is shortened
+_FAR = const(16777215)  # 2^24 − 1: a gap up to here fits the two-half product, and is out of Z
 
 
 def along(t: ptr32, s: ptr32) -> int:
-    """Set POINT to the last point of the segment; needs what `primary` left."""
-    gap_x = s[_GAP]
-    gap_y = s[_GAP + 1]
-    share = 32768
+    """Set POINT; return 1 where it is the demand itself."""
+    x = 0
+    y = 0
+    for i in range(4):
+        zero = 0
+        if s[_LO + i] > 0:
+            zero = s[_LO + i]
+        elif s[_HI + i] < 0:
+            zero = s[_HI + i]
+        s[_CUT_LO + i] = s[_LO + i] - zero
+        s[_CUT_HI + i] = s[_HI + i] - zero
+        if zero != 0:
+            x += (t[_COS + i] * zero + ((t[_COS_LOW + i] * zero) >> 14) + 512) >> 10
+            y += (t[_SIN + i] * zero + ((t[_SIN_LOW + i] * zero) >> 14) + 512) >> 10
+    gap_x = (s[_WANT] << 4) - x
+    gap_y = (s[_WANT + 1] << 4) - y
     # the end of a far gap does not matter, only its direction
-    while gap_x > _NEAR or gap_x < -_NEAR or gap_y > _NEAR or gap_y < -_NEAR:
+    while gap_x > _FAR or gap_x < -_FAR or gap_y > _FAR or gap_y < -_FAR:
         gap_x >>= 1
         gap_y >>= 1
-        share = _FULL
-    count = t[_N_EDGES]
+    high_x = gap_x >> 12
+    high_y = gap_y >> 12
+    low_x = gap_x & 4095
+    low_y = gap_y & 4095
+
+    share = 32768  # share · 2^-exponent of the gap
+    exponent = 15
     o = _EDGES
-    for _ in range(count):
-        v = t[o] * gap_x + t[o + 1] * gap_y
+    for _ in range(t[_N_EDGES]):
+        top = t[o] * high_x + t[o + 1] * high_y
+        mid = t[o] * low_x + t[o + 1] * low_y
+        low = t[o + 2] * high_x + t[o + 3] * high_y
+        rise = ((top << 2) + ((mid + (low >> 2)) >> 10) + 8) >> 4
         sense = 1
-        if v < 0:
-            v = 0 - v
+        if rise < 0:
+            rise = 0 - rise
             sense = -1
         out = 0
         for j in range(4):
             a = t[o + 4 + j] * sense
+            f = s[_CUT_LO + j]
             if a > 0:
-                out += a * s[_CUT_HI + j]
-            else:
-                out += a * s[_CUT_LO + j]
+                f = s[_CUT_HI + j]
+            out += (a * f + ((t[o + 12 + j] * sense * f) >> 14) + 512) >> 10
+        if out < 0:
+            out = 0
+        out = (out * 127 + 64) >> 7
         o += _EDGE_STRIDE
-        wide = 0
-        if out > v:
-            out >>= 2
-            wide = 2
-        if v > 0 and out <= v:
-            # bring v to 30 bits, so that its upper 15 divide to a part in 2^14
-            if v < 32768:
-                v <<= 15
+        if rise > out:
+            # share = out / rise, both brought to 29 bits
+            e = 15
+            if rise < 16384:
+                rise <<= 15
+                e -= 15
+            if rise < 2097152:
+                rise <<= 8
+                e -= 8
+            if rise < 33554432:
+                rise <<= 4
+                e -= 4
+            if rise < 134217728:
+                rise <<= 2
+                e -= 2
+            if rise < 268435456:
+                rise <<= 1
+                e -= 1
+            if out < 16384:
                 out <<= 15
-            if v < 4194304:
-                v <<= 8
+                e += 15
+            if out < 2097152:
                 out <<= 8
-            if v < 67108864:
-                v <<= 4
+                e += 8
+            if out < 33554432:
                 out <<= 4
-            if v < 268435456:
-                v <<= 2
+                e += 4
+            if out < 134217728:
                 out <<= 2
-            if v < 536870912:
-                v <<= 1
+                e += 2
+            if out < 268435456:
                 out <<= 1
-            part = (out // (v >> 15)) << wide
-            if part < share:
+                e += 1
+            part = (out << 1) // (rise >> 14)
+            if part >= 32768:
+                part >>= 1
+                e -= 1
+            if part == 0:
+                e = 64
+            if e > exponent or (e == exponent and part < share):
                 share = part
-    q = 15
-    while share > 32767:
-        share >>= 1
-        q -= 1
-    half = 1 << (q - 1)
-    s[_POINT] = s[_ORIGIN] + ((gap_x * share + half) >> q)
-    s[_POINT + 1] = s[_ORIGIN + 1] + ((gap_y * share + half) >> q)
+                exponent = e
+    if share == 32768:
+        s[_POINT] = (s[_WANT] + (1 << (s[_UNIT] - 1))) >> s[_UNIT]
+        s[_POINT + 1] = (s[_WANT + 1] + (1 << (s[_UNIT] - 1))) >> s[_UNIT]
+        return 1
+    while gap_x > 65535 or gap_x < -65535 or gap_y > 65535 or gap_y < -65535:
+        gap_x >>= 1
+        gap_y >>= 1
+        exponent -= 1
+    if exponent > 31:
+        exponent = 31
+    elif exponent < 0:
+        exponent = 0
+    unit = s[_UNIT] + 4
+    half = 1 << (unit - 1)
+    s[_POINT] = (x + ((gap_x * share) >> exponent) + half) >> unit
+    s[_POINT + 1] = (y + ((gap_y * share) >> exponent) + half) >> unit
     return 0

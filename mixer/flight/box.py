@@ -7,8 +7,8 @@ reachable angle nearest to neutral. Force at an angle: straight lines between th
 
 from mixer.flight.words import const, ptr32
 
-_CURVE_OFF = const(144)
-_CURVE_N = const(148)
+_CURVE_OFF = const(172)
+_CURVE_N = const(176)
 _DEFLECTION = const(0)
 _FORCE = const(8)
 _STEP = const(24)

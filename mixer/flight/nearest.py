@@ -9,8 +9,8 @@ is a product of two halves of the normal and of the gap, so that it is good to a
 from mixer.flight.words import const, ptr32
 
 _N_EDGES = const(38)
-_EDGES = const(96)
-_EDGE_STRIDE = const(12)
+_EDGES = const(108)
+_EDGE_STRIDE = const(16)
 _POINT = const(72)
 _EDGE = const(74)
 _ORIGIN = const(75)
@@ -20,7 +20,7 @@ _CUT_HI = const(88)
 
 
 def nearest(t: ptr32, s: ptr32) -> int:
-    """Set POINT to the nearest point of Z_τ; needs what `primary` left."""
+    """Set POINT to the nearest point of Z_τ; needs what `within` left."""
     gap_x = s[_GAP]
     gap_y = s[_GAP + 1]
     high_x = gap_x >> 12

@@ -12,7 +12,6 @@ Units: h_max is brought to 14 bits by a shift z, so narrow boxes keep their prec
 
 from mixer.flight.words import const, ptr32
 
-_ROW_Q = const(15)
 _COS = const(16)
 _SIN = const(20)
 _N_PAIRS = const(37)
@@ -22,7 +21,8 @@ _ROW_ROLL = const(48)
 _WIDTH = const(52)
 _NULL = const(56)
 _NULL_EFFORT = const(60)
-_PAIRS = const(64)
+_ROW_Q = const(64)
+_PAIRS = const(76)
 _PAIR_STRIDE = const(5)
 _FORCE = const(8)
 _UNIT = const(37)
@@ -30,8 +30,9 @@ _WANT = const(42)
 _LO = const(64)
 _HI = const(68)
 _POINT = const(72)
-_ETA = const(92)
-_OMEGA = const(96)
+_BASE = const(92)
+_ETA = const(96)
+_OMEGA = const(100)
 
 
 def secondary(t: ptr32, s: ptr32) -> int:
@@ -91,18 +92,20 @@ def secondary(t: ptr32, s: ptr32) -> int:
         e_y = limit
     elif e_y < 0 - limit:
         e_y = 0 - limit
-    if effort > 4 * limit:
-        effort = 4 * limit
-    elif effort < -4 * limit:
-        effort = -4 * limit
+    if effort > 16 * limit:
+        effort = 16 * limit
+    elif effort < -16 * limit:
+        effort = -16 * limit
     e_x = (e_x << scale) >> 6
     e_y = (e_y << scale) >> 6
     effort = (effort << scale) >> 6
 
-    q = t[_ROW_Q]
-    half = 1 << (q - 1)
     for i in range(4):
-        s[_ETA + i] = (t[_ROW_X + i] * e_x + t[_ROW_Y + i] * e_y + half) >> q
+        q = t[_ROW_Q + i]
+        half = 1 << (q - 1)
+        base = (t[_ROW_X + i] * e_x + t[_ROW_Y + i] * e_y + half) >> q
+        s[_BASE + i] = base
+        s[_ETA + i] = base + ((t[_ROW_ROLL + i] * roll + half) >> q)
         h = ((s[_HI + i] - s[_LO + i]) << z) >> 3
         if h > 16384:
             h = 16384
@@ -112,31 +115,36 @@ def secondary(t: ptr32, s: ptr32) -> int:
     for _ in range(t[_N_PAIRS]):
         i = t[o]
         j = t[o + 1]
-        apart = s[_ETA + i] - s[_ETA + j]
         room = s[_OMEGA + i] + s[_OMEGA + j]
-        over = apart + ((t[o + 2] * roll + half) >> q)
-        if over > room or over < 0 - room:
-            if over < 0:
-                room = 0 - room
-            room -= apart
-            if room > 65535:
-                room = 65535
-            elif room < -65535:
-                room = -65535
-            roll = (room * t[o + 3]) >> t[o + 4]
+        for _ in range(2):  # the second time for what the rounding of 1/K left
+            excess = s[_ETA + i] - s[_ETA + j]
+            if excess > room:
+                excess -= room
+            elif excess < 0 - room:
+                excess += room
+            else:
+                break
+            most = t[o + 4]
+            if excess > most:
+                excess = most
+            elif excess < 0 - most:
+                excess = 0 - most
+            roll -= (excess * t[o + 2]) >> t[o + 3]
             if roll > 65535:
                 roll = 65535
             elif roll < -65535:
                 roll = -65535
+            for k in range(4):
+                q = t[_ROW_Q + k]
+                s[_ETA + k] = s[_BASE + k] + ((t[_ROW_ROLL + k] * roll + (1 << (q - 1))) >> q)
             limited = 1
         o += _PAIR_STRIDE
 
     first = -1048576
     last = 1048576
     for i in range(4):
-        eta = s[_ETA + i] + ((t[_ROW_ROLL + i] * roll + half) >> q)
+        eta = s[_ETA + i]
         omega = s[_OMEGA + i]
-        s[_ETA + i] = eta
         if eta - omega > first:
             first = eta - omega
         if eta + omega < last:

@@ -11,9 +11,9 @@ from mixer.flight.along import along
 from mixer.flight.box import box
 from mixer.flight.deflect import deflect
 from mixer.flight.nearest import nearest
-from mixer.flight.primary import primary
 from mixer.flight.schedule import schedule
 from mixer.flight.secondary import secondary
+from mixer.flight.within import within
 
 LONGEST_DT_US = 500_000  # a longer gap moves the vanes no further than this one does
 
@@ -133,12 +133,12 @@ class Steering:
         else:
             s[at.NEUTRAL] = 0
             box(t, s)
-            if primary(t, s):
+            if t[at.POLICY]:
+                if not along(t, s):
+                    flags |= at.PRIMARY_LIMITED
+            elif not within(t, s):
+                nearest(t, s)
                 flags |= at.PRIMARY_LIMITED
-                if t[at.POLICY]:
-                    along(t, s)
-                else:
-                    nearest(t, s)
             if secondary(t, s):
                 flags |= at.ROLL_LIMITED
         if deflect(t, s):

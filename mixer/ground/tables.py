@@ -117,8 +117,13 @@ class Words:
 
     def put_geometry(self) -> None:
         clocking = self.vehicle.layout.clocking_deg
-        self.put(at.COS, np.round(cosine(clocking) * Q14))
-        self.put(at.SIN, np.round(sine(clocking) * Q14))
+        for high, low, values in (
+            (at.COS, at.COS_LOW, cosine(clocking)),
+            (at.SIN, at.SIN_LOW, sine(clocking)),
+        ):
+            coarse, fine = halves(values)
+            self.put(high, coarse)
+            self.put(low, fine)
         travel = np.asarray(self.vehicle.vanes.travel_deg) * 1000
         self.put(at.TRAVEL_LO, np.ceil(np.round(travel[:, 0], 6)))
         self.put(at.TRAVEL_HI, np.floor(np.round(travel[:, 1], 6)))
@@ -134,12 +139,13 @@ class Words:
                 edges.append(float(normal))
         self.put(at.N_EDGES, len(edges))
         for k, normal in enumerate(edges):
-            fine = np.round(np.array([cosine(normal), sine(normal)]) * 2.0**28)
-            coarse = np.round(fine / Q14)
-            across = np.round(cosine(clocking - normal) * Q14)  # n·b
+            coarse, fine = halves(np.array([cosine(normal), sine(normal)]))
+            across, across_fine = halves(cosine(clocking - normal))  # n·b
             tangent = np.round(sine(clocking - normal) * Q14)  # t·b
-            tangent[across == 0] = np.sign(tangent[across == 0]) * Q14
-            record = [*coarse, *(fine - coarse * Q14), *across, *tangent]
+            parallel = across == 0
+            tangent[parallel] = np.sign(tangent[parallel]) * Q14
+            across_fine[parallel] = 0
+            record = [*coarse, *fine, *across, *tangent, *across_fine]
             self.put(at.EDGES + k * at.EDGE_STRIDE, record)
 
     def put_allocation(self) -> None:
@@ -149,39 +155,45 @@ class Words:
         null /= null[np.argmax(np.abs(null))]
         rows = -np.linalg.pinv(matrix) / null[:, None]
         width = 1 / np.abs(null)
-        # the most fraction bits with which every product of the secondary step fits 31 bits
-        most = max(
-            (np.abs(rows[:, 0]) + np.abs(rows[:, 1])).max() * 65536 + 1,
-            2 * np.abs(rows[:, 2]).max() * 65536 + 1,
-            width.max() * 16384,
-        )
-        q = min(14, int(np.floor(np.log2((2**31 - 1) / most))))
-        if q < 8:
+        # for each vane the most fraction bits with which every product fits 32 bits
+        most = np.maximum.reduce([
+            (np.abs(rows[:, 0]) + np.abs(rows[:, 1])) * 65536 + 1,
+            np.abs(rows[:, 2]) * 65536 + 1,
+            width * 16384,
+        ])
+        q = np.minimum(14, np.floor(np.log2((2**31 - 1) / most))).astype(int)
+        if q.min() < 8:
             raise self.refuse(
                 "layout.clocking_deg",
                 clocking.tolist(),
                 "these vanes stand too unevenly round the axis for the flight arithmetic; "
                 "spread them out",
             )
-        one = 1 << q
+        one = 2.0**q
+        roll = np.round(rows[:, 2] * one)
         self.put(at.ROW_Q, q)
         self.put(at.ROW_X, np.round(rows[:, 0] * one))
         self.put(at.ROW_Y, np.round(rows[:, 1] * one))
-        roll = np.round(rows[:, 2] * one).astype(int)
         self.put(at.ROW_ROLL, roll)
         self.put(at.WIDTH, np.round(width * one))
         self.put(at.NULL, np.round(null * Q14))
         self.put(at.NULL_EFFORT, np.round(null / (null @ null) * Q14))
-        pairs = [(i, j, int(roll[i] - roll[j])) for i in range(4) for j in range(i + 1, 4)]
-        pairs = sorted((pair for pair in pairs if pair[2]), key=lambda pair: abs(pair[2]))
+        self.put_pairs(roll / one)
+
+    def put_pairs(self, roll) -> None:
+        """The pairs of vanes that roll moves apart, K = difference of their roll rows, K rising.
+
+        Below 2^-14 the whole roll moves them apart by less than rounding does.
+        """
+        pairs = [(i, j, roll[i] - roll[j]) for i in range(4) for j in range(i + 1, 4)]
+        pairs = sorted((p for p in pairs if abs(p[2]) > 2.0**-14), key=lambda p: abs(p[2]))
         self.put(at.N_PAIRS, len(pairs))
         for n, (i, j, apart) in enumerate(pairs):
-            inverse = scaled(one / apart, 14)
-            shift = min(inverse.exponent, 24)
-            self.put(
-                at.PAIRS + n * at.PAIR_STRIDE,
-                [i, j, apart, round(one / apart * 2.0**shift), shift],
-            )
+            inverse = scaled(1 / apart, 15)
+            q = min(max(inverse.exponent, 0), 14)
+            mantissa = round(2.0**q / apart)
+            record = [i, j, mantissa, q, (1 << 30) // abs(mantissa)]
+            self.put(at.PAIRS + n * at.PAIR_STRIDE, record)
 
     def put_curves(self) -> None:
         for i, curve in enumerate(self.vehicle.vanes.curves):
@@ -286,6 +298,13 @@ class Words:
         self.put(at.ROLL_MOMENT, moment.mantissa)
         self.put(at.ROLL_MOMENT_EXP, moment.exponent)
         self.put(at.ROLL_MNM_MAX, min(MOST_MNM, int(0.999 * FAR_EIGHTHS / per_mnm)))
+
+
+def halves(values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Values up to 1 as Q14, and what is left of them in Q28."""
+    whole = np.round(values * 2.0**28)
+    coarse = np.round(whole / Q14)
+    return coarse, whole - coarse * Q14
 
 
 def spread(points, longest: float) -> np.ndarray:

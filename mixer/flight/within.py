@@ -1,4 +1,4 @@
-"""Step one: the pitch and yaw to deliver.
+"""Does the demand lie in Z_τ? If not, what the search for the nearest point starts from.
 
 Z is the zonotope of all Σ f_i·b_i over the force box, a0 its point nearest to "no force", and
 Z_τ = a0 + (1 − τ)(Z − a0), τ = 1/128. Everything is measured from a0, so that a vane which cannot
@@ -13,8 +13,8 @@ from mixer.flight.words import const, ptr32
 _COS = const(16)
 _SIN = const(20)
 _N_EDGES = const(38)
-_EDGES = const(96)
-_EDGE_STRIDE = const(12)
+_EDGES = const(108)
+_EDGE_STRIDE = const(16)
 _UNIT = const(37)
 _WANT = const(42)
 _LO = const(64)
@@ -23,16 +23,14 @@ _POINT = const(72)
 _EDGE = const(74)
 _ORIGIN = const(75)
 _GAP = const(77)
-_REACH = const(79)
-_REACH_Q = const(80)
 _CUT_LO = const(84)
 _CUT_HI = const(88)
 _NEAR = const(65535)  # a gap up to here multiplies a Q14 cosine twice without leaving 32 bits
 
 
-def primary(t: ptr32, s: ptr32) -> int:
-    """Set POINT to the demand where it lies in Z_τ and return 0; else return 1 with EDGE, ORIGIN,
-    GAP, REACH, CUT_LO and CUT_HI left for `nearest` or `along`."""
+def within(t: ptr32, s: ptr32) -> int:
+    """Set POINT to the demand and return 1 where it lies in Z_τ; else return 0, with EDGE, ORIGIN,
+    GAP, CUT_LO and CUT_HI left for `nearest`."""
     unit = s[_UNIT]
     x = y = 0
     for i in range(4):
@@ -125,6 +123,6 @@ def primary(t: ptr32, s: ptr32) -> int:
             edge = k + count
         o += _EDGE_STRIDE
     if edge < 0:
-        return 0
+        return 1
     s[_EDGE] = edge
-    return 1
+    return 0
