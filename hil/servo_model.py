@@ -79,7 +79,7 @@ class EncoderSample:
 class EmulatedServo:
     """One servo on the bench. Time moves only by `advance`.
 
-    Attributes: horn_deg (after the play), vane_deg, supply_v, time_s, load_nm (set it freely).
+    Attributes: horn_deg (after the play), vane_deg, supply_v, time_s, load_nm.
     """
 
     def __init__(
@@ -143,6 +143,10 @@ class EmulatedServo:
         while self._coming and self._coming[-1][0] >= due:
             self._coming.pop()  # of two pulses in one frame the later one counts
         self._coming.append((due, command))
+
+    def hang(self, load_nm: float) -> None:
+        """Load the horn; positive turns it to positive angles."""
+        self.load_nm = load_nm
 
     def advance(self, duration_s: float) -> None:
         """Let time pass, rounded to whole ticks of 0.5 ms."""

@@ -14,7 +14,7 @@ from mixer.ground.quantities import Array
 
 HALF_POWER = 1 / np.sqrt(2)  # −3 dB
 FINAL_SHARE = 0.2  # of the record: its end, where the vane stands again
-ONSET_SHARES = (0.03, 0.25)  # of the step: the part that says when the vane began to move
+ONSET_SHARES = (0.01, 0.10)  # of the step: the part that says when the vane began to move
 SLEW_SHARES = (0.25, 0.75)  # of the step: past the start, before the stop
 NOISES = 4.0  # standard deviations that a reading at rest stays within
 
@@ -72,7 +72,7 @@ def step_figures(time_s: Array, angle_deg: Array) -> StepFigures:
     return StepFigures(
         start_deg=start_deg,
         final_deg=final_deg,
-        latency_s=onset(t, y),
+        latency_s=onset(t, y, noise_deg / abs(size_deg)),
         rise_s=crossing(t, y, 0.9) - crossing(t, y, 0.1),
         full_rise_s=crossing(t, y, 1.0) if peak_s is not None else None,
         peak_s=peak_s,
@@ -101,16 +101,18 @@ def crossing(t: Array, y: Array, level: float) -> float:
     return float(t[i - 1] + (level - y[i - 1]) / (y[i] - y[i - 1]) * (t[i] - t[i - 1]))
 
 
-def onset(t: Array, y: Array) -> float:
+def onset(t: Array, y: Array, noise: float) -> float:
     """When the motion began: y ≈ k (t − t0)² there, so √y leaves 0 at t0 as a straight line.
 
     So begins whatever starts from rest with a finite acceleration: a second-order system and a
     motor at its torque limit alike. A threshold would add the time it takes to reach it. The
-    line bends as speed builds up; time as a parabola in √y follows it down to √y = 0.
+    line bends as speed builds up; time as a parabola in √y follows it down to √y = 0. `noise`
+    is the scatter of y: below four of it nothing can be told.
     """
-    first, last = (crossing(t, y, share) for share in ONSET_SHARES)
+    low = max(ONSET_SHARES[0], NOISES * noise)
+    first, last = crossing(t, y, low), crossing(t, y, max(ONSET_SHARES[1], 4 * low))
     begin = int(np.searchsorted(t, first))
-    end = int(np.searchsorted(t, last))
+    end = int(np.searchsorted(t, last)) + 1
     if end - begin < 4:
         return first  # it is there within a few readings: no start to be seen
     root = np.sqrt(np.maximum(y[begin:end], 0.0))

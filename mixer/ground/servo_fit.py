@@ -13,7 +13,7 @@ from scipy.interpolate import PchipInterpolator
 from scipy.optimize import isotonic_regression
 
 from mixer.ground.curves import ServoTable
-from mixer.ground.files import FilePath, write_whole
+from mixer.ground.files import FilePath, InputError, write_whole
 from mixer.ground.metrology import (
     Conformity,
     Positioning,
@@ -44,7 +44,7 @@ END_SLOPE_SHARE = 0.05  # of the median slope: the vane stands at a stop
 FINE_POINTS = 20_001  # of the curve that is turned round; 0.05 µs apart over a millisecond
 
 
-class SweepError(ValueError):
+class SweepError(InputError):
     """A sweep that cannot be used as it is: too little of it, or not over the travel."""
 
 

@@ -17,6 +17,7 @@ OUTLIER_NOISES = 6.0
 REGION_NOISES = 8.0
 SLIP_DEG = 0.4  # below it, wandering of a healthy geartrain
 SLIP_READINGS = 4
+ABRUPT_SHARE = 0.75  # of a fall, in one interval
 STALL_DEG = 0.35  # motion that failed to come before it is called sticking
 STALL_SHARE = 0.3  # of the expected motion: the vane stands still
 CATCH_UP_SHARE = 1.6  # of the expected motion: the vane has torn itself loose
@@ -272,7 +273,11 @@ def stalls_in(motion: Array, trend: Array, limit: float) -> list[tuple[int, int]
 
 
 def turns_back(sweep: Sweep, sign: float, noise_deg: float) -> list[Region]:
-    """Places where the mean curve goes back by more than the noise of the means explains."""
+    """Places where the mean curve goes back by more than the noise of the means explains.
+
+    A linkage past its dead centre turns back over many positions; a fall from one position to
+    the next, with the vane going on before and after, is a slip that happens on every pass.
+    """
     rising = sign * middle_deg(sweep)
     highest = np.maximum.accumulate(rising)
     readings = 2 * len(sweep.passes)
@@ -282,13 +287,15 @@ def turns_back(sweep: Sweep, sign: float, noise_deg: float) -> list[Region]:
         return []
     worst = int(np.argmax(back))
     top = int(np.argmax(rising[: worst + 1]))
+    steepest = float(np.max(-np.diff(rising[top : worst + 1])))
+    at_once = steepest > ABRUPT_SHARE * back[worst] and back[worst] > SLIP_DEG
     return [
         Region(
             sweep.servo,
-            "turns back",
+            "slips" if at_once else "turns back",
             float(sweep.pulse_us[top]),
             float(sweep.pulse_us[worst]),
             float(sign * rising[top]),
-            f"from {sign * rising[top]:.2f} to {sign * rising[worst]:.2f} deg",
+            f"from {sign * rising[top]:.2f} to {sign * rising[worst]:.2f} deg on every pass",
         )
     ]

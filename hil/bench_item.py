@@ -1,0 +1,38 @@
+"""One thing to measure: its key in the journal and how it is measured."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from hil.bench_port import BenchPort, Reading
+
+Record = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Item:
+    """`measure(port, fresh)` gives the record that the journal keeps.
+
+    `fresh` says that the item before this one was not measured just now: whatever the item needs
+    the servo to have done before, such as coming from one side, it must do itself.
+    """
+
+    key: str
+    measure: Callable[[BenchPort, bool], Record]
+    needs_recording: bool = False
+
+    @property
+    def run(self) -> str:
+        return self.key.split(":")[0]
+
+
+def read_record(reading: Reading) -> Record:
+    """A reading as the journal keeps it."""
+    supply = None if reading.supply_v is None else round(reading.supply_v, 4)
+    angle = None if reading.angle_deg is None else round(reading.angle_deg, 5)
+    return {
+        "angle_deg": angle,
+        "scatter_deg": round(reading.scatter_deg, 5),
+        "trouble": reading.trouble,
+        "supply_v": supply,
+    }
