@@ -12,6 +12,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import root_scalar
 
+from mixer.ground.files import InputError
+
 FloatArray = NDArray[np.float64]
 
 STANDARD_PRESSURE_PA = 101_325.0
@@ -21,7 +23,7 @@ SEPARATION_PRESSURE_RATIO = 0.4  # exit over ambient below which a nozzle flow s
 MACH_LIMIT = 60.0  # upper end of every search for a Mach number
 
 
-class GasError(ValueError):
+class GasError(InputError):
     """A flow that the relations do not describe, said in words."""
 
 

@@ -13,9 +13,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from pydantic import Field, model_validator
 
+from mixer.ground.files import InputError
 from mixer.ground.gas import Jet, jet_from_nozzle
 from mixer.ground.hot_gas import HotGas
-from mixer.ground.outline import LARGEST_RECESSION, Outline, section_outline
+from mixer.ground.outline import Outline, largest_recession_m, section_outline
 from mixer.ground.section import Section
 
 FloatArray = NDArray[np.float64]
@@ -23,7 +24,7 @@ FloatArray = NDArray[np.float64]
 STRIPS = 16  # across the part in the jet; doubling them moves no force by 0.1 %
 
 
-class GeometryError(ValueError):
+class GeometryError(InputError):
     """A vane, jet or travel that cannot exist; one sentence for each problem."""
 
     def __init__(self, problems: Sequence[str]) -> None:
@@ -73,7 +74,8 @@ class VaneGeometry(Section):
     ambient_pressure_bar: float = Field(1.01325, ge=0, le=2)
     chamber_temperature_k: float = Field(3000.0, gt=500, le=5000)
     molar_mass_g_mol: float = Field(23.0, gt=1, le=60)
-    material: str = "graphite"
+    material: Literal["graphite", "copper", "tungsten", "molybdenum"] = "graphite"
+    allowed_recession_mm: float | None = Field(None, gt=0, le=500)  # of the leading edge
     servo_torque_nm: float | None = Field(None, gt=0, le=1000)  # rated, at the vane's shaft
 
     @model_validator(mode="after")
@@ -128,6 +130,12 @@ class VaneGeometry(Section):
             1e-3 * self.leading_edge_radius_mm,
             round(1e-3 * recession_mm, 9),
         )
+
+    @property
+    def largest_recession_mm(self) -> float:
+        """Deepest recession the section model describes, at the shortest chord."""
+        thickness_mm = self.thickness_mm * self.tip_chord_mm / self.root_chord_mm
+        return 0.999 * largest_recession_m(self.tip_chord_mm, thickness_mm)
 
     @property
     def root_station_mm(self) -> float:
@@ -232,8 +240,3 @@ def refuse_impossible(geometry: VaneGeometry, jet: Jet, travel_deg: Sequence[flo
                 f" immerse under {radius_mm - throw:.3g} mm, or cut the travel"
             ]
         )
-
-
-def largest_recession_mm(geometry: VaneGeometry) -> float:
-    """Deepest recession the section model describes, at the shortest chord."""
-    return LARGEST_RECESSION * geometry.tip_chord_mm

@@ -12,16 +12,16 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from mixer.ground.files import InputError
 from mixer.ground.gas import root_between
 
 FloatArray = NDArray[np.float64]
 
 SECTIONS = ("double-wedge", "biconvex")
 BICONVEX_PANELS = 24  # per half chord; halving it moves no coefficient by 0.1 %
-LARGEST_RECESSION = 0.45  # of the chord: past this the thickest part itself is burning
 
 
-class OutlineError(ValueError):
+class OutlineError(InputError):
     """A section that cannot exist, said in words."""
 
 
@@ -141,6 +141,11 @@ def _new_flank(section: str, chord_m: float, thickness_m: float, nose_radius_m: 
     return _Flank(section, chord_m, thickness_m, apex)
 
 
+def largest_recession_m(chord_m: float, thickness_m: float) -> float:
+    """Recession at which the worn nose is as thick as the vane: the front half is gone."""
+    return 0.5 * (chord_m - thickness_m)
+
+
 @lru_cache(maxsize=4096)
 def section_outline(
     section: str,
@@ -155,10 +160,11 @@ def section_outline(
     grows blunter as it recedes. OutlineError for a shape that cannot exist.
     """
     flank = _new_flank(section, chord_m, thickness_m, nose_radius_m)
-    if not 0.0 <= recession_m <= LARGEST_RECESSION * chord_m:
+    largest_m = largest_recession_m(chord_m, thickness_m)
+    if not 0.0 <= recession_m <= largest_m:
         raise OutlineError(
-            f"recession {recession_m * 1e3:.3g} mm is outside 0 to {LARGEST_RECESSION:g} of the"
-            f" chord, {chord_m * 1e3:g} mm"
+            f"recession {recession_m * 1e3:.3g} mm is outside 0 to {largest_m * 1e3:.3g} mm: the"
+            " front half of the section is gone"
         )
     if recession_m > 0.0:
         touch = flank.touch_for_nose(recession_m)

@@ -1,0 +1,150 @@
+"""One-dimensional transient conduction: a bar of changing section, heated along its length.
+
+And the closed forms it is checked by: a thick wall under constant flux, a lumped body.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.integrate import solve_ivp
+from scipy.special import erfc
+
+from mixer.ground.files import InputError
+from mixer.ground.materials import Material
+
+FloatArray = NDArray[np.float64]
+
+LUMPED_BIOT = 0.1  # below this a body may be taken at one temperature (Incropera, chapter 5)
+
+
+class ConductionError(InputError):
+    """The heat equation could not be solved."""
+
+
+def thick_wall_temperature(
+    flux_w_m2: float,
+    conductivity_w_m_k: float,
+    diffusivity_m2_s: float,
+    depth_m: float,
+    time_s: float,
+    start: float,
+) -> float:
+    """Temperature at a depth of a half-infinite wall under constant flux, in the start's unit.
+
+    Holman, Heat Transfer, 5th ed., chapter 4.
+    """
+    root = np.sqrt(diffusivity_m2_s * time_s)
+    rise = 2.0 * root / np.sqrt(np.pi) * np.exp(-((0.5 * depth_m / root) ** 2))
+    return float(
+        start + flux_w_m2 / conductivity_w_m_k * (rise - depth_m * erfc(0.5 * depth_m / root))
+    )
+
+
+def biot_number(coefficient_w_m2_k: float, length_m: float, conductivity_w_m_k: float) -> float:
+    """Resistance inside a body over that of the film on it."""
+    return coefficient_w_m2_k * length_m / conductivity_w_m_k
+
+
+def lumped_time_s(
+    heat_capacity_j_k: float, film_w_k: float, start: float, gas: float, end: float
+) -> float:
+    """Time in which a body of one temperature heats from start to end; inf where it never does."""
+    if not (gas - end) * (gas - start) > 0.0 or abs(gas - end) > abs(gas - start):
+        return np.inf
+    return heat_capacity_j_k / film_w_k * float(np.log((gas - start) / (gas - end)))
+
+
+@dataclass(frozen=True)
+class Bar:
+    """Cells of a bar per metre of its depth, first cell at the heated end.
+
+    `edge_m` (n + 1,) cell ends along the bar; `section_m2` (n + 1,) area conducted through at
+    each end; `volume_m3` (n,); `film_w_k` (n,) heat transfer coefficient times heated surface;
+    `gas_k` (n,) temperature of the gas there; `flux_w` (n,) heat that enters regardless.
+    """
+
+    edge_m: FloatArray
+    section_m2: FloatArray
+    volume_m3: FloatArray
+    film_w_k: FloatArray
+    gas_k: FloatArray
+    flux_w: FloatArray
+
+
+@dataclass(frozen=True)
+class Heating:
+    """A heated bar over time: `time_s` (m,), `temperature_k` (m, n), `recession_m` (m,)."""
+
+    time_s: FloatArray
+    temperature_k: FloatArray
+    recession_m: FloatArray
+
+    @property
+    def surface_k(self) -> FloatArray:
+        return self.temperature_k[:, 0]
+
+    def first_time_s(self, reached: NDArray[np.bool_]) -> float:
+        """First time at which a condition (m,) holds; inf where it never does."""
+        hits = np.flatnonzero(reached)
+        return float(self.time_s[hits[0]]) if len(hits) else np.inf
+
+
+def heat_bar(
+    bar_at: Callable[[float], Bar],
+    material: Material,
+    start_k: float,
+    horizon_s: float,
+    recession_rate_m_s: Callable[[float, float], float] | None = None,
+    stop_at_k: float = np.inf,
+    stop_at_recession_m: float = np.inf,
+) -> Heating:
+    """Heat a bar until the horizon, a surface temperature or a recession is reached.
+
+    `bar_at(recession_m)` gives the bar when so much of its end is gone; its first edge moves, its
+    last stays. `recession_rate_m_s(surface_k, recession_m)` is how fast the end recedes. Cells
+    move with the ends, which carries heat between them: the second term of `slopes`.
+    """
+    cells = len(bar_at(0.0).volume_m3)
+
+    def slopes(_time: float, state: FloatArray) -> FloatArray:
+        temperature, recession = state[:-1], float(state[-1])
+        bar = bar_at(recession)
+        speed = recession_rate_m_s(float(temperature[0]), recession) if recession_rate_m_s else 0.0
+        middle = 0.5 * (bar.edge_m[1:] + bar.edge_m[:-1])
+        gap = np.diff(middle)
+        conductivity = material.conductivity(0.5 * (temperature[1:] + temperature[:-1]))
+        flow = conductivity * bar.section_m2[1:-1] * (temperature[:-1] - temperature[1:]) / gap
+        heat = bar.film_w_k * (bar.gas_k - temperature) + bar.flux_w
+        heat[:-1] -= flow
+        heat[1:] += flow
+        rate = heat / (material.density_kg_m3 * material.specific_heat(temperature) * bar.volume_m3)
+        if speed > 0.0:
+            length = bar.edge_m[-1] - bar.edge_m[0]
+            moves = speed * (bar.edge_m[-1] - middle) / length
+            rate += moves * np.gradient(temperature, middle)
+        return np.append(rate, speed)
+
+    def hot(_time: float, state: FloatArray) -> float:
+        return float(state[0]) - stop_at_k if np.isfinite(stop_at_k) else -1.0
+
+    def gone(_time: float, state: FloatArray) -> float:
+        return float(state[-1]) - stop_at_recession_m if np.isfinite(stop_at_recession_m) else -1.0
+
+    for event in (hot, gone):
+        event.terminal = True  # type: ignore[attr-defined]
+    start = np.append(np.full(cells, float(start_k)), 0.0)
+    solution = solve_ivp(
+        slopes,
+        (0.0, horizon_s),
+        start,
+        method="LSODA",
+        events=(hot, gone),
+        rtol=1e-5,
+        atol=np.append(np.full(cells, 1e-3), 1e-9),
+        max_step=horizon_s / 20.0,
+    )
+    if not solution.success:
+        raise ConductionError(f"the heat equation could not be solved: {solution.message}")
+    return Heating(solution.t, solution.y[:-1].T, solution.y[-1])
