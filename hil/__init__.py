@@ -1,1 +1,1 @@
-"""The test side: boards, the link to them, deployment, comparison, benches and simulated flights."""
+"""The test side: boards, the link to them, deployment, comparison, benches, flights."""

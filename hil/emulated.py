@@ -10,6 +10,7 @@ import shutil
 import subprocess
 from pathlib import Path
 
+from hil.board import Board
 from hil.errors import BoardError
 
 QEMU = "qemu-system-arm"
@@ -23,12 +24,14 @@ def missing_emulator() -> str | None:
     return None
 
 
-class EmulatedBoard:
+class EmulatedBoard(Board):
     """A running emulated board; a context manager that gives itself.
 
     firmware: the ELF file. count_instructions: exact counts, at about half the speed.
     Attributes: port, the pseudo-terminal to open as a serial port.
     """
+
+    wiring = "emulated"
 
     def __init__(self, firmware: Path, *, count_instructions: bool = False):
         if missing := missing_emulator():
@@ -52,12 +55,6 @@ class EmulatedBoard:
             self.stop()
             raise BoardError(f"{QEMU} gave no serial line; it said: {said.strip()}")
         return found[1]
-
-    def __enter__(self) -> "EmulatedBoard":
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self.stop()
 
     def stop(self) -> None:
         """End the emulator, as pulling the plug would."""

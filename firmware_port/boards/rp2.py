@@ -1,0 +1,9 @@
+"""Raspberry Pi Pico and Pico 2 (RP2040, RP2350): each vane on a PWM slice of its own."""
+
+NAME = "rp2"
+VANE_PINS = (2, 4, 6, 8)  # GPIO numbers: slices 1, 2, 3 and 4
+SERVO_FRAME_HZ = 50
+LINK = ("uart", 0, 0, 1, 921600)  # UART 0: transmit GPIO 0, receive GPIO 1
+TIMER = None
+WATCHDOG_MS = 100
+TABLES = "tables.bin"

@@ -1,0 +1,9 @@
+"""A generic STM32 whose firmware has machine.PWM: the four channels of timer 2, and UART 1."""
+
+NAME = "stm32"
+VANE_PINS = ("A0", "A1", "A2", "A3")
+SERVO_FRAME_HZ = 50
+LINK = ("uart", 1, None, None, 921600)  # UART 1 on the board's own pins
+TIMER = None
+WATCHDOG_MS = 100
+TABLES = "tables.bin"

@@ -1,0 +1,9 @@
+"""MicroPython's unix port on a terminal: no servo outputs."""
+
+NAME = "unix"
+VANE_PINS = None
+SERVO_FRAME_HZ = 50
+LINK = ("console",)
+TIMER = None
+WATCHDOG_MS = None
+TABLES = "tables.bin"

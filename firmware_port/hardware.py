@@ -1,0 +1,154 @@
+"""Lines, clocks and meters of the different boards; `wiring` names which one a board has.
+
+A line gives `receive(chunk)`, how many bytes it has put in, at once, and `send(data, count)`.
+A clock gives `now()` and `since(then)` in µs. A meter gives the same in its own unit.
+"""
+
+import sys
+
+from firmware_port import protocol as p
+from firmware_port.registers import uart_receive, uart_send
+
+PATIENCE = 64  # looks at an empty register line before other work is done
+
+
+class RegisterLine:
+    """A UART read and written by its registers."""
+
+    def __init__(self, address):
+        self._registers = address
+
+    def receive(self, chunk):
+        return uart_receive(self._registers, chunk, len(chunk), PATIENCE)
+
+    def send(self, data, count):
+        uart_send(self._registers, data, count)
+
+
+class UartLine:
+    """A `machine.UART`."""
+
+    def __init__(self, uart):
+        self._uart = uart
+
+    def receive(self, chunk):
+        waiting = self._uart.any()
+        if not waiting:
+            return 0
+        return self._uart.readinto(chunk, min(waiting, len(chunk))) or 0
+
+    def send(self, data, count):
+        self._uart.write(data, count)
+
+
+class ConsoleLine:
+    """The line that also carries the interpreter's prompt: USB, or a terminal."""
+
+    def __init__(self):
+        import select
+
+        self._in = sys.stdin.buffer
+        self._out = sys.stdout.buffer
+        self._poll = select.poll()
+        self._poll.register(sys.stdin, select.POLLIN)
+        self._one = bytearray(1)
+
+    def receive(self, chunk):
+        count = 0
+        while count < len(chunk) and self._arrived():
+            self._in.readinto(self._one, 1)
+            byte = self._one[0]
+            chunk[count] = byte
+            count += 1
+            if byte == 0:
+                break
+        return count
+
+    def _arrived(self):
+        for _ in self._poll.ipoll(0):
+            return True
+        return False
+
+    def send(self, data, count):
+        self._out.write(data, count)
+
+
+class TicksClock:
+    """The interpreter's microseconds, which wrap: only differences mean anything."""
+
+    def __init__(self):
+        import time
+
+        self.now = time.ticks_us
+        self._diff = time.ticks_diff
+
+    def since(self, then):
+        return self._diff(self.now(), then)
+
+
+class TimerClock:
+    """An Arm CMSDK timer that counts down; on the emulated board with counted instructions exact.
+
+    Kept below 2³⁰ so that readings stay small integers. CTRL +0, VALUE +4, RELOAD +8.
+    """
+
+    RELOAD = 0x3FFFFFFF
+
+    def __init__(self, address, per_us):
+        import machine
+
+        self._words = machine.mem32
+        self._value = address + 4
+        self._per_us = per_us
+        machine.mem32[address + 8] = self.RELOAD
+        machine.mem32[address] = 1
+
+    def now(self):
+        return self._words[self._value]
+
+    def ticks_since(self, then):
+        return (then - self._words[self._value]) & self.RELOAD
+
+    def since(self, then):
+        return self.ticks_since(then) // self._per_us
+
+
+class InstructionMeter:
+    """Instructions, where the emulator makes one last `ns_per_instruction`."""
+
+    def __init__(self, clock, ns_per_tick, ns_per_instruction):
+        self._clock = clock
+        self._tick = ns_per_tick
+        self._half = ns_per_instruction // 2
+        self._instruction = ns_per_instruction
+        self.now = clock.now
+
+    def since(self, then):
+        return (self._clock.ticks_since(then) * self._tick + self._half) // self._instruction
+
+
+def open_line(wiring):
+    """The line that the flight computer is wired to."""
+    link = wiring.LINK
+    if link[0] == "registers":
+        return RegisterLine(link[1])
+    if link[0] == "console":
+        return ConsoleLine()
+    import machine
+
+    _, number, transmit, receive, baud = link
+    if transmit is None:
+        return UartLine(machine.UART(number, baud, timeout=0, rxbuf=256))
+    tx = machine.Pin(transmit)
+    rx = machine.Pin(receive)
+    return UartLine(machine.UART(number, baud, tx=tx, rx=rx, timeout=0, rxbuf=256))
+
+
+def open_clock(wiring):
+    """Clock, meter, and the unit the meter counts in."""
+    if wiring.TIMER is None:
+        clock = TicksClock()
+        return clock, clock, p.MICROSECONDS
+    address, ticks_per_us, ns_per_tick, ns_per_instruction = wiring.TIMER
+    clock = TimerClock(address, ticks_per_us)
+    return clock, InstructionMeter(clock, ns_per_tick, ns_per_instruction), p.INSTRUCTIONS

@@ -1,0 +1,220 @@
+"""The serial node: demands in, one control cycle after the other, answers out.
+
+States. Safe: vanes at neutral, demands answered but not acted on. Armed: they move. Link-lost:
+armed, but no good demand for the vehicle's timeout; vanes at neutral, the next good demand goes on.
+A cycle begins when a demand has come and at least half a period has passed, and by itself when none
+comes, so that the vanes follow the flight computer's own rhythm without a beat between two clocks.
+"""
+
+from array import array
+
+from firmware_port import protocol as p
+from firmware_port.frames import cobs_encode, crc16, pack, unpack
+from firmware_port.inquiries import Inquiries
+from firmware_port.motion import Motion
+from firmware_port.receiver import Receiver
+from firmware_port.table_loading import TableLoading
+from mixer.flight import Steering
+from mixer.flight import layout as at
+
+WORDS = 8  # numbers in the longest request
+ANSWER_SIZE = 64
+PERIOD_US = 5000  # before there are tables
+LATE = -1  # a handler's word for "answered after the cycle"
+
+
+class Node:
+    """Frames from a line become cycles of Steering and pulses on outputs.
+
+    line: `receive(chunk)` puts bytes in and returns how many, at once; `send(data, count)`.
+    outputs: `write(pulse_ns)`, `off()`. clock: `now()`, `since(then)` in µs. meter: the same in the
+    unit a step's cost is told in. store: a TableStore. watchdog: `feed()`, or None.
+    More kinds of frames: `handlers[kind] = function(length of contents)`, which returns a verdict
+    and may `put` contents into the answer.
+    """
+
+    def __init__(self, line, outputs, clock, meter, store, watchdog=None):
+        self.line = line
+        self.outputs = outputs
+        self.clock = clock
+        self.store = store
+        self.state = p.SAFE
+        self.counters = array("i", [0] * p.COUNTER_COUNT)
+        self.running = True
+        self.steering = None
+        self.period_us = PERIOD_US
+        self.timeout_us = PERIOD_US
+        self.tell_forces = False  # put the forces behind the answer to a demand
+        self.at_once = False  # a demand's cycle need not wait until half a period has passed
+        self.pressure_pa = 0
+        self.silent_us = 0  # since the last good demand
+        self.pending = False  # a demand waits for its cycle
+        self.pending_sequence = 0
+        self.resting = True  # the vanes stood still in the last cycle
+        self.when_safe = None  # another's cycle in the safe state, given the time step in µs
+        self.words = array("i", [0] * WORDS)
+        self.handlers = [None] * p.KINDS
+        self._meter = meter
+        self._watchdog = watchdog
+        self.receiver = Receiver(line)
+        self.request = self.receiver.body
+        self.answer = bytearray(ANSWER_SIZE)
+        self.fill = p.ANSWER_HEADER  # bytes of the answer so far
+        self._wire = bytearray(ANSWER_SIZE)
+        self._one = array("i", [0])
+        self._rest = array("i", [0, 0, 0, 0])
+        self._cost = 0
+        self._last = clock.now()
+        Motion(self)
+        self.inquiries = Inquiries(self)
+        TableLoading(self)
+        if store.tables is not None:
+            self.fly(Steering(store.tables), store.tables)
+        self._wait_us = self.period_us
+
+    def fly(self, steering, tables):
+        """Take a steering, and its tables' times, for every cycle from here on."""
+        self.steering = steering
+        self.period_us = tables.words[at.PERIOD_US]
+        self.timeout_us = tables.words[at.TIMEOUT_US]
+
+    def become(self, state, counter):
+        """Change the state and count the change."""
+        self.state = state
+        self.counters[counter] += 1
+
+    # ---- the loop ------------------------------------------------------------------------------
+
+    def run(self):
+        """Turn until a STOP frame; then the pulses end."""
+        while self.running:
+            self.turn()
+        self.outputs.off()
+
+    def turn(self):
+        """Take at most one frame; run the cycle where it is due."""
+        length = self.receiver.take()
+        if length:
+            self._dispatch(length)
+        since = self.clock.since(self._last)
+        early = self.pending and (self.at_once or 2 * since >= self.period_us)
+        if early or since >= self._wait_us:
+            self.cycle()
+
+    def cycle(self):
+        """One control cycle; allocates nothing."""
+        dt_us = self.clock.since(self._last)
+        self._last = self.clock.now()
+        self.counters[p.CYCLES] += 1
+        if dt_us > self._wait_us + (self.period_us >> 2):
+            self.counters[p.SLIPS] += 1
+        steering = self.steering
+        if steering is not None:
+            if self.state == p.SAFE:
+                steering.release()
+            elif self.silent_us < self.timeout_us:
+                self.silent_us += dt_us
+            elif self.state == p.ARMED:
+                self.become(p.LINK_LOST, p.TO_LINK_LOST)
+                self.tell(p.STATE, 0, p.TAKEN)
+            if self.state == p.SAFE and self.when_safe is not None:
+                self.when_safe(dt_us)
+            else:
+                self._step(steering, dt_us)
+            self._watch_rest(steering)
+        self._wait_us = self.period_us
+        if self.pending:  # with demands coming, wait a little longer for the next one
+            self._wait_us += self.period_us >> 2
+            self.pending = False
+            verdict = p.NOT_ARMED if self.state == p.SAFE else p.TAKEN
+            self.answer_demand(p.DEMAND, self.pending_sequence, verdict)
+        if self._watchdog is not None:
+            self._watchdog.feed()
+
+    def _step(self, steering, dt_us):
+        start = self._meter.now()
+        steering.step(self.pressure_pa, dt_us)
+        self._cost = self._meter.since(start)
+        self.outputs.write(steering.pulse_ns)
+
+    def _watch_rest(self, steering):
+        rest = self._rest
+        deflection = steering.deflection_mdeg
+        self.resting = True
+        for i in range(4):
+            if rest[i] != deflection[i]:
+                rest[i] = deflection[i]
+                self.resting = False
+
+    # ---- requests and answers ------------------------------------------------------------------
+
+    def _dispatch(self, length):
+        first = self.request[0]
+        kind = first & (p.KINDS - 1)
+        if first >> 6 != p.VERSION:
+            self.counters[p.WRONG_VERSION] += 1
+            return
+        handler = self.handlers[kind]
+        if handler is None or first & p.ANSWER:
+            self.counters[p.UNKNOWN_KIND] += 1
+            self.tell(kind, self.sequence(), p.UNKNOWN_KIND)
+            return
+        verdict = handler(length - p.HEADER)
+        if verdict == LATE:
+            return
+        if verdict != p.TAKEN:
+            self.counters[verdict] += 1
+        if kind == p.DEMAND or kind == p.PASS:
+            self.answer_demand(kind, self.sequence(), verdict)
+        else:
+            self.tell(kind, self.sequence(), verdict)
+
+    def sequence(self):
+        """The sequence number of the request being handled."""
+        return self.request[1] | self.request[2] << 8
+
+    def numbers(self, length, count, width):
+        """Read contents of exactly `count` numbers into `words`; False for another length."""
+        if length != count * width:
+            return False
+        unpack(self.request, p.HEADER, count, width, self.words, 0)
+        return True
+
+    def put(self, words, first, count, width):
+        """Append numbers to the answer."""
+        self.fill = pack(words, first, count, width, self.answer, self.fill)
+
+    def put_number(self, value):
+        """Append one number of 3 bytes to the answer."""
+        self._one[0] = value
+        self.put(self._one, 0, 1, 3)
+
+    def tell(self, kind, sequence, verdict):
+        """Send the answer with what has been put into it."""
+        answer = self.answer
+        wire = self._wire
+        answer[0] = p.VERSION << 6 | p.ANSWER | kind
+        answer[1] = sequence & 0xFF
+        answer[2] = sequence >> 8
+        answer[3] = self.state << 4 | verdict
+        crc = crc16(answer, self.fill)
+        answer[self.fill] = crc >> 8
+        answer[self.fill + 1] = crc & 0xFF
+        count = cobs_encode(answer, self.fill + 2, wire)
+        wire[count] = 0
+        self.fill = p.ANSWER_HEADER
+        self.line.send(wire, count + 1)
+
+    def answer_demand(self, kind, sequence, verdict):
+        """Tell what the last cycle did."""
+        steering = self.steering
+        if steering is not None:
+            self.answer[self.fill] = steering.flags
+            self.fill += 1
+            self.put(steering.deflection_mdeg, 0, 4, 3)
+            self.put(steering.pulse_ns, 0, 4, 3)
+            self.put_number(self._cost)
+            self.put(steering.moment_mnm, 0, 3, 4)
+            if self.tell_forces:
+                self.put(steering.force, 0, 4, 3)
+        self.tell(kind, sequence, verdict)

@@ -1,0 +1,63 @@
+"""Time that comes over the link: for rehearsals, where every cycle must be the same each time.
+
+A node built with this clock takes PACE and PASS. Every demand is one pace later than the frame
+before it and starts its cycle at once; a PASS lets time go by without a demand.
+"""
+
+from firmware_port import protocol as p
+
+WRAP = 0x3FFFFFFF  # stays a small integer on every board
+
+
+class PacedClock:
+    """A clock that stands still until a frame moves it."""
+
+    def __init__(self):
+        self._now_us = 0
+        self.pace_us = 5000
+
+    def now(self):
+        return self._now_us
+
+    def since(self, then):
+        return (self._now_us - then) & WRAP
+
+    def advance(self, us):
+        self._now_us = (self._now_us + us) & WRAP
+
+
+class Paced:
+    """Handles PACE and PASS, and puts a pace before every DEMAND."""
+
+    def __init__(self, node):
+        self._node = node
+        self._clock = node.clock
+        self._demand = node.handlers[p.DEMAND]
+        node.handlers[p.DEMAND] = self._on_demand
+        node.handlers[p.PACE] = self._on_pace
+        node.handlers[p.PASS] = self._on_pass
+        node.at_once = True
+
+    def _on_demand(self, length):
+        self._clock.advance(self._clock.pace_us)
+        return self._demand(length)
+
+    def _on_pace(self, length):
+        node = self._node
+        if not node.numbers(length, 2, 3):
+            return p.WRONG_LENGTH
+        if node.words[0] <= 0:
+            return p.OUT_OF_RANGE
+        self._clock.pace_us = node.words[0]
+        node.tell_forces = node.words[1] != 0
+        return p.TAKEN
+
+    def _on_pass(self, length):
+        node = self._node
+        if not node.numbers(length, 1, 3):
+            return p.WRONG_LENGTH
+        if node.words[0] <= 0:
+            return p.OUT_OF_RANGE
+        self._clock.advance(node.words[0])
+        node.cycle()
+        return p.TAKEN

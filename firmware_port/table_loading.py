@@ -1,0 +1,55 @@
+"""The requests that load flight tables, piece by piece, only in the safe state."""
+
+from firmware_port import protocol as p
+from firmware_port.frames import unpack
+from mixer.flight import Steering
+
+
+class TableLoading:
+    """Handles TABLES_BEGIN, TABLES_PIECE and TABLES_COMMIT for a node."""
+
+    def __init__(self, node):
+        self._node = node
+        node.handlers[p.TABLES_BEGIN] = self._on_begin
+        node.handlers[p.TABLES_PIECE] = self._on_piece
+        node.handlers[p.TABLES_COMMIT] = self._on_commit
+
+    def _on_begin(self, length):
+        node = self._node
+        if not node.numbers(length, 3, 3):
+            return p.WRONG_LENGTH
+        if node.state != p.SAFE:
+            return p.NOT_NOW
+        verdict = node.store.begin(node.words[0], node.words[1], node.words[2])
+        node.put_number(node.store.received)
+        return verdict
+
+    def _on_piece(self, length):
+        node = self._node
+        if not 3 < length <= 3 + p.PIECE:
+            return p.WRONG_LENGTH
+        if node.state != p.SAFE:
+            return p.NOT_NOW
+        end = unpack(node.request, p.HEADER, 1, 3, node.words, 0)
+        verdict = node.store.piece(node.words[0], node.request, end, length - 3)
+        node.put_number(node.store.received)
+        return verdict
+
+    def _on_commit(self, length):
+        node = self._node
+        if length:
+            return p.WRONG_LENGTH
+        if node.state != p.SAFE or not node.resting:  # a new set begins from neutral
+            return p.NOT_NOW
+        tables = node.store.check()
+        if isinstance(tables, int):
+            return tables
+        try:
+            steering = Steering(tables)
+        except MemoryError:
+            return p.NO_ROOM
+        verdict = node.store.keep(tables)
+        if verdict == p.TAKEN:
+            node.fly(steering, tables)
+            node.counters[p.TABLES_TAKEN] += 1
+        return verdict

@@ -1,0 +1,107 @@
+"""Flight tables on their way to the board and on its storage: whole and valid, or the old ones."""
+
+import os
+from binascii import crc32
+
+from firmware_port import protocol as p
+from mixer.flight import FlightTables, TablesError
+
+MOST_BYTES = 16384
+
+
+class TableStore:
+    """The tables in use, and a set that is being received beside them.
+
+    path: the file that keeps them over a reset, None where the board has no storage. A file that
+    is missing, damaged or of another version counts as no tables.
+    """
+
+    def __init__(self, path=None):
+        self._path = path
+        self._buffer = None
+        self._crc = 0
+        self.received = 0
+        self.tables = None
+        self.size = 0
+        self.crc_high = 0
+        self.crc_low = 0
+        if path is not None:
+            try:
+                with open(path, "rb") as file:
+                    blob = file.read()
+                self._take(FlightTables.from_bytes(blob), blob)
+            except (OSError, TablesError):
+                pass
+
+    def _take(self, tables, blob):
+        crc = crc32(blob)
+        self.tables = tables
+        self.size = len(blob)
+        self.crc_high = crc >> 16
+        self.crc_low = crc & 0xFFFF
+
+    def begin(self, size, crc_high, crc_low):
+        """Make room for a new set; what was received of another is dropped."""
+        self.forget()
+        if not 0 < size <= MOST_BYTES:
+            return p.OUT_OF_RANGE
+        try:
+            self._buffer = bytearray(size)
+        except MemoryError:
+            return p.NO_ROOM
+        self._crc = (crc_high & 0xFFFF) << 16 | crc_low & 0xFFFF
+        return p.TAKEN
+
+    def forget(self):
+        """Drop what was received."""
+        self._buffer = None
+        self.received = 0
+
+    def piece(self, offset, source, at, count):
+        """Take `count` bytes of source from `at`, which must be the next ones of the set."""
+        buffer = self._buffer
+        if buffer is None or offset != self.received:
+            return p.OUT_OF_ORDER
+        if offset + count > len(buffer):
+            return p.OUT_OF_RANGE
+        for i in range(count):
+            buffer[offset + i] = source[at + i]
+        self.received = offset + count
+        return p.TAKEN
+
+    def check(self):
+        """The received set as tables, or the verdict against it."""
+        buffer = self._buffer
+        if buffer is None or self.received != len(buffer):
+            return p.OUT_OF_ORDER
+        if crc32(buffer) != self._crc:
+            return p.BAD_TABLES
+        try:
+            return FlightTables.from_bytes(bytes(buffer))
+        except TablesError:
+            return p.BAD_TABLES
+        except MemoryError:
+            return p.NO_ROOM
+
+    def keep(self, tables):
+        """Put checked tables into use and, where there is storage, there first."""
+        if self._path is not None:
+            try:
+                _write_whole(self._path, self._buffer)
+            except OSError:
+                return p.NOT_STORED
+        self._take(tables, self._buffer)
+        self.forget()
+        return p.TAKEN
+
+
+def _write_whole(path, content):
+    """Beside the old file, then in its place: a reset in between finds one or the other."""
+    beside = path + ".new"
+    with open(beside, "wb") as file:
+        file.write(content)
+    try:
+        os.rename(beside, path)
+    except OSError:  # FAT does not rename onto a file
+        os.remove(path)
+        os.rename(beside, path)
