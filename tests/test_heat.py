@@ -1,7 +1,5 @@
 """Heat into a vane and through it: published cases, a second route for each, and the life."""
 
-from types import SimpleNamespace
-
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
@@ -15,7 +13,6 @@ from mixer.ground.conduction import (
     lumped_time_s,
     thick_wall_temperature,
 )
-from mixer.ground.geometry import VaneGeometry
 from mixer.ground.heat import (
     PRESSURE_EXPONENT,
     ChordSection,
@@ -29,28 +26,9 @@ from mixer.ground.heat import (
 )
 from mixer.ground.hot_gas import HotGas
 from mixer.ground.materials import MATERIALS, Material
+from tests.drawn_vane import nozzle, vane
 
-NOZZLE = SimpleNamespace(
-    chamber_pressure_bar=20.0,
-    throat_diameter_mm=47.7,
-    expansion_ratio=4.0,
-    specific_heat_ratio=1.2,
-)
-
-
-def vane(**changes):
-    fields = {
-        "span_mm": 40.0,
-        "root_chord_mm": 70.0,
-        "tip_chord_mm": 70.0,
-        "thickness_mm": 8.4,
-        "section": "double-wedge",
-        "leading_edge_radius_mm": 3.0,
-        "hinge_line_mm": 30.0,
-        "immersed_span_mm": 35.0,
-        "distance_behind_exit_mm": 5.0,
-    }
-    return VaneGeometry(**{**fields, **changes})
+NOZZLE = nozzle()
 
 
 def plain(k, density, heat, fails_at_k=1e9):

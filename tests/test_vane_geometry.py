@@ -1,7 +1,5 @@
 """Forces of a whole vane from its drawing, hinge moments, and drawings that are impossible."""
 
-from types import SimpleNamespace
-
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -12,7 +10,6 @@ from scipy.integrate import quad
 from mixer.ground import gas
 from mixer.ground.geometry import (
     GeometryError,
-    VaneGeometry,
     WornEdge,
     jet_for,
     strips,
@@ -27,35 +24,7 @@ from mixer.ground.vane_forces import (
     deflections_deg,
     span_factor,
 )
-
-TRAVEL = (-15.0, 15.0)
-
-
-def nozzle(**changes):
-    """5 kN at 20 bar: throat 47.7 mm, expansion 4, γ 1.2."""
-    fields = {
-        "chamber_pressure_bar": 20.0,
-        "throat_diameter_mm": 47.7,
-        "expansion_ratio": 4.0,
-        "specific_heat_ratio": 1.2,
-    }
-    return SimpleNamespace(**{**fields, **changes})
-
-
-def vane(**changes):
-    """The blunt vane: 35 × 70 mm in the jet, 12 % thick, 3 mm nose radius."""
-    fields = {
-        "span_mm": 40.0,
-        "root_chord_mm": 70.0,
-        "tip_chord_mm": 70.0,
-        "thickness_mm": 8.4,
-        "section": "double-wedge",
-        "leading_edge_radius_mm": 3.0,
-        "hinge_line_mm": 30.0,
-        "immersed_span_mm": 35.0,
-        "distance_behind_exit_mm": 5.0,
-    }
-    return VaneGeometry(**{**fields, **changes})
+from tests.drawn_vane import TRAVEL, nozzle, vane
 
 
 def share_of_thrust_lost(geometry, thrust_n=5000.0):

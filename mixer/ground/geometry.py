@@ -161,13 +161,15 @@ def strips(
     jet_radius_m: float,
     worn: WornEdge | None = None,
     count: int = STRIPS,
+    core_radius_m: float = 0.0,
 ) -> list[Strip]:
-    """Slices of the immersed part; every worn station is also an edge between slices."""
+    """Slices of the immersed part, cut also at worn stations and where the jet's core ends."""
     start, end = geometry.root_station_mm, geometry.span_mm
-    edges = np.linspace(start, end, count + 1)
+    breaks = [start + 1e3 * (jet_radius_m - core_radius_m)]
     if worn is not None:
-        inside = (worn.station_mm > start) & (worn.station_mm < end)
-        edges = np.unique(np.concatenate([edges, worn.station_mm[inside]]))
+        breaks.extend(worn.station_mm)
+    inside = [mark for mark in breaks if start < mark < end]
+    edges = np.unique(np.concatenate([np.linspace(start, end, count + 1), inside]))
     middles = 0.5 * (edges[1:] + edges[:-1])
     recession = np.zeros_like(middles) if worn is None else worn.at(middles)
     return [

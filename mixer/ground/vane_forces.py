@@ -88,14 +88,14 @@ def centre_of_pressure_share(aspect_ratio: float, beta: float) -> float:
     return reduced / 3.0
 
 
-def deflections_deg(travel_deg: Sequence[float]) -> FloatArray:
+def deflections_deg(travel_deg: Sequence[float], step_deg: float = STEP_DEG) -> FloatArray:
     """Deflections from end to end of the travel, at most a step apart, 0 among them."""
     low, high = float(travel_deg[0]), float(travel_deg[1])
     if not low < high:
         raise GeometryError([f"travel_deg = [{low:g}, {high:g}] must rise"])
     marks = np.unique([low, 0.0, high]) if low < 0.0 < high else np.array([low, high])
     pieces = [
-        np.linspace(a, b, int(np.ceil((b - a) / STEP_DEG)) + 1)
+        np.linspace(a, b, int(np.ceil((b - a) / step_deg)) + 1)
         for a, b in itertools.pairwise(marks)
     ]
     return np.unique(np.concatenate(pieces).round(9))
@@ -106,17 +106,21 @@ def computed_curve(
     engine: NozzleFields,
     travel_deg: Sequence[float] = (-15.0, 15.0),
     worn: WornEdge | None = None,
+    step_deg: float = STEP_DEG,
 ) -> VaneCurve:
     """Force, drag, centre of pressure and hinge moment of one vane over its travel.
+
+    Deflections are `step_deg` apart at most, 0 among them. A worn leading edge is a `WornEdge`.
 
     GeometryError (a list of sentences in `.problems`) or gas.GasError, both ValueError, where
     the vane, the jet or the travel is impossible.
     """
     jet = jet_for(geometry, engine)
     refuse_impossible(geometry, jet, travel_deg)
-    slices = strips(geometry, jet.exit_radius_m, worn)
     hot = geometry.hot_gas(jet.core.gamma)
     distance_m = 1e-3 * (geometry.distance_behind_exit_mm + 0.5 * geometry.tip_chord_mm)
+    core_m = jet.core_radius_m(distance_m)
+    slices = strips(geometry, jet.exit_radius_m, worn, core_radius_m=core_m)
     streams = [jet.state_at(s.radius_m, distance_m) for s in slices]
 
     span_m = 1e-3 * geometry.immersed_span_mm
@@ -126,7 +130,7 @@ def computed_curve(
     factor = span_factor(aspect, beta)
     shift_m = chord_m * (centre_of_pressure_share(aspect, beta) - 0.5)
 
-    angles_deg = deflections_deg(travel_deg)
+    angles_deg = deflections_deg(travel_deg, step_deg)
     sizes = np.unique(np.abs(angles_deg))
     normal, axial, moment, arm = _over_sizes(slices, streams, hot, np.radians(sizes))
     normal, moment = normal * factor, moment * factor
