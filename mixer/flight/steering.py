@@ -91,6 +91,10 @@ class Steering:
         self._bad = at.BAD_DEMAND
         return False
 
+    def release(self):
+        """Drop the demand: the vanes go to neutral at the slew rate until there is another."""
+        self._age_us = self._t[at.TIMEOUT_US]
+
     def jam(self, vane, deflection_mdeg):
         """Vane 1 … 4 stands still at this deflection (held inside its travel) until it is freed."""
         i = vane - 1
