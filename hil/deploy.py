@@ -88,20 +88,20 @@ def deploy(
     link: Link,
     facts: BoardFacts,
     files: Mapping[str, bytes],
-    advance: Callable[[int], None] = lambda count: None,
+    progress: Callable[[float], None] = lambda share: None,
 ) -> int:
     """Put compiled files onto a board, into its file system or into its memory.
 
-    advance: called with the number of bytes just sent. Returns the bytes the set takes up.
+    progress: called with the share that has been sent. Returns the bytes the set takes up.
     A broken transfer leaves each file either old or new, never part of one.
     """
     link.execute(_FORGET)
     if facts.file_system:
         for folder in sorted({parent for path in files for parent in _parents(path)}):
             link.execute(_FOLDER.format(folder=f"lib/{folder}".rstrip("/")))
-        for path, content in files.items():
+        for sent, (path, content) in enumerate(files.items()):
             link.write_file(f"lib/{path}", content)
-            advance(len(content))
+            progress((sent + 1) / len(files))
         link.execute(_FROM_FOLDER)
         return sum(map(len, files.values()))
     image = rom_image(files)
@@ -109,9 +109,22 @@ def deploy(
     for start in range(0, len(image), CHUNK):
         chunk = image[start : start + CHUNK]
         link.execute(f"_image[{start}:{start + len(chunk)}] = {chunk!r}")
-        advance(len(chunk))
+        progress((start + len(chunk)) / len(image))
     link.execute(_FROM_MEMORY)
     return len(image)
+
+
+def install(link: Link, facts: BoardFacts, wiring: str, tables: bytes) -> None:
+    """Let a deployed board fly with these tables from its next reset on.
+
+    wiring: the name of its file in firmware_port/boards. The start file is written last, so that a
+    broken installation leaves a board that starts nothing.
+    """
+    if not facts.file_system:
+        raise BoardError(f"{link.port}: {facts.machine} has no storage to start from after a reset")
+    link.execute(_NO_START)
+    link.write_file("tables.bin", tables)
+    link.write_file("main.py", _START.format(wiring=wiring).encode())
 
 
 def _parents(path: str) -> list[str]:
@@ -120,6 +133,19 @@ def _parents(path: str) -> list[str]:
     return ["/".join(parts[:n]) for n in range(len(parts) + 1)]
 
 
+_NO_START = """
+import os
+try:
+    os.remove('main.py')
+except OSError:
+    pass
+"""
+_START = """\
+from firmware_port.boards import {wiring}
+from firmware_port.start import fly
+
+fly({wiring})
+"""
 _FORGET = """
 import gc, sys
 for name in list(sys.modules):

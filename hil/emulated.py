@@ -56,6 +56,10 @@ class EmulatedBoard(Board):
             raise BoardError(f"{QEMU} gave no serial line; it said: {said.strip()}")
         return found[1]
 
+    def wait(self) -> None:
+        """Until the emulator ends."""
+        self._process.wait()
+
     def stop(self) -> None:
         """End the emulator, as pulling the plug would."""
         self._process.kill()

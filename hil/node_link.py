@@ -123,6 +123,7 @@ class NodeLink:
         self.sequence = 0
         self.heard: list[Answer] = []
         self._arrived = bytearray()
+        self._greedy = True
 
     def request(self, kind: int, contents: bytes = b"") -> Answer:
         """Send a request and wait for its answer; BoardError where none comes."""
@@ -148,7 +149,7 @@ class NodeLink:
                 if answer is not None:
                     return answer
                 continue
-            data = self.stream.read(max(1, self.stream.in_waiting))
+            data = self.stream.read(max(1, self.stream.in_waiting) if self._greedy else 1)
             self._arrived += data
             if not data and time.monotonic() >= deadline:
                 return None
@@ -200,6 +201,7 @@ class NodeLink:
 
     def stop(self) -> None:
         """End the node; its pulses end too. Only from the safe state."""
+        self._greedy = False  # what follows the answer is the board's prompt, not ours
         self.ask(p.STOP)
 
     def counters(self) -> dict[str, int]:
