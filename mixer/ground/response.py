@@ -16,7 +16,7 @@ HALF_POWER = 1 / np.sqrt(2)  # −3 dB
 FINAL_SHARE = 0.2  # of the record: its end, where the vane stands again
 ONSET_SHARES = (0.01, 0.10)  # of the step: the part that says when the vane began to move
 SLEW_SHARES = (0.25, 0.75)  # of the step: past the start, before the stop
-NOISES = 4.0  # standard deviations that a reading at rest stays within
+NOISES = 5.0  # standard deviations that a reading at rest stays within
 
 
 @dataclass(frozen=True)
@@ -24,7 +24,7 @@ class StepFigures:
     """A step response in figures; None where there is no such thing (no overshoot, no peak).
 
     `noise_deg` is the standard deviation of a reading at rest; a settling band narrower than
-    four of them is widened to that, and `settling_band_percent` says what it was.
+    five of them is widened to that, and `settling_band_percent` says what it was.
     """
 
     start_deg: float
@@ -107,7 +107,7 @@ def onset(t: Array, y: Array, noise: float) -> float:
     So begins whatever starts from rest with a finite acceleration: a second-order system and a
     motor at its torque limit alike. A threshold would add the time it takes to reach it. The
     line bends as speed builds up; time as a parabola in √y follows it down to √y = 0. `noise`
-    is the scatter of y: below four of it nothing can be told.
+    is the scatter of y: below five of it nothing can be told.
     """
     low = max(ONSET_SHARES[0], NOISES * noise)
     first, last = crossing(t, y, low), crossing(t, y, max(ONSET_SHARES[1], 4 * low))
@@ -150,8 +150,9 @@ def peak(t: Array, y: Array, noise: float) -> tuple[float | None, float]:
 
 
 def settling(t: Array, y: Array, band: float) -> float:
-    """When y entered the band around 1 for the last time."""
-    outside = np.flatnonzero(np.abs(y - 1) > band)
+    """When y entered the band around 1 for the last time; a lone reading outside is noise."""
+    out = np.abs(y - 1) > band
+    outside = np.flatnonzero(out[1:] & out[:-1]) + 1
     if len(outside) == 0:
         return float(t[0])
     i = int(outside[-1])

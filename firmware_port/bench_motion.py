@@ -1,0 +1,143 @@
+"""Servos moved on the bench: direct pulses and deflections, angles read. Safe state only.
+
+Every way of moving is bounded on the board: pulses stay within what servos take and are led to
+their place at a fixed slew. When the bench falls silent the servos go to neutral by themselves.
+While it is at work the node cannot be armed.
+"""
+
+from array import array
+
+from firmware_port import bench_protocol as b
+from firmware_port import protocol as p
+from firmware_port.bench_play import BenchPlay
+from mixer.flight import layout as at
+
+
+class Bench:
+    """Handles the bench's requests for a node. reader, supply: see `angle_encoder.py`, or None."""
+
+    def __init__(self, node, reader=None, supply=None):
+        self._node = node
+        self._reader = reader
+        self._supply = supply
+        self.now = array("i", [0, 0, 0, 0])  # the pulses put out, ns
+        self._goal = array("i", [0, 0, 0, 0])
+        self._neutral = array("i", [0, 0, 0, 0])
+        self._hold_us = 0
+        self.silent_us = 0
+        node.handlers[b.MOVE] = self._on_move
+        node.handlers[b.TURN] = self._on_turn
+        node.handlers[b.LOOK] = self._on_look
+        node.handlers[b.END] = self._on_end
+        self._play = BenchPlay(node, self)
+
+    def _cycle(self, dt_us):
+        """The node's cycle while the bench is at work: lead every pulse towards its goal."""
+        self.silent_us += dt_us
+        silent = self.silent_us > self._hold_us
+        step = b.SLEW_NS_PER_US * min(dt_us, b.LONGEST_DT_US)
+        now = self.now
+        resting = True
+        for i in range(4):
+            goal = self._neutral[i] if silent else self._goal[i]
+            now[i] += max(-step, min(step, goal - now[i]))
+            if now[i] != self._neutral[i]:
+                resting = False
+        self._node.outputs.write(now)
+        if silent and resting:
+            self._node.when_safe = None
+
+    def request(self, length, count):
+        """The verdict on a request of `count` numbers; from TAKEN on the bench is at work."""
+        node = self._node
+        if not node.numbers(length, count, 3):
+            return p.WRONG_LENGTH
+        if node.steering is None:
+            return p.NO_TABLES
+        if node.state != p.SAFE:
+            return p.NOT_NOW
+        if node.when_safe is None:
+            if not node.resting:
+                return p.NOT_NOW
+            for i in range(4):
+                self.now[i] = self._goal[i] = self._neutral[i] = node.steering.pulse_ns[i]
+            self._hold_us = 2_000_000
+            node.when_safe = self._cycle
+        self.silent_us = 0
+        return p.TAKEN
+
+    def _aim(self, vane, pulse_ns, hold_ms):
+        if not 1 <= vane <= 4 or not b.SHORTEST_NS <= pulse_ns <= b.LONGEST_NS:
+            return p.OUT_OF_RANGE
+        if not 0 < hold_ms <= b.MOST_HOLD_MS:
+            return p.OUT_OF_RANGE
+        self._goal[vane - 1] = pulse_ns
+        self._hold_us = hold_ms * 1000
+        self._node.put(self.now, vane - 1, 1, 3)
+        return p.TAKEN
+
+    def _on_move(self, length):
+        verdict = self.request(length, 3)
+        words = self._node.words
+        return self._aim(words[0], words[1], words[2]) if verdict == p.TAKEN else verdict
+
+    def _on_turn(self, length):
+        verdict = self.request(length, 3)
+        if verdict != p.TAKEN:
+            return verdict
+        words = self._node.words
+        vane, deflection_mdeg = words[0], words[1]
+        if not 1 <= vane <= 4:
+            return p.OUT_OF_RANGE
+        t = self._node.store.tables.words
+        if not t[at.TRAVEL_LO + vane - 1] <= deflection_mdeg <= t[at.TRAVEL_HI + vane - 1]:
+            return p.OUT_OF_RANGE
+        verdict = self._aim(vane, pulse_of(t, vane - 1, deflection_mdeg), words[2])
+        self._node.put(self._goal, vane - 1, 1, 3)
+        return verdict
+
+    def _on_look(self, length):
+        verdict = self.request(length, 2)
+        if verdict != p.TAKEN:
+            return verdict
+        node = self._node
+        vane, samples = node.words[0], node.words[1]
+        if not 1 <= vane <= 4 or not 0 < samples <= b.MOST_SAMPLES:
+            return p.OUT_OF_RANGE
+        reader = self._reader
+        node.put(self.now, vane - 1, 1, 3)
+        node.put_number(self.supply_mv())
+        node.put_number(1 if reader is not None and reader.magnet(vane) else 0)
+        for _ in range(samples):
+            node.put_number(self.counts(vane))
+        return p.TAKEN
+
+    def counts(self, vane):
+        """What the angle reader gives, -1 for nothing."""
+        return -1 if self._reader is None else self._reader.read(vane)
+
+    def supply_mv(self):
+        """The servos' supply, -1 where it is not measured."""
+        return -1 if self._supply is None else self._supply.read_mv()
+
+    def jump(self, vane, pulse_ns):
+        """Put out a pulse at once; the caller has seen that it is near the last."""
+        self.now[vane - 1] = self._goal[vane - 1] = pulse_ns
+        self._node.outputs.write(self.now)
+
+    def _on_end(self, length):
+        verdict = self.request(length, 0)
+        self._hold_us = -1
+        self._play.forget()
+        return verdict
+
+
+def pulse_of(t, i, deflection_mdeg):
+    """The servo table of vane i (0 … 3) read at a deflection, as the flight core reads it."""
+    n = t[at.SERVO_N + i]
+    x = t[at.SERVO_OFF + i]
+    j = 0
+    while j < n - 2 and deflection_mdeg >= t[x + j + 1]:
+        j += 1
+    dx = min(max(deflection_mdeg - t[x + j], 0), t[x + j + 1] - t[x + j])
+    return t[x + n + j] + ((dx * t[x + 2 * n + j]) >> t[at.PULSE_Q])

@@ -1,0 +1,82 @@
+"""Starting the bench's node on a board, over the line that carries the prompt.
+
+CAUTION: `bench` drives real servos. Hands out of the linkage, battery fused, no pyrotechnics.
+
+Wiring, beside what every board has: ANGLE_READERS, None or ("i2c", four of (bus, scl, sda) or None)
+or ("adc", four pins or None); SUPPLY, None or (pin, mV at full scale).
+"""
+
+from firmware_port.angle_encoder import AngleEncoders, AnglePotentiometers, Supply
+from firmware_port.bench_motion import Bench
+from firmware_port.hardware import ConsoleLine, RegisterLine, open_clock
+from firmware_port.node import Node
+from firmware_port.outputs import PulseOutputs, RecordedPulses
+from firmware_port.paced import Paced, PacedClock
+from firmware_port.table_store import TableStore
+
+
+def bench(wiring):
+    """Real time and real pulses; tables stay in memory, those that fly are not touched."""
+    clock, meter, _ = open_clock(wiring)
+    pulses = RecordedPulses()
+    if wiring.VANE_PINS is not None:
+        pulses = PulseOutputs(wiring.VANE_PINS, wiring.SERVO_FRAME_HZ)
+    node = Node(open_console(wiring), pulses, clock, meter, TableStore(None), None)
+    serve(node, Bench(node, open_reader(wiring), open_supply(wiring)))
+
+
+def rehearse_bench(wiring):
+    """Time comes over the link and pulses are only recorded: no servo moves."""
+    _, meter, _ = open_clock(wiring)
+    node = Node(open_console(wiring), RecordedPulses(), PacedClock(), meter, TableStore(None), None)
+    Paced(node)
+    serve(node, Bench(node))
+
+
+def serve(node, bench):
+    """Turn until STOP. A byte of value 3 is data meanwhile, not the interpreter's Ctrl-C."""
+    import micropython
+
+    taken = hasattr(micropython, "kbd_intr")
+    if taken:
+        micropython.kbd_intr(-1)
+    try:
+        node.run()
+    finally:
+        if taken:
+            micropython.kbd_intr(3)
+
+
+def open_console(wiring):
+    """The prompt's line."""
+    return ConsoleLine() if wiring.LINK[0] != "registers" else RegisterLine(wiring.LINK[1])
+
+
+def open_reader(wiring):
+    """What reads the vanes' angles, or None."""
+    described = getattr(wiring, "ANGLE_READERS", None)
+    if described is None:
+        return None
+    import machine
+
+    kind, places = described
+    if kind == "adc":
+        pins = [None if place is None else machine.ADC(machine.Pin(place)) for place in places]
+        return AnglePotentiometers(pins)
+    buses = {}
+    for place in places:
+        if place is not None and place not in buses:
+            number, scl, sda = place
+            buses[place] = machine.I2C(number, scl=machine.Pin(scl), sda=machine.Pin(sda))
+    return AngleEncoders([buses.get(place) for place in places])
+
+
+def open_supply(wiring):
+    """What reads the servos' supply, or None."""
+    described = getattr(wiring, "SUPPLY", None)
+    if described is None:
+        return None
+    import machine
+
+    pin, most_mv = described
+    return Supply(machine.ADC(machine.Pin(pin)), most_mv)
