@@ -26,6 +26,7 @@ EXPONENT = 0.8
 LEAST_PRESSURE_RANGE = 1.15  # largest over smallest mean pressure that can tell an exponent
 WIDEST_EXPONENT_ERROR = 0.25  # a fitted exponent less sure than this is not used
 CONFIDENCE = 0.95
+UNLIKELY = 0.01  # chance below which a difference between vane positions is told of
 SIGNIFICANT = 3.0  # standard errors by which a recession must stand out of the calliper's noise
 
 
@@ -137,7 +138,7 @@ def fit_recession(
             "one vane after one burn: its scatter cannot be told, the band is the calliper's alone"
         )
     chance = fit.position_p_value
-    if chance is not None and chance < 0.05:
+    if chance is not None and chance < UNLIKELY:
         notes.append(
             f"vane positions wear differently (analysis of variance, p = {chance:.2g}): a table"
             " for each vane is worth having"

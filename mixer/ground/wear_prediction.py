@@ -123,7 +123,7 @@ def _held(edge: WornEdge, deepest_mm: FloatArray) -> WornEdge:
     return WornEdge(edge.station_mm, np.minimum(edge.recession_mm, deepest_mm))
 
 
-def _chord_mm(fit: RecessionFit) -> FloatArray:
+def chord_mm(fit: RecessionFit) -> FloatArray:
     """Chord of the new vane at the fit's stations: the largest that was measured before a burn."""
     chord = np.zeros_like(fit.station_mm)
     for specimen in fit.specimens:
@@ -135,11 +135,11 @@ def _chord_mm(fit: RecessionFit) -> FloatArray:
 def _deepest_mm(fit: RecessionFit, geometry: VaneGeometry | None) -> FloatArray:
     if geometry is not None:
         return np.full_like(fit.station_mm, geometry.largest_recession_mm)
-    return 0.5 * _chord_mm(fit)
+    return 0.5 * chord_mm(fit)
 
 
 def _measured_area_mm2(fit: RecessionFit, edge: WornEdge) -> float:
-    left = _chord_mm(fit) - edge.recession_mm
+    left = chord_mm(fit) - edge.recession_mm
     return float(np.trapezoid(left, fit.station_mm)) if len(left) > 1 else float(left[0])
 
 

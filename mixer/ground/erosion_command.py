@@ -1,0 +1,212 @@
+"""`fourvane erosion`: the wear of burnt vanes into the vehicle file, and what a chip does."""
+
+from pathlib import Path
+from typing import Any
+
+import click
+import numpy as np
+import tomlkit
+from numpy.typing import NDArray
+from tomlkit.items import Table
+
+from mixer.ground.chip import Chip, chip_effect
+from mixer.ground.command import emit, result_option
+from mixer.ground.console import output, progress
+from mixer.ground.files import InputError, write_whole
+from mixer.ground.geometry import VaneGeometry
+from mixer.ground.heat import vane_life
+from mixer.ground.inspection import CALLIPER_MM, read_inspection
+from mixer.ground.vanes_report import NoDrawing, drawing_of, widest_travel
+from mixer.ground.vehicle import Vehicle, load_vehicle, parse_vehicle
+from mixer.ground.wear import RecessionFit, fit_recession
+from mixer.ground.wear_prediction import WearPrediction, predict_wear
+from mixer.ground.wear_report import wear_page, wear_result
+
+FloatArray = NDArray[np.float64]
+
+
+class ErosionError(InputError):
+    """An option that the inspection cannot serve."""
+
+
+@click.group()
+def erosion() -> None:
+    """Wear of the vanes: fit it from inspections, ask what a chip does.
+
+    CAUTION: burnt vanes stay hot for long, and graphite dust harms lungs and electronics.
+
+    Example: fourvane erosion fit inspection.csv --vehicle vehicle.toml --out worn.toml
+    """
+
+
+def with_erosion(text: str, load_s: FloatArray, rows: list[FloatArray], origin: str) -> str:
+    """The text of a vehicle file with its [erosion] table set; every comment stays."""
+    document = tomlkit.parse(text)
+    values: dict[str, Any] = {
+        "load_s": load_s.round(3).tolist(),
+        "effectiveness": [row.round(4).tolist() for row in rows],
+    }
+    if len(rows) == 1:
+        values["effectiveness"] = values["effectiveness"][0]
+    present = document.get("erosion")
+    table = present if isinstance(present, Table) else tomlkit.table()
+    if present is None:
+        table.add(tomlkit.comment(f"fitted from {origin}"))
+        document.add(tomlkit.nl())
+    for key, value in values.items():
+        table[key] = value
+    if present is None:
+        document.add("erosion", table)
+    return tomlkit.dumps(document)
+
+
+def rows_by_vane(
+    fit: RecessionFit,
+    wear: WearPrediction,
+    vehicle: Vehicle,
+    geometry: VaneGeometry | None,
+    per_vane: bool,
+) -> list[FloatArray]:
+    """Effectiveness for all vanes alike (one row), or for each by its own factor (four)."""
+    if not per_vane:
+        return [wear.effectiveness]
+    factors = fit.vane_factors()
+    missing = [vane for vane in (1, 2, 3, 4) if vane not in factors]
+    if missing:
+        raise ErosionError(
+            f"{fit.inspection.file}: --per-vane needs every vane inspected; missing:"
+            f" {', '.join(map(str, missing))}"
+        )
+    return [
+        predict_wear(
+            fit, float(wear.load_s[-1]), geometry, vehicle.engine, widest_travel(vehicle),
+            float(factors[vane].mean()),
+        ).effectiveness
+        for vane in (1, 2, 3, 4)
+    ]  # fmt: skip
+
+
+@erosion.command()
+@click.argument("inspection_file", metavar="INSPECTION", type=click.Path(dir_okay=False))
+@click.option("--vehicle", "vehicle_file", required=True, type=click.Path(dir_okay=False),
+              help="Vehicle file the vanes belong to.")  # fmt: skip
+@click.option("--out", required=True, type=click.Path(dir_okay=False),
+              help="Vehicle file to write.")  # fmt: skip
+@click.option("--report", type=click.Path(dir_okay=False),
+              help="HTML report to write; by default beside --out, ending in .html.")  # fmt: skip
+@click.option("--planned-load-s", type=click.FloatRange(0, 3600, min_open=True),
+              help="Burn load to predict to; by default the vehicle's burn time.")  # fmt: skip
+@click.option("--calliper-mm", type=click.FloatRange(0, 5, min_open=True), default=CALLIPER_MM,
+              show_default=True, help="Standard error of one chord reading.")  # fmt: skip
+@click.option("--per-vane", is_flag=True, help="Write a row for each vane by its own wear.")
+@result_option
+def fit(
+    inspection_file: str,
+    vehicle_file: str,
+    out: str,
+    report: str | None,
+    planned_load_s: float | None,
+    calliper_mm: float,
+    per_vane: bool,
+    as_json: bool,
+) -> None:
+    """Fit the wear of burnt vanes; write the vehicle file with its [erosion], and a report.
+
+    INSPECTION is a CSV with a row for each station of a vane after a burn: burn,vane and
+    duration_s or pressure_log (and chamber_pressure_bar), station_mm with chord_before_mm and
+    chord_after_mm, mass_before_g and mass_after_g.
+
+    Example: fourvane erosion fit inspection.csv --vehicle vehicle.toml --out worn.toml
+    """
+    vehicle = load_vehicle(vehicle_file)
+    geometry, engine = drawing_of(vehicle), vehicle.engine
+    planned_s = engine.burn_time_s if planned_load_s is None else planned_load_s
+    inspection = read_inspection(inspection_file, engine.chamber_pressure_bar, calliper_mm)
+    found = fit_recession(inspection, engine.chamber_pressure_bar, geometry, calliper_mm)
+    with progress("worn vanes", 1.0) as done:
+        wear = predict_wear(found, planned_s, geometry, engine, widest_travel(vehicle), done=done)
+        rows = rows_by_vane(found, wear, vehicle, geometry, per_vane)
+    life = None
+    if geometry is not None:
+        low, high = found.band
+        with progress("heat", 1.0) as done:
+            life = vane_life(
+                geometry, engine, max(120.0, 2.0 * engine.burn_time_s),
+                float(found.rate_mm_s.max()), 0.5 * (high - low), done,
+            )  # fmt: skip
+    text = with_erosion(vehicle.text, wear.load_s, rows, Path(inspection_file).name)
+    parse_vehicle(text, out)  # what is written can be read again, from where it is written
+    page = Path(report) if report else Path(out).with_suffix(".html")
+    result = wear_result(found, wear, rows, life)
+    with write_whole(page) as stream:
+        stream.write(wear_page(vehicle, found, wear, rows, geometry, life))
+    with write_whole(out) as stream:
+        stream.write(text)
+    result.update(vehicle=out, report=str(page))
+
+    def show() -> None:
+        output.print(
+            f"{len(found.specimens)} vanes after {len(inspection.burns)} burns: the edge recedes"
+            f" {found.mean_rate_mm_s:.3g} mm per s of burn load (scatter {found.scatter:.0%})",
+            soft_wrap=True,
+        )
+        output.print(
+            f"effectiveness after {planned_s:.3g} s: {wear.effectiveness[-1]:.4f}"
+            f" ({wear.low[-1]:.4f} to {wear.high[-1]:.4f})"
+        )
+        for sentence in (*found.notes, *([life.sentence] if life else [])):
+            output.print(sentence, soft_wrap=True)
+        output.print(f"vehicle: {out}\nreport: {page}")
+
+    emit(result, as_json, show)
+
+
+@erosion.command()
+@click.argument("vehicle_file", metavar="VEHICLE", type=click.Path(dir_okay=False))
+@click.option("--station-mm", type=float, required=True, help="Its middle, from the root.")
+@click.option("--width-mm", type=float, required=True, help="Along the span.")
+@click.option("--depth-mm", type=float, required=True, help="Along the chord.")
+@click.option("--height-mm", type=float, help="Off one face only, by so much of the thickness.")
+@result_option
+def chip(
+    vehicle_file: str,
+    station_mm: float,
+    width_mm: float,
+    depth_mm: float,
+    height_mm: float | None,
+    as_json: bool,
+) -> None:
+    """Tell what a chip in one leading edge does to that vane's force and to roll trim.
+
+    Needs [vanes.geometry] in the vehicle file.
+
+    Example: fourvane erosion chip vehicle.toml --station-mm 25 --width-mm 6 --depth-mm 4
+    """
+    vehicle = load_vehicle(vehicle_file)
+    geometry = drawing_of(vehicle)
+    if geometry is None:
+        raise NoDrawing(f"{vehicle_file}: vanes.geometry: missing; a chip needs the drawing")
+    effect = chip_effect(
+        geometry,
+        vehicle.engine,
+        widest_travel(vehicle),
+        Chip(station_mm, width_mm, depth_mm, height_mm),
+        vehicle.layout.roll_arm_m,
+    )
+
+    def show() -> None:
+        output.print(
+            f"effectiveness {effect.effectiveness:.4f}; at full travel it gives"
+            f" {effect.force_lost_n:.3g} N less, which leaves {effect.roll_at_full_nm:.3g} N·m of"
+            f" roll and takes {effect.roll_trim_deg:.2g}° of all four vanes to hold",
+            soft_wrap=True,
+        )
+        if height_mm is not None:
+            output.print(
+                f"at zero deflection it pushes {effect.offset_n:.3g} N to the side and rolls"
+                f" {effect.offset_roll_nm:.3g} N·m; {effect.trim_deg:.2g}° of its own vane trims"
+                " both",
+                soft_wrap=True,
+            )
+
+    emit(effect.__dict__, as_json, show)

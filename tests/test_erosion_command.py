@@ -1,0 +1,260 @@
+"""`fourvane erosion` and `fourvane vanes`: files in, a vehicle file and reports out."""
+
+import json
+import tomllib
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+from mixer.ground import erosion_command, vanes_report
+from mixer.ground.command import fourvane
+from mixer.ground.erosion_command import erosion, with_erosion
+from mixer.ground.vanes_report import vanes
+from mixer.ground.vehicle import load_vehicle
+from tests.drawn_vane import vane
+from tests.vehicles import vehicle_file, vehicle_text
+
+NOZZLE_KEYS = {"specific_heat_ratio": 1.2, "throat_diameter_mm": 47.7, "expansion_ratio": 4.0}
+HEADER = "burn,vane,duration_s,chamber_pressure_bar,station_mm,chord_before_mm,chord_after_mm\n"
+STATIONS = (8.0, 20.0, 38.0)
+RATES = (0.05, 0.10, 0.14)
+
+
+def inspection(folder, scale=1.0, vanes=(1, 2, 3, 4), seed=11):
+    """Two burns of four vanes with a little scatter; `scale` scales the recession."""
+    random = np.random.default_rng(seed)
+    lines = [HEADER]
+    for burn, duration in ((1, 13.0), (2, 20.0)):
+        for position in vanes:
+            own = scale * (1.0 + 0.08 * random.standard_normal())
+            for station, rate in zip(STATIONS, RATES, strict=True):
+                after = 70.0 - own * rate * duration
+                lines.append(f"{burn},{position},{duration},20,{station},70,{after:.3f}\n")
+    path = folder / "inspection.csv"
+    path.write_text("".join(lines), encoding="utf-8")
+    return path
+
+
+def run(*arguments):
+    """The command as a person calls it, through the frame that turns errors into messages."""
+    group = type(fourvane)("fourvane", commands={"erosion": erosion, "vanes": vanes})
+    return CliRunner().invoke(group, [str(a) for a in arguments])
+
+
+@pytest.fixture
+def drawn(monkeypatch):
+    """Vehicles of this test have the blunt vane as their drawing."""
+
+    def choose(**changes):
+        for module in (erosion_command, vanes_report):
+            monkeypatch.setattr(module, "drawing_of", lambda _vehicle: vane(**changes))
+
+    choose()
+    return choose
+
+
+def fit(tmp_path, *options, out="worn.toml", **changes):
+    source = vehicle_file(tmp_path, erosion=None, engine=NOZZLE_KEYS, **changes)
+    return run(
+        "erosion", "fit", inspection(tmp_path), "--vehicle", source, "--out", tmp_path / out,
+        *options,
+    )  # fmt: skip
+
+
+def test_fit_writes_a_vehicle_file_that_loads_and_wears_as_inspected(tmp_path):
+    """Without a drawing the effectiveness is the share of area left between the stations."""
+    result = fit(tmp_path, "--json")
+    assert result.exit_code == 0, result.output
+    told = json.loads(result.stdout)
+    worn = load_vehicle(tmp_path / "worn.toml")
+    assert worn.erosion is not None
+    lost = np.trapezoid(RATES, STATIONS) * 26.0 / (70.0 * 30.0)
+    assert worn.effectiveness(26.0)[0] == pytest.approx(1.0 - lost, abs=0.01)
+    np.testing.assert_allclose(told["rate_mm_s"], RATES, rtol=0.1)
+    np.testing.assert_allclose(worn.erosion.effectiveness[0], told["effectiveness"], atol=6e-5)
+    assert told["specimens"] == 8 and told["burns"] == 2
+    assert told["mass_g"] is None
+
+
+def test_fit_keeps_every_comment_and_every_other_table(tmp_path):
+    text = vehicle_text(erosion=None, engine=NOZZLE_KEYS)
+    text = text.replace("thrust_n = 5000.0", "thrust_n = 5000.0  # by the cold-flow test")
+    text = "# Our vehicle, do not lose this line.\n" + text
+    source = tmp_path / "vehicle.toml"
+    source.write_text(text, encoding="utf-8")
+    out = tmp_path / "worn.toml"
+    result = run("erosion", "fit", inspection(tmp_path), "--vehicle", source, "--out", out)
+    assert result.exit_code == 0, result.output
+    written = out.read_text(encoding="utf-8")
+    assert written.startswith(text)
+    assert "# fitted from inspection.csv" in written
+    assert source.read_text(encoding="utf-8") == text
+
+
+def test_an_erosion_table_that_stands_already_gets_new_values_and_keeps_its_comments():
+    text = (
+        "[engine]\nburn_time_s = 26.0\n\n[erosion]\n# from the first burn\n"
+        "load_s = [0.0, 26.0] # seconds\neffectiveness = [1.0, 0.9]\n\n[control]\nrate_hz = 200\n"
+    )
+    rows = [np.array([1.0, 0.95, 0.912345])]
+    written = with_erosion(text, np.array([0.0, 13.0, 26.0]), rows, "burns.csv")
+    data = tomllib.loads(written)
+    assert data["erosion"] == {"load_s": [0.0, 13.0, 26.0], "effectiveness": [1.0, 0.95, 0.9123]}
+    assert data["control"] == {"rate_hz": 200}
+    assert "# from the first burn" in written and "# seconds" in written
+    assert written.count("[erosion]") == 1
+
+
+def test_per_vane_writes_a_row_for_each_vane(tmp_path):
+    result = fit(tmp_path, "--per-vane")
+    assert result.exit_code == 0, result.output
+    data = tomllib.loads((tmp_path / "worn.toml").read_text(encoding="utf-8"))
+    rows = data["erosion"]["effectiveness"]
+    assert len(rows) == 4 and len({row[-1] for row in rows}) == 4
+
+
+def test_per_vane_needs_every_vane_inspected(tmp_path):
+    source = vehicle_file(tmp_path, engine=NOZZLE_KEYS)
+    out = tmp_path / "worn.toml"
+    result = run(
+        "erosion", "fit", inspection(tmp_path, vanes=(1, 3)), "--vehicle", source, "--out", out,
+        "--per-vane",
+    )  # fmt: skip
+    assert result.exit_code == 2
+    assert "missing: 2, 4" in result.output
+    assert not out.exists()
+
+
+def test_report_is_one_page_with_pictures_the_table_and_cautions(tmp_path, drawn):
+    result = fit(tmp_path)
+    assert result.exit_code == 0, result.output
+    page = (tmp_path / "worn.html").read_text(encoding="utf-8")
+    assert page.count("<svg") == 5
+    for words in ("graphite dust", "How fast the edge recedes", "Hinge moment", "Lives about",
+                  "not a substitute for one", "safety officer"):  # fmt: skip
+        assert words in page
+    assert "http" not in page.replace("http://www.w3.org", "")
+
+
+def test_drawing_gives_forces_masses_and_life_of_the_worn_vane(tmp_path, drawn):
+    told = json.loads(fit(tmp_path, "--json").stdout)
+    assert 0.95 < told["effectiveness"][-1] < 1.0
+    assert (
+        told["effectiveness_low"][-1] < told["effectiveness"][-1] < told["effectiveness_high"][-1]
+    )
+    assert np.all(np.diff(told["mass_g"]) < 0.0)
+    # The edge recedes by at most 0.14 mm/s, so 10.5 mm allowed last 75 s or a little more.
+    assert told["life_s"] == pytest.approx(75.0, rel=0.15)
+
+
+def test_too_short_burns_end_with_words_and_write_nothing(tmp_path):
+    source = vehicle_file(tmp_path, engine=NOZZLE_KEYS)
+    result = run(
+        "erosion", "fit", inspection(tmp_path, scale=0.01), "--vehicle", source,
+        "--out", tmp_path / "worn.toml",
+    )  # fmt: skip
+    assert result.exit_code == 2
+    assert "too short for the noise of the measurement" in result.output
+    assert "Traceback" not in result.output
+    assert {p.name for p in tmp_path.iterdir()} == {"vehicle.toml", "inspection.csv"}
+
+
+@pytest.mark.parametrize(
+    "options, words",
+    [
+        (("--planned-load-s", "2000"), "half the chord"),
+        (("--planned-load-s", "-1"), "planned-load-s"),
+        (("--calliper-mm", "0"), "calliper-mm"),
+        (("--report", "no/such/folder.html"), "folder"),
+    ],
+)
+def test_options_that_cannot_be_served_end_with_words(tmp_path, options, words):
+    result = fit(tmp_path, *options)
+    assert result.exit_code == 2 and words in result.output
+    assert not (tmp_path / "worn.toml").exists()
+
+
+def test_missing_files_are_named(tmp_path):
+    source = vehicle_file(tmp_path)
+    out = tmp_path / "worn.toml"
+    absent = run("erosion", "fit", tmp_path / "none.csv", "--vehicle", source, "--out", out)
+    assert absent.exit_code == 2 and "none.csv" in absent.output
+    broken = run(
+        "erosion", "fit", inspection(tmp_path), "--vehicle", tmp_path / "none.toml", "--out", out
+    )
+    assert broken.exit_code == 2 and "none.toml" in broken.output
+
+
+def test_servo_table_that_the_new_place_cannot_reach_is_told_before_anything_is_written(tmp_path):
+    (tmp_path / "servo.csv").write_text(
+        "servo,deflection_deg,pulse_us\n"
+        + "".join(f"{s},{a},{1500 + 10 * a}\n" for s in (1, 2, 3, 4) for a in (-15, 0, 15)),
+        encoding="utf-8",
+    )
+    servos = {"table": "servo.csv", "neutral_us": None, "us_per_deg": None}
+    (tmp_path / "elsewhere").mkdir()
+    result = fit(tmp_path, out="elsewhere/worn.toml", servos=servos)
+    assert result.exit_code == 2 and "servo.csv" in result.output
+    assert not list((tmp_path / "elsewhere").iterdir())
+
+
+def test_chip_tells_force_and_trim(tmp_path, drawn):
+    source = vehicle_file(tmp_path, engine=NOZZLE_KEYS)
+    options = ("--station-mm", 25, "--width-mm", 6, "--depth-mm", 4)
+    plain = json.loads(run("erosion", "chip", source, *options, "--json").stdout)
+    assert 0.97 < plain["effectiveness"] < 1.0
+    assert plain["roll_at_full_nm"] == pytest.approx(plain["force_lost_n"] * 0.045)
+    sided = run("erosion", "chip", source, *options, "--height-mm", 1.5)
+    assert sided.exit_code == 0 and "trims both" in sided.output
+    outside = run("erosion", "chip", source, "--station-mm", 1, "--width-mm", 6, "--depth-mm", 4)
+    assert outside.exit_code == 2 and "not within the edge" in outside.output
+
+
+def test_commands_that_need_a_drawing_say_so(tmp_path):
+    source = vehicle_file(tmp_path)
+    chip = run("erosion", "chip", source, "--station-mm", 25, "--width-mm", 6, "--depth-mm", 4)
+    drawing = run("vanes", source)
+    for result in (chip, drawing):
+        assert result.exit_code == 2 and "vanes.geometry: missing" in result.output
+
+
+def test_vanes_reports_forces_loss_hinge_and_life(tmp_path, drawn):
+    drawn(servo_torque_nm=4.0)
+    source = vehicle_file(tmp_path, engine=NOZZLE_KEYS)
+    report = tmp_path / "vanes.html"
+    result = run("vanes", source, "--out", report, "--json")
+    assert result.exit_code == 0, result.output
+    told = json.loads(result.stdout)
+    assert 0.05 < told["thrust_loss_at_rest"] < 0.12
+    assert told["thrust_loss_at_rest"] < told["thrust_loss_two_deflected"]
+    assert told["thrust_loss_two_deflected"] < told["thrust_loss_all_deflected"]
+    assert told["servo_torque_margin"] == pytest.approx(4.0 / told["hinge_peak_nm"])
+    assert told["jet"]["expansion"] == "over-expanded"
+    assert len(told["deflection_deg"]) == len(told["force_n"]) == 31
+    page = report.read_text(encoding="utf-8")
+    assert page.count("<svg") == 6 and "over-expanded" in page and "graphite dust" in page
+
+
+def test_vanes_ends_with_status_one_where_the_servo_or_the_vane_is_too_weak(tmp_path, drawn):
+    source = vehicle_file(tmp_path, engine=NOZZLE_KEYS)
+    drawn(servo_torque_nm=0.5)
+    weak = run("vanes", source)
+    assert weak.exit_code == 1 and "servo torque margin 0." in weak.output
+    drawn(material="copper")
+    short = run("vanes", source, "--out", tmp_path / "copper.html")
+    assert short.exit_code == 1 and "reaches melting" in short.output
+    assert "would take" in (tmp_path / "copper.html").read_text(encoding="utf-8")
+
+
+def test_vanes_refuses_an_impossible_drawing_in_words(tmp_path, drawn):
+    drawn(immersed_span_mm=47.0, span_mm=50.0)
+    result = run("vanes", vehicle_file(tmp_path, engine=NOZZLE_KEYS))
+    assert result.exit_code == 2 and "collide at the centre line" in result.output
+
+
+@pytest.mark.parametrize("words", [("erosion", "--help"), ("erosion", "fit", "--help"),
+                                   ("erosion", "chip", "--help"), ("vanes", "--help")])  # fmt: skip
+def test_help_has_an_example(words):
+    result = run(*words)
+    assert result.exit_code == 0 and "Example: fourvane " in result.output
