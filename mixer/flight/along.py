@@ -31,12 +31,22 @@ def along(t: ptr32, s: ptr32) -> int:
     y = 0
     for i in range(4):
         zero = 0
-        if s[_LO + i] > 0:
-            zero = s[_LO + i]
-        elif s[_HI + i] < 0:
-            zero = s[_HI + i]
-        s[_CUT_LO + i] = s[_LO + i] - zero
-        s[_CUT_HI + i] = s[_HI + i] - zero
+        down = s[_LO + i]
+        up = s[_HI + i]
+        if down > 0:
+            zero = down
+            up -= down
+            down = 0
+            if up < 0:
+                up = 0
+        elif up < 0:
+            zero = up
+            down -= up
+            up = 0
+            if down > 0:
+                down = 0
+        s[_CUT_LO + i] = down
+        s[_CUT_HI + i] = up
         if zero != 0:
             x += (t[_COS + i] * zero + ((t[_COS_LOW + i] * zero) >> 14) + 512) >> 10
             y += (t[_SIN + i] * zero + ((t[_SIN_LOW + i] * zero) >> 14) + 512) >> 10

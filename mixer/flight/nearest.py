@@ -30,16 +30,13 @@ def nearest(t: ptr32, s: ptr32) -> int:
     count = t[_N_EDGES]
     edge = s[_EDGE]
     turn = 0
-    n_x = 0
-    n_y = 0
-    out = 0
-    end = 0
     for _ in range(8):
-        k = edge
-        sense = 1
         if edge >= count:
-            k -= count
+            k = edge - count
             sense = -1
+        else:
+            k = edge
+            sense = 1
         o = _EDGES + k * _EDGE_STRIDE
         n_x = t[o]
         n_y = t[o + 1]
@@ -79,6 +76,9 @@ def nearest(t: ptr32, s: ptr32) -> int:
         else:
             end = foot
             move = 0
+        rise = (out + 8192) >> 14
+        s[_POINT] = s[_ORIGIN] + ((n_x * rise - n_y * end + 8192) >> 14)
+        s[_POINT + 1] = s[_ORIGIN + 1] + ((n_y * rise + n_x * end + 8192) >> 14)
         if move == 0 or move + turn == 0:
             break
         turn = move
@@ -87,7 +87,4 @@ def nearest(t: ptr32, s: ptr32) -> int:
             edge += 2 * count
         elif edge >= 2 * count:
             edge = 0
-    out = (out + 8192) >> 14
-    s[_POINT] = s[_ORIGIN] + ((n_x * out - n_y * end + 8192) >> 14)
-    s[_POINT + 1] = s[_ORIGIN + 1] + ((n_y * out + n_x * end + 8192) >> 14)
     return 0

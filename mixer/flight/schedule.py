@@ -45,9 +45,8 @@ def schedule(t: ptr32, s: ptr32) -> int:
     ratio = ((pressure >> t[_PA_SHIFT]) * t[_PA_MANT]) >> 15
     if ratio > 32767:
         ratio = 32767
-    cell = ratio >> 9
-    j = t[_RATE_OFF] + cell
-    rate = t[j] + (((t[j + 1] - t[j]) * (ratio & 511)) >> 9)
+    j = t[_RATE_OFF] + (ratio >> 9)
+    rate = t[j] + ((t[j + 64] * (ratio & 511)) >> 9)
     mean = (rate + s[_RATE]) >> 1
     s[_RATE] = rate
     dt = s[_DT]

@@ -49,10 +49,13 @@ def secondary(t: ptr32, s: ptr32) -> int:
         hi = s[_HI + i]
         c = lo + hi
         h = hi - lo
-        roll -= c
-        reach += h
         if h > widest:
             widest = h
+        elif h < 0:
+            h = 0
+        s[_OMEGA + i] = h
+        roll -= c
+        reach += h
         if c != 0:
             c = (c + (1 << unit)) >> (unit + 1)
             e_x -= t[_COS + i] * c
@@ -78,6 +81,10 @@ def secondary(t: ptr32, s: ptr32) -> int:
         roll = 0 - reach
         limited = 1
     roll = (roll << z) >> 3
+    if roll > 65535:
+        roll = 65535
+    elif roll < -65535:
+        roll = -65535
     # e and the effort's s: from units/16 to the box's own scale, never past what it can reach
     scale = z + unit
     limit = 4194304 >> scale
@@ -106,7 +113,7 @@ def secondary(t: ptr32, s: ptr32) -> int:
         base = (t[_ROW_X + i] * e_x + t[_ROW_Y + i] * e_y + half) >> q
         s[_BASE + i] = base
         s[_ETA + i] = base + ((t[_ROW_ROLL + i] * roll + half) >> q)
-        h = ((s[_HI + i] - s[_LO + i]) << z) >> 3
+        h = (s[_OMEGA + i] << z) >> 3
         if h > 16384:
             h = 16384
         s[_OMEGA + i] = (t[_WIDTH + i] * h) >> q

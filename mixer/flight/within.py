@@ -25,30 +25,38 @@ _ORIGIN = const(75)
 _GAP = const(77)
 _CUT_LO = const(84)
 _CUT_HI = const(88)
-_NEAR = const(65535)  # a gap up to here multiplies a Q14 cosine twice without leaving 32 bits
+_NEAR = const(46340)  # √2 · this in Q14, less the support, stays in 32 bits
 
 
 def within(t: ptr32, s: ptr32) -> int:
     """Set POINT to the demand and return 1 where it lies in Z_τ; else return 0, with EDGE, ORIGIN,
     GAP, CUT_LO and CUT_HI left for `nearest`."""
     unit = s[_UNIT]
-    x = y = 0
+    x = 0
+    y = 0
     for i in range(4):
-        lo = s[_LO + i]
-        hi = s[_HI + i]
-        if lo > 0:
-            zero = lo
-        elif hi < 0:
-            zero = hi
-        else:
-            zero = 0
-        # toward a0, so that the cut box never reaches past the box
-        s[_CUT_LO + i] = 0 - (((zero - lo) * 127) >> (7 + unit))
-        s[_CUT_HI + i] = ((hi - zero) * 127) >> (7 + unit)
+        down = s[_LO + i]
+        up = s[_HI + i]
+        zero = 0
+        if down > 0:
+            zero = down
+            up -= down
+            down = 0
+            if up < 0:
+                up = 0
+        elif up < 0:
+            zero = up
+            down -= up
+            up = 0
+            if down > 0:
+                down = 0
         if zero != 0:
             zero >>= unit
             x += t[_COS + i] * zero
             y += t[_SIN + i] * zero
+        # toward a0, so that the cut box never reaches past the box
+        s[_CUT_LO + i] = 0 - (((0 - down) * 127) >> (7 + unit))
+        s[_CUT_HI + i] = (up * 127) >> (7 + unit)
     half = 1 << (unit - 1)
     x = (x + 8192) >> 14
     y = (y + 8192) >> 14

@@ -112,8 +112,8 @@ class Words:
         self.put(at.PA_MANT, round(2.0 ** (29 + shift) / reference_pa))
         self.put(at.PA_MAX, most_pa)
         self.put(at.PA_MIN, int(np.ceil(NO_THRUST_RATIO * reference_pa)))
-        ratio = np.arange(65) / 32
-        self.put(at.RATE_OFF, self.append(np.round(ratio**RATE_EXPONENT * Q14)))
+        rate = np.round((np.arange(65) / 32) ** RATE_EXPONENT * Q14)
+        self.put(at.RATE_OFF, self.append(rate[:64], np.diff(rate)))
 
     def put_geometry(self) -> None:
         clocking = self.vehicle.layout.clocking_deg

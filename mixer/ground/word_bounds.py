@@ -1,0 +1,366 @@
+"""No intermediate of the flight core leaves 32 bits: shown for each vehicle, not hoped.
+
+The flight kernels' own source is read and run over intervals: every table word is what it is, every
+demand, pressure, time, deflection and wear is anything the tables admit. Where a branch depends on
+an interval both ways are run and joined. A few variables are run value by value (`SPLITS`), since
+what follows depends on which it is. The state after one cycle must lie within the state before it;
+so what holds for one cycle holds for all.
+"""
+
+import ast
+import inspect
+from dataclasses import dataclass
+from functools import cache
+from importlib import import_module
+from typing import TYPE_CHECKING
+
+from mixer.flight import FlightTables
+from mixer.flight import layout as at
+from mixer.ground.vehicle_errors import Problem, VehicleError
+
+if TYPE_CHECKING:
+    from mixer.ground.vehicle import Vehicle
+
+WORD = 1 << 31
+SMALL = 1 << 30  # beyond this a board's interpreter boxes a number at a function boundary
+LONGEST_LOOP = 200
+Span = tuple[int, int]
+
+# Before the first name is assigned, the second is run value by value to the end of its block, or
+# to where it is assigned anew.
+SPLITS = {"box": ("span", "j"), "deflect": ("span", "j"), "schedule": ("span", "j"),
+          "nearest": ("o", "k"), "secondary": ("limited", "z")}  # fmt: skip
+
+
+class WordOverflow(ArithmeticError):
+    """An intermediate of a flight kernel could leave its word."""
+
+
+@dataclass
+class State:
+    """Intervals of a kernel's local names and of the words of the steering state."""
+
+    names: dict[str, Span]
+    words: list[Span]
+
+    def copy(self) -> "State":
+        return State(dict(self.names), list(self.words))
+
+
+def check_words(tables: FlightTables, vehicle: "Vehicle") -> None:
+    """Raise VehicleError where any demand could take the flight arithmetic past 32 bits."""
+    try:
+        bound_cycle(list(tables.words))
+    except WordOverflow as error:
+        message = (
+            "this vehicle does not fit the flight core's 32-bit arithmetic; nearest causes: very "
+            f"uneven clocking, curves with very steep and very flat parts, extreme sizes ({error})"
+        )
+        raise VehicleError(str(vehicle.path), [Problem("", None, message)]) from error
+
+
+def bound_cycle(words: list[int]) -> list[Span]:
+    """Bounds of every steering word after any cycle; WordOverflow where one could overflow."""
+    before = admitted(words)
+    scheduled = run("schedule", words, before)
+    after = None
+    for unit, kappa in ((1, 16384), (2, 32767)):
+        state = list(scheduled)
+        state[at.UNIT] = (unit, unit)
+        state[at.KAPPA : at.KAPPA + 4] = [(1, kappa)] * 4
+        state = run("box", words, state)
+        if words[at.POLICY]:
+            state = run("along", words, state)
+        else:
+            state = run("within", words, state)
+            state = join_words(state, run("nearest", words, state))
+        state = join_words(state, run("secondary", words, state))
+        state = run("deflect", words, state)
+        after = state if after is None else join_words(after, state)
+    assert after is not None
+    for where, (was, now) in enumerate(zip(before, after, strict=True)):
+        if where in LASTING and not (was[0] <= now[0] and now[1] <= was[1]):
+            raise WordOverflow(f"steering word {where} could drift to {now}")
+        if now[0] < -SMALL or now[1] >= SMALL:
+            raise WordOverflow(f"steering word {where} could reach {now}, past 31 bits")
+    return after
+
+
+# Words that one cycle hands to the next.
+LASTING = {
+    *range(at.DEFLECTION, at.DEFLECTION + 4),
+    at.LOAD, at.LOAD_FRACTION, at.TIME, at.RATE, at.WEAR_HINT, at.LEVER_HINT,
+    *range(at.CURVE_HINT, at.CURVE_HINT + 4), *range(at.SERVO_HINT, at.SERVO_HINT + 4),
+}  # fmt: skip
+
+
+def admitted(words: list[int]) -> list[Span]:
+    """Anything a steering state can hold when a cycle begins."""
+    state: list[Span] = [(0, 0)] * at.STATE_WORDS
+    for axis, most in enumerate((at.MNM_MAX, at.MNM_MAX, at.ROLL_MNM_MAX)):
+        state[at.DEMAND + axis] = (-words[most], words[most])
+    state[at.PRESSURE] = (-SMALL, SMALL - 1)
+    state[at.DT] = (0, 16_000_000)
+    longest = 1_000_000_000
+    state[at.LOAD] = state[at.TIME] = (-longest, longest)
+    state[at.LOAD_FRACTION] = (0, 16383)
+    rates = words[words[at.RATE_OFF] :][:128]
+    state[at.RATE] = (0, max(rates[:64]) + max(rates[64:]))
+    state[at.NEUTRAL] = (0, 1)
+    state[at.WEAR_HINT] = (0, words[at.WEAR_N] - 2)
+    state[at.LEVER_HINT] = (0, words[at.LEVER_N] - 2)
+    for i in range(4):
+        travel = (words[at.TRAVEL_LO + i], words[at.TRAVEL_HI + i])
+        state[at.DEFLECTION + i] = state[at.LIMIT_LO + i] = state[at.LIMIT_HI + i] = travel
+        state[at.STEP + i] = (0, 1_000_000)
+        state[at.CURVE_HINT + i] = (0, words[at.CURVE_N + i] - 2)
+        state[at.SERVO_HINT + i] = (0, words[at.SERVO_N + i] - 2)
+    return state
+
+
+@cache
+def kernel_source(name: str) -> tuple[ast.FunctionDef, dict[str, int]]:
+    """A kernel's syntax tree and the constants of its file."""
+    module = import_module(f"mixer.flight.{name}")
+    tree = ast.parse(inspect.getsource(module))
+    function = next(node for node in tree.body if isinstance(node, ast.FunctionDef))
+    constants = {key: value for key, value in vars(module).items() if isinstance(value, int)}
+    return function, constants
+
+
+def run(name: str, tables: list[int], words: list[Span]) -> list[Span]:
+    """The steering words after a kernel has run on anything within `words`."""
+    return Kernel(name, tables).run(words)
+
+
+class Kernel:
+    """One flight kernel, run over intervals."""
+
+    def __init__(self, name: str, tables: list[int]):
+        self.name = name
+        self.function, self.constants = kernel_source(name)
+        self.tables = tables
+        self.results: list[State] = []
+        self.breaks: list[list[State]] = []
+
+    def run(self, words: list[Span]) -> list[Span]:
+        end = self.block(self.function.body, State({}, list(words)))
+        ends = self.results + ([end] if end else [])
+        result = join(ends)
+        assert result is not None
+        return result.words
+
+    # ---- statements ----
+
+    def block(self, body: list[ast.stmt], state: State | None) -> State | None:
+        before, variable = SPLITS.get(self.name, ("", ""))
+        for position, statement in enumerate(body):
+            if state is None:
+                return None
+            if assigned(statement) == before:
+                lo, hi = state.names[variable]
+                if lo < hi:
+                    return self.split(variable, body[position:], state)
+            state = self.statement(statement, state)
+        return state
+
+    def split(self, variable: str, body: list[ast.stmt], state: State) -> State | None:
+        stop = next((n for n, line in enumerate(body) if assigned(line) == variable), len(body))
+        ends = []
+        lo, hi = state.names[variable]
+        for value in range(lo, hi + 1):
+            one = state.copy()
+            one.names[variable] = (value, value)
+            end = self.block(body[:stop], one)
+            if end:
+                ends.append(end)
+        return self.block(body[stop:], join(ends))
+
+    def statement(self, node: ast.stmt, state: State) -> State | None:
+        match node:
+            case ast.Expr(value=ast.Constant()):
+                return state
+            case ast.Assign(targets=[target], value=value):
+                self.assign(target, self.value(value, state), state)
+                return state
+            case ast.AugAssign(target=target, op=op, value=value):
+                load = ast.copy_location(ast.BinOp(target, op, value), node)
+                self.assign(target, self.value(load, state), state)
+                return state
+            case ast.If(test=test, body=body, orelse=orelse):
+                yes, no = self.decide(test, state, True), self.decide(test, state, False)
+                return join([self.block(body, yes), self.block(orelse, no)])
+            case ast.For(target=ast.Name(id=name), iter=ast.Call(args=[count]), body=body):
+                return self.loop(name, self.value(count, state)[1], body, state)
+            case ast.While(test=test, body=body):
+                return self.repeat(test, body, state)
+            case ast.Break():
+                self.breaks[-1].append(state)
+                return None
+            case ast.Return():
+                self.results.append(state)
+                return None
+        raise NotImplementedError(f"{self.name}: {ast.unparse(node)}")
+
+    def loop(self, name: str, count: int, body: list[ast.stmt], state: State) -> State | None:
+        self.breaks.append([])
+        now: State | None = state
+        for n in range(count):
+            if now is None:
+                break
+            now.names[name] = (n, n)
+            now = self.block(body, now)
+        return join([now, *self.breaks.pop()])
+
+    def repeat(self, test: ast.expr, body: list[ast.stmt], state: State) -> State | None:
+        exits: list[State | None] = []
+        now: State | None = state
+        for _ in range(LONGEST_LOOP):
+            exits.append(self.decide(test, now, False))
+            now = self.decide(test, now, True)
+            if now is None:
+                return join(exits)
+            now = self.block(body, now)
+        raise WordOverflow(f"{self.name}: no bound found for the loop `{ast.unparse(test)}`")
+
+    def assign(self, target: ast.expr, value: Span, state: State) -> None:
+        if isinstance(target, ast.Name):
+            state.names[target.id] = value
+            return
+        assert isinstance(target, ast.Subscript)
+        lo, hi = self.value(target.slice, state)
+        for index in range(lo, hi + 1):
+            state.words[index] = value if lo == hi else hull(state.words[index], value)
+
+    # ---- expressions ----
+
+    def value(self, node: ast.expr, state: State) -> Span:
+        match node:
+            case ast.Constant(value=int(value)):
+                return value, value
+            case ast.Name(id=name):
+                if name in state.names:
+                    return state.names[name]
+                return self.constants[name], self.constants[name]
+            case ast.UnaryOp(op=ast.USub(), operand=operand):
+                lo, hi = self.value(operand, state)
+                return -hi, -lo
+            case ast.Subscript(value=ast.Name(id=array), slice=index):
+                lo, hi = self.value(index, state)
+                if array == "t":
+                    cells = self.tables[lo : hi + 1]
+                    return min(cells), max(cells)
+                spans = state.words[lo : hi + 1]
+                return min(a for a, _ in spans), max(b for _, b in spans)
+            case ast.BinOp(left=left, op=op, right=right):
+                span = operate(op, self.value(left, state), self.value(right, state))
+                if span[0] < -WORD or span[1] >= WORD:
+                    raise WordOverflow(
+                        f"{self.name}, line {node.lineno}: `{ast.unparse(node)}` could reach "
+                        f"{max(span, key=abs)}"
+                    )
+                return span
+        raise NotImplementedError(f"{self.name}: {ast.unparse(node)}")
+
+    # ---- conditions: the state in which a test comes out as `wanted`, or None ----
+
+    def decide(self, test: ast.expr, state: State | None, wanted: bool) -> State | None:
+        if state is None:
+            return None
+        match test:
+            case ast.BoolOp(op=op, values=[first, *rest]):
+                other = ast.BoolOp(op, rest) if len(rest) > 1 else rest[0]
+                if isinstance(op, ast.And) == wanted:
+                    return self.decide(other, self.decide(first, state, wanted), wanted)
+                left = self.decide(first, state, wanted)
+                right = self.decide(other, self.decide(first, state, not wanted), wanted)
+                return join([left, right])
+            case ast.Compare(left=left, ops=[op], comparators=[right]):
+                sign = ORDER[type(op)] if wanted else OPPOSITE[ORDER[type(op)]]
+                return self.compare(left, sign, right, state)
+        raise NotImplementedError(f"{self.name}: {ast.unparse(test)}")
+
+    def compare(self, left: ast.expr, sign: str, right: ast.expr, state: State) -> State | None:
+        a, b = self.value(left, state), self.value(right, state)
+        x, y = narrowed(a, sign, b), narrowed(b, MIRROR[sign], a)
+        if x is None or y is None:
+            return None
+        state = state.copy()
+        for node, span in ((left, x), (right, y)):
+            if isinstance(node, ast.Name) and node.id in state.names:
+                state.names[node.id] = span
+        return state
+
+
+ORDER = {ast.Lt: "<", ast.LtE: "<=", ast.Gt: ">", ast.GtE: ">=", ast.Eq: "==", ast.NotEq: "!="}
+OPPOSITE = {"<": ">=", "<=": ">", ">": "<=", ">=": "<", "==": "!=", "!=": "=="}
+MIRROR = {"<": ">", "<=": ">=", ">": "<", ">=": "<=", "==": "==", "!=": "!="}
+
+
+def narrowed(a: Span, sign: str, b: Span) -> Span | None:
+    """What is left of a where `a sign b` holds for some value of b."""
+    lo, hi = a
+    if sign in ("<", "<="):
+        hi = min(hi, b[1] - (sign == "<"))
+    elif sign in (">", ">="):
+        lo = max(lo, b[0] + (sign == ">"))
+    elif sign == "==":
+        lo, hi = max(lo, b[0]), min(hi, b[1])
+    elif b[0] == b[1]:
+        lo += lo == b[0]
+        hi -= hi == b[0]
+    return (lo, hi) if lo <= hi else None
+
+
+def operate(op: ast.operator, a: Span, b: Span) -> Span:
+    """The interval of `a op b`."""
+    match op:
+        case ast.Add():
+            return a[0] + b[0], a[1] + b[1]
+        case ast.Sub():
+            return a[0] - b[1], a[1] - b[0]
+        case ast.BitAnd() if b[0] == b[1] >= 0:
+            return (a[0] & b[0], a[0] & b[0]) if a[0] == a[1] else (0, b[0])
+        case ast.Mult():
+            ends = [x * y for x in a for y in b]
+        case ast.LShift() if b[0] >= 0:
+            ends = [x << y for x in a for y in b]
+        case ast.RShift() if b[0] >= 0:
+            ends = [x >> y for x in a for y in b]
+        case ast.FloorDiv() if b[0] > 0:
+            ends = [x // y for x in a for y in b]
+        case _:
+            raise WordOverflow(f"{type(op).__name__} of {a} and {b} is not safe")
+    return min(ends), max(ends)
+
+
+def assigned(statement: ast.stmt) -> str | None:
+    """The name that a plain assignment sets."""
+    match statement:
+        case ast.Assign(targets=[ast.Name(id=name)]):
+            return name
+    return None
+
+
+def hull(a: Span, b: Span) -> Span:
+    return min(a[0], b[0]), max(a[1], b[1])
+
+
+def join_words(a: list[Span], b: list[Span]) -> list[Span]:
+    return [x if x == y else hull(x, y) for x, y in zip(a, b, strict=True)]
+
+
+def join(states: list[State | None]) -> State | None:
+    """The least state that holds all of these; a name that one of them lacks is dropped."""
+    live = [state for state in states if state is not None]
+    if not live:
+        return None
+    result = live[0]
+    for state in live[1:]:
+        names = {
+            name: hull(span, state.names[name])
+            for name, span in result.names.items()
+            if name in state.names
+        }
+        result = State(names, join_words(result.words, state.words))
+    return result
