@@ -21,6 +21,6 @@ def believed(vehicle: Vehicle, faults: Sequence[Fault]) -> Vehicle:
     return vehicle
 
 
-def beliefs(vehicle: Vehicle, faults: Sequence[Fault]) -> tuple[Fault, ...]:
+def beliefs(faults: Sequence[Fault]) -> tuple[Fault, ...]:
     """The faults that sit in the tables; flights with the same ones share their tables."""
     return tuple(fault for fault in faults if fault.kind in ("clocking-sign", "wear-table"))

@@ -37,6 +37,7 @@ class ClippedBlock:
         self._load_s = np.zeros(flights)
         self._age_s = np.full(flights, np.inf)
         self._demand_nm = np.zeros((3, flights))
+        self._pressure_pa = np.zeros(flights, np.int64)
         self._write()
 
     def cycle(
@@ -45,7 +46,8 @@ class ClippedBlock:
         dt_s = 1e-6 * dt_us
         self._demand_nm = np.where(heard, 1e-3 * demand_mnm, self._demand_nm)
         self._age_s[heard] = 0.0
-        share = pressure_pa / (PA_PER_BAR * self._vehicle.engine.chamber_pressure_bar)
+        self._pressure_pa = np.where(heard, pressure_pa, self._pressure_pa)
+        share = self._pressure_pa / (PA_PER_BAR * self._vehicle.engine.chamber_pressure_bar)
         self._load_s += np.maximum(share, 0.0) ** LOAD_EXPONENT * dt_s
         self._time_s += dt_s
         stale = self._age_s >= 1e-3 * self._vehicle.control.demand_timeout_ms
@@ -76,6 +78,7 @@ class ClippedBlock:
         self._angle_deg[:, flight] = 0.0
         self._time_s[flight] = self._load_s[flight] = 0.0
         self._age_s[flight] = np.inf
+        self._pressure_pa[flight] = 0
 
     def _hold(self, flight: int, vane: int, angle_deg: float) -> None:
         self._held_deg[vane - 1, flight] = angle_deg

@@ -44,7 +44,6 @@ class Conditions:
         self._reversed = np.zeros((VANES, flights), bool)
         self._neutral_ns = steering.commands.pulse_ns.copy()
         self._draws = [np.random.default_rng([FRAME_DRAWS, seed]) for seed in seeds]
-        self.frames_lost = np.zeros(flights, np.int64)
         self._line: list[tuple[float, int, Callable[[], None]]] = []
         self._order = count()
         for flight, several in enumerate(faults):
@@ -62,7 +61,6 @@ class Conditions:
         for flight in np.flatnonzero(self._damage):
             # One draw a cycle whatever else happens, so that pairs of faults stay comparable.
             arrives[flight] &= self._draws[flight].random() >= self._damage[flight]
-        self.frames_lost += ~arrives
         return arrives
 
     def pressure_pa(self, true_pa: Array) -> Integers:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from hil.attitude_hold import AttitudeHold, in_mnm
-from hil.beliefs import believed
+from hil.beliefs import believed, beliefs
 from hil.clipped import PA_PER_BAR
 from hil.conditions import Conditions
 from hil.faults import Fault
@@ -50,7 +50,7 @@ def laptop(vehicle: Vehicle, flights: Sequence[Flight]) -> LaptopBlock:
     built = {}
     tables = []
     for flight in flights:
-        wrong = tuple(f for f in flight.faults if f.kind in ("clocking-sign", "wear-table"))
+        wrong = beliefs(flight.faults)
         if wrong not in built:
             built[wrong] = believed(vehicle, wrong).flight_tables()
         tables.append(built[wrong])
@@ -96,13 +96,13 @@ def fly(
         true_pa = reference_pa * rocket.pressure_share * rocket.truth.sensor_alike[0]
         pressure_pa = conditions.pressure_pa(true_pa)
         elapsed_us = conditions.elapsed_us(period_us)
-        steering.cycle(demand_mnm, conditions.heard(), pressure_pa, elapsed_us)
-        glance = tally.see(demand_mnm, steering.commands)
+        heard = conditions.heard()
+        steering.cycle(demand_mnm, heard, pressure_pa, elapsed_us)
+        glance = tally.see(demand_mnm, heard, steering.commands)
         if listener is not None:
             listener(Cycle(number, rocket, demand_mnm, pressure_pa, steering, glance))
         if watch is not None:
             watch.look(steering, rocket.vane_deg, 1e-6 * period_us)
         pulses_us = conditions.pulses_us(steering.commands.pulse_ns)
         rocket.advance(pulses_us, period_us)
-    tally.frames_lost = conditions.frames_lost
     return tally

@@ -97,7 +97,7 @@ class Rocket:
         return self._burn.share_at(self.nominal_time_s[0]) * self.truth.thrust_alike[0]
 
     @property
-    def burning(self) -> Array:
+    def burning(self) -> NDArray[np.bool_]:
         """(N,) bool: before the tail-off."""
         return self.nominal_time_s[0] < self._burn_time_s
 

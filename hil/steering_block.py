@@ -32,7 +32,8 @@ class SteeringBlock(Protocol):
     ) -> None:
         """One control cycle: demands (3, N), whether each arrived, pressures and times (N,).
 
-        A flight whose time is 0 has no cycle now: what it commands stays.
+        The pressure comes with the demand; where none arrives, the last one holds. A flight whose
+        time is 0 has no cycle now: what it commands stays.
         """
         ...
 
@@ -54,6 +55,7 @@ class LaptopBlock:
 
     def __init__(self, tables: Sequence[FlightTables]):
         self._steering = [Steering(each) for each in tables]
+        self._pressure_pa = [0] * len(tables)
         self.commands = Commands(len(tables))
         for flight in range(len(tables)):
             self._read(flight)
@@ -72,8 +74,9 @@ class LaptopBlock:
         for flight, (steering, demand, arrived, pressure, elapsed) in enumerate(rows):
             if arrived:
                 steering.demand(*demand)
+                self._pressure_pa[flight] = pressure
             if elapsed:
-                steering.step(pressure, elapsed)
+                steering.step(self._pressure_pa[flight], elapsed)
                 self._read(flight)
 
     def jam(self, flight: int, vane: int, deflection_mdeg: int) -> None:
@@ -84,6 +87,7 @@ class LaptopBlock:
 
     def reset(self, flight: int) -> None:
         self._steering[flight].reset()
+        self._pressure_pa[flight] = 0
         self._read(flight)
 
     def _read(self, flight: int) -> None:

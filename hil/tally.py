@@ -54,8 +54,9 @@ class Tally:
         self.flagged = np.zeros((len(FLAG_NAMES), flights), np.int64)  # cycles
         self.cycles = np.zeros(flights, np.int64)
         self.frames_lost = np.zeros(flights, np.int64)
+        self.height_m = np.zeros(flights)  # above the ground when the tail-off began
 
-    def see(self, demand_mnm: Integers, commands: Commands) -> Glance:
+    def see(self, demand_mnm: Integers, heard: NDArray[np.bool_], commands: Commands) -> Glance:
         """Look at this cycle's demand and commands, before the rocket flies on."""
         rocket = self._rocket
         held = rocket.held_over_step()
@@ -77,6 +78,8 @@ class Tally:
         bits = np.arange(len(FLAG_NAMES))[:, None]
         self.flagged += ((commands.flags >> bits) & 1) * counts
         self.cycles += counts
+        self.frames_lost += ~heard & rocket.burning
+        self.height_m = np.where(rocket.burning, rocket.state[POSITION.start], self.height_m)
         return glance
 
     @property
@@ -93,8 +96,3 @@ class Tally:
     def margin_percent(self) -> Array:
         """(N,): the least share of primary authority left, below 0 where more was asked for."""
         return 100.0 * (1.0 - self.used.value)
-
-    @property
-    def height_m(self) -> Array:
-        """(N,): height above the ground now."""
-        return self._rocket.state[POSITION.start]

@@ -12,11 +12,11 @@ class Requirements(Section):
     """The limits that a vehicle's envelope and its simulated flights are judged by."""
 
     # Moments that must be within reach, both ways, each by itself.
-    pitch_nm: float | None = Field(None, gt=0, le=1e6)
-    yaw_nm: float | None = Field(None, gt=0, le=1e6)
-    roll_nm: float | None = Field(None, gt=0, le=1e6)
+    pitch_nm: float | None = Field(default=None, gt=0, le=1e6)
+    yaw_nm: float | None = Field(default=None, gt=0, le=1e6)
+    roll_nm: float | None = Field(default=None, gt=0, le=1e6)
     # Angle between the rocket's axis and the vertical, and roll rate, at any time under thrust.
-    attitude_error_deg: float | None = Field(None, gt=0, le=90)
-    roll_rate_deg_s: float | None = Field(None, gt=0, le=3600)
+    attitude_error_deg: float | None = Field(default=None, gt=0, le=90)
+    roll_rate_deg_s: float | None = Field(default=None, gt=0, le=3600)
     # Share of the pitch and yaw authority that must stay unused at any time under thrust.
-    margin_percent: float | None = Field(None, ge=0, lt=100)
+    margin_percent: float | None = Field(default=None, ge=0, lt=100)

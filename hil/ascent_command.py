@@ -1,0 +1,99 @@
+"""`fourvane ascent`: fly the vehicle once, with the flight core here or on a board."""
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from hil.ascent import Ascent, fly_ascent
+from hil.ascent_report import facts, page, sentence, verdict
+from hil.fault_text import parse_fault
+from hil.fleet import Cycle, Flight, cycles_of
+from hil.flight_verdict import judge
+from hil.steered_by import BOARD_HELP, steered_by
+from hil.truth import drawn, nominal
+from mixer.ground.command import FAILED, emit, result_option
+from mixer.ground.console import output, progress
+from mixer.ground.files import write_whole
+from mixer.ground.vehicle import Vehicle, load_vehicle
+
+
+@click.command()
+@click.argument("vehicle_file", metavar="VEHICLE", type=click.Path(path_type=Path))
+@click.option("--board", default="none", show_default=True, help=BOARD_HELP)
+@click.option(
+    "--seed",
+    type=click.IntRange(0, 2**53),
+    help="Fly the dispersed flight of this seed; left out, the vehicle file is right in all.",
+)
+@click.option(
+    "--fault",
+    "fault_texts",
+    multiple=True,
+    metavar="FAULT",
+    help="Something that goes wrong, such as jam,vane=3,time_s=8,value=15. Can be repeated.",
+)
+@click.option("--no-watch", is_flag=True, help="Vanes have no angle sensors: no jam is noticed.")
+@click.option(
+    "--report",
+    "report_file",
+    type=click.Path(path_type=Path),
+    default=Path("ascent.html"),
+    show_default=True,
+    help="Where the report goes.",
+)
+@result_option
+def ascent(
+    vehicle_file: Path,
+    board: str,
+    seed: int | None,
+    fault_texts: tuple[str, ...],
+    no_watch: bool,
+    report_file: Path,
+    as_json: bool,
+) -> None:
+    """Fly a simulated rocket with the real steering code, from ignition to the tail-off.
+
+    A plain attitude hold makes the demands: axis vertical, roll at null. It tests the steering and
+    guides the rocket nowhere. The flight passes or fails by the vehicle file's [requirements].
+
+    CAUTION: with a real board the pulses are real and servos move. A good simulated flight is no
+    leave to fly; local law, the range's safety officer and licensed people decide that.
+
+    Example: fourvane ascent vehicle.toml --board emulated
+    """
+    vehicle = load_vehicle(vehicle_file)
+    faults = tuple(parse_fault(text) for text in fault_texts)
+    truth = nominal(vehicle) if seed is None else drawn(vehicle, seed)
+    flight = Flight(truth, seed or 0, faults)
+    with steered_by(board) as (make_steering, name):
+        total = cycles_of(vehicle, [flight])
+        with progress("Flying", total) as done:
+
+            def count(cycle: Cycle) -> None:
+                done(cycle.number + 1)
+
+            flown = fly_ascent(vehicle, flight, make_steering, not no_watch, [count])
+    judgements = judge(flown.tally, vehicle.requirements)
+    with write_whole(report_file) as stream:
+        stream.write(page(vehicle, flown, judgements, name, seed, faults))
+    result: dict[str, Any] = {
+        "vehicle": vehicle.vehicle.name,
+        "steered_by": name,
+        "seed": seed,
+        "faults": list(fault_texts),
+        **facts(flown, judgements),
+        "report": report_file,
+    }
+    emit(result, as_json, lambda: show(vehicle, flown, report_file))
+    if not result["passes"]:
+        raise SystemExit(FAILED)
+
+
+def show(vehicle: Vehicle, flown: Ascent, report_file: Path) -> None:
+    """The flight in a few lines."""
+    judgements = judge(flown.tally, vehicle.requirements)
+    found = verdict(judgements)
+    for row in judgements:
+        output.print(f"{'  ' if row.passes else '! '}{sentence(row)}", soft_wrap=True)
+    output.print(f"{found.outcome.upper()}. The report is in {report_file}", soft_wrap=True)

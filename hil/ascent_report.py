@@ -1,0 +1,162 @@
+"""The report of one simulated flight, as a page and as facts for other programs."""
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from hil import ascent_pictures as draw
+from hil.ascent import Ascent
+from hil.faults import Fault
+from hil.flight_verdict import Judgement
+from mixer.flight.layout import FLAG_NAMES
+from mixer.ground.page import CAUTIONS, Picture, Section, Table, Verdict, render_page
+from mixer.ground.pictures import svg
+from mixer.ground.requirements import Requirements
+from mixer.ground.vehicle import Vehicle
+
+LEFT_OUT = (
+    "What the simulated rocket leaves out: bending of the airframe, slosh of the propellant, the "
+    "wake of one vane on another, jet damping, Mach number in the aerodynamics, thrust growing "
+    "with height, errors of attitude and rate sensors. Each can make a real rocket behave worse.",
+    "The demands come from a plain proportional-derivative hold, there to test the steering with: "
+    "it holds the axis vertical and the roll at null, and guides the rocket nowhere.",
+)
+FLYING_CAUTION = (
+    "A good simulated flight is no leave to fly. Whether, where and when a rocket flies is "
+    "decided by local law, the range's safety officer and licensed people, and by nobody else."
+)
+
+
+def facts(ascent: Ascent, judgements: Sequence[Judgement]) -> dict[str, Any]:
+    """The figures of a flight, by names that tell their units."""
+    tally, history = ascent.tally, ascent.history
+    judged = max(int(tally.cycles[0]), 1)
+    return {
+        "passes": all(row.passes for row in judgements),
+        "left_the_rail": bool(tally.cycles[0]),
+        "attitude_error_deg": judgements[0].value,
+        "attitude_error_time_s": judgements[0].time_s,
+        "roll_rate_deg_s": judgements[1].value,
+        "roll_rate_time_s": judgements[1].time_s,
+        "margin_percent": judgements[2].value,
+        "margin_time_s": judgements[2].time_s,
+        "height_m": float(tally.height_m[0]),
+        "cycles": len(history.time_s),
+        "demand_frames_lost": int(tally.frames_lost[0]),
+        "flagged_percent": {
+            name: round(100.0 * int(count) / judged, 2)
+            for name, count in zip(FLAG_NAMES, tally.flagged[:, 0], strict=True)
+        },
+    }
+
+
+def verdict(judgements: Sequence[Judgement]) -> Verdict:
+    """Pass or fail, and why."""
+    if not np.isfinite(judgements[0].value):
+        return Verdict("fail", "The rocket never left the rail under thrust.")
+    failed = [row for row in judgements if not row.passes]
+    if failed:
+        return Verdict("fail", "; ".join(sentence(row) for row in failed) + ".")
+    judged = [row for row in judgements if row.limit is not None]
+    if not judged:
+        return Verdict("pass", "Nothing was judged: the vehicle file has no [requirements].")
+    return Verdict("pass", "; ".join(sentence(row) for row in judged) + ".")
+
+
+def sentence(row: Judgement) -> str:
+    """One requirement in words."""
+    limit = "" if row.limit is None else f" ({'at most' if row.most else 'at least'} {row.limit:g})"
+    return f"{row.name} {row.value:.2f} {row.unit} at {row.time_s:.2f} s{limit}"
+
+
+def page(
+    vehicle: Vehicle,
+    ascent: Ascent,
+    judgements: Sequence[Judgement],
+    steered_by: str,
+    seed: int | None,
+    faults: Sequence[Fault],
+) -> str:
+    """The HTML report."""
+    limits = vehicle.requirements or Requirements()
+    history = ascent.history
+    figures = facts(ascent, judgements)
+    cells = [
+        (
+            row.name,
+            f"{row.value:.2f} {row.unit}",
+            f"{row.time_s:.2f} s",
+            "not judged"
+            if row.limit is None
+            else f"{'at most' if row.most else 'at least'} {row.limit:g} {row.unit}",
+            "pass" if row.passes else "FAIL",
+        )
+        for row in judgements
+    ]
+    flagged = [(name, f"{share} %") for name, share in figures["flagged_percent"].items()]
+    return render_page(
+        f"Simulated ascent: {vehicle.vehicle.name}",
+        "One flight of the steering code with a simulated rocket round it, from ignition through "
+        "the tail-off. Grey: on the rail, and after the tail-off began; not judged.",
+        [
+            Section(
+                "What was required",
+                tables=[Table(("", "reached", "when", "required", ""), cells)],
+            ),
+            Section(
+                "Attitude",
+                pictures=[Picture(svg(draw.attitude(history, limits)), "Tilt and its rates.")],
+            ),
+            Section(
+                "Roll",
+                pictures=[
+                    Picture(
+                        svg(draw.roll(history, limits)),
+                        "Roll is the axis that gives way first.",
+                    )
+                ],
+            ),
+            Section(
+                "Pitch and yaw moments",
+                pictures=[
+                    Picture(
+                        svg(draw.moments(history)),
+                        "What was asked for, what the true vanes gave, and what disturbed.",
+                    )
+                ],
+            ),
+            Section(
+                "Vanes",
+                pictures=[
+                    Picture(
+                        svg(draw.deflections(history, vehicle)),
+                        "Commanded and true deflection; dotted: travel.",
+                    )
+                ],
+            ),
+            Section(
+                "Authority margin",
+                ["How much of the pitch and yaw that the true vanes can reach was left unused."],
+                tables=[Table(("flag", "share of the judged cycles"), flagged)],
+                pictures=[Picture(svg(draw.margin(history, limits)), "0 %: on the edge of reach.")],
+            ),
+            Section(
+                "Flight path",
+                pictures=[
+                    Picture(svg(draw.path(history)), "The pressure is what the sensor says.")
+                ],
+            ),
+            Section("What this flight does not tell", LEFT_OUT),
+        ],
+        facts=[
+            ("Vehicle file", vehicle.path),
+            ("Steered by", steered_by),
+            ("Dispersion", "none" if seed is None else f"seed {seed}"),
+            ("Failures", "; ".join(map(str, faults)) or "none"),
+            ("Control cycles", f"{len(history.time_s)} at {vehicle.control.rate_hz:g} Hz"),
+            ("Height when the tail-off began", f"{figures['height_m']:.0f} m"),
+        ],
+        verdict=verdict(judgements),
+        cautions=(FLYING_CAUTION, *CAUTIONS),
+    )

@@ -1,0 +1,117 @@
+"""`fourvane failures`: fly every single failure, and pairs of them, and say what became of it."""
+
+from pathlib import Path
+
+import click
+
+from hil.failure_campaign import Limits, count_jams, fly_failures, tasks_of, with_reachability
+from hil.failure_report import NAMES, facts, jam_sentence, page, rows, split, write_csv
+from hil.failures import pair_plans, single_plans
+from hil.workers import executor_of
+from mixer.ground.command import FAILED, emit, result_option
+from mixer.ground.console import output, progress
+from mixer.ground.files import write_whole
+from mixer.ground.vehicle import load_vehicle
+
+
+@click.command()
+@click.argument("vehicle_file", metavar="VEHICLE", type=click.Path(path_type=Path))
+@click.option(
+    "--seeds",
+    type=click.IntRange(1, 1000),
+    default=2,
+    show_default=True,
+    help="How many dispersed flights each failure is put into.",
+)
+@click.option("--first-seed", type=click.IntRange(0, 2**53), default=1, show_default=True)
+@click.option("--pairs", is_flag=True, help="Fly every pair of failures too: some minutes.")
+@click.option("--no-watch", is_flag=True, help="Vanes have no angle sensors: no jam is noticed.")
+@click.option(
+    "--lost-deg",
+    type=click.FloatRange(1.0, 90.0),
+    default=15.0,
+    show_default=True,
+    help="Tilted farther than this, a flight is lost.",
+)
+@click.option(
+    "--roll-lost-deg-s",
+    type=click.FloatRange(1.0, 7200.0),
+    default=180.0,
+    show_default=True,
+    help="Rolling faster than this, it has lost roll.",
+)
+@click.option("--workers", type=click.IntRange(1, 1024), help="Processes; by default all cores.")
+@click.option("--cluster", metavar="ADDRESS", help="A Dask cluster to fly on instead.")
+@click.option(
+    "--report",
+    "report_file",
+    type=click.Path(path_type=Path),
+    default=Path("failures.html"),
+    show_default=True,
+    help="Where the report goes; the table of flights goes beside it as CSV.",
+)
+@result_option
+def failures(
+    vehicle_file: Path,
+    seeds: int,
+    first_seed: int,
+    pairs: bool,
+    no_watch: bool,
+    lost_deg: float,
+    roll_lost_deg_s: float,
+    workers: int | None,
+    cluster: str | None,
+    report_file: Path,
+    as_json: bool,
+) -> None:
+    """Fly every failure there is a model of, and compare with a clipped pseudo-inverse.
+
+    Jammed, lost and slow vanes, swapped and reversed servos, wrong tables, a dead or lying
+    pressure sensor, a silent or damaged link, a board that resets, late cycles. Exit status 1
+    where the flight core loses a flight with one jam that an exact check says can be held.
+
+    CAUTION: what is kept here may be lost in the air; local law, the range's safety officer and
+    licensed people decide about flying.
+
+    Example: fourvane failures vehicle.toml --pairs
+    """
+    vehicle = load_vehicle(vehicle_file)
+    numbers = range(first_seed, first_seed + seeds)
+    plans = single_plans(vehicle, numbers)
+    if pairs:
+        plans += pair_plans(vehicle, numbers)
+    limits = Limits(lost_deg, roll_lost_deg_s)
+    tasks = tasks_of(vehicle, plans, ("flight-core", "clipped"), not no_watch)
+    with (
+        executor_of(workers, cluster) as (executor, count),
+        progress("Flying failures", 2 * len(plans)) as done,
+    ):
+        flown = fly_failures(tasks, executor, count, limits, done)
+    flown = with_reachability(vehicle, flown)
+    csv_file = report_file.with_suffix(".csv")
+    with write_whole(report_file) as stream:
+        write_csv(csv_file, flown)
+        stream.write(page(vehicle, flown, limits, not no_watch, csv_file))
+    result = {
+        "vehicle": vehicle.vehicle.name,
+        **facts(vehicle, flown),
+        "report": report_file,
+        "flights_file": csv_file,
+    }
+
+    def show() -> None:
+        single, _ = split(flown)
+        width = max(len(str(row[0])) for row in rows(vehicle, single))
+        titles = max(map(len, NAMES.values()))
+        head = ("flights", "kept", "roll lost", "lost")
+        cells = (f"{name:>9}" for name in head)
+        output.print(f"{'failure':<{width}}  {'steered by':<{titles}}", *cells, soft_wrap=True)
+        for name, title, *counts in rows(vehicle, single):
+            cells = (f"{count:>9}" for count in counts)
+            output.print(f"{name:<{width}}  {title:<{titles}}", *cells, soft_wrap=True)
+        output.print(f"\n{jam_sentence(count_jams(flown))}", soft_wrap=True)
+        output.print(f"The report is in {report_file}, every flight in {csv_file}", soft_wrap=True)
+
+    emit(result, as_json, show)
+    if not result["passes"]:
+        raise SystemExit(FAILED)

@@ -1,0 +1,85 @@
+"""Campaign results on disk: a folder of Parquet files, one for each block of flights.
+
+A block is written whole or not at all, and carries the mark of the campaign it belongs to: the
+same folder goes on where it stopped, and never mixes two campaigns.
+"""
+
+import hashlib
+import json
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Any
+
+from hil.plans import Columns
+from mixer.ground.files import InputError, write_whole
+from mixer.ground.vehicle import Vehicle
+
+MARK = b"fourvane.campaign"
+# Counted up whenever the same seed would no longer be the same flight.
+FLIGHT_VERSION = 1
+
+
+def pyarrow() -> Any:
+    """The library, or an InputError that says how to get it."""
+    try:
+        import pyarrow.parquet
+    except ImportError:
+        raise InputError(
+            'a campaign needs the library pyarrow: pip install "fourvane[campaign]"'
+        ) from None
+    return pyarrow
+
+
+def mark_of(vehicle: Vehicle, watch_jams: bool) -> str:
+    """What the flights of a campaign depend on, besides their seeds."""
+    tables = vehicle.flight_tables().to_bytes()
+    settings = json.dumps([FLIGHT_VERSION, vehicle.text, watch_jams])
+    return hashlib.sha256(settings.encode() + tables).hexdigest()[:16]
+
+
+class FlightTable:
+    """The folder of one campaign."""
+
+    def __init__(self, folder: Path, mark: str):
+        self._arrow = pyarrow()
+        self.folder = folder
+        self._mark = mark
+        if folder.exists() and not folder.is_dir():
+            raise InputError(f"{folder}: is a file; a campaign needs a folder")
+        if not folder.parent.is_dir():
+            raise InputError(f"{folder}: the folder {folder.parent} does not exist")
+
+    def holds(self, first_seed: int, flights: int) -> bool:
+        """Whether a block is there. InputError where the folder is another campaign's."""
+        file = self._file(first_seed, flights)
+        if not file.exists():
+            return False
+        try:
+            schema = self._arrow.parquet.read_schema(file)
+        except (OSError, self._arrow.ArrowInvalid) as error:
+            raise InputError(f"{file}: not a readable Parquet file ({error})") from error
+        if (schema.metadata or {}).get(MARK) != self._mark.encode():
+            raise InputError(
+                f"{file}: belongs to another campaign (another vehicle file, settings or version); "
+                "name another folder, or remove this one"
+            )
+        return True
+
+    def write(self, first_seed: int, columns: Columns) -> None:
+        """Put a block away."""
+        self.folder.mkdir(exist_ok=True)
+        table = self._arrow.table(columns).replace_schema_metadata({MARK: self._mark.encode()})
+        with write_whole(self._file(first_seed, len(columns["seed"])), "wb") as stream:
+            self._arrow.parquet.write_table(table, stream)
+
+    def read(self, blocks: Sequence[tuple[int, int]], names: Sequence[str]) -> Iterator[Columns]:
+        """Some columns of some blocks (first seed, flights), block by block."""
+        for first_seed, flights in blocks:
+            table = self._arrow.parquet.read_table(
+                self._file(first_seed, flights), columns=list(names)
+            )
+            yield {name: table[name].to_numpy() for name in names}
+
+    def _file(self, first_seed: int, flights: int) -> Path:
+        last = first_seed + flights - 1
+        return self.folder / f"flights-{first_seed:09d}-{last:09d}.parquet"

@@ -1,0 +1,72 @@
+"""Blocks of flights through any `concurrent.futures.Executor`: processes here, or a cluster."""
+
+import os
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
+from contextlib import contextmanager
+from multiprocessing import get_context
+from typing import Any, TypeVar
+
+from mixer.ground.files import InputError
+
+Task = TypeVar("Task")
+Result = TypeVar("Result")
+WAITING_PER_WORKER = 2  # so that no worker idles and no pile of results grows
+
+
+def processes(workers: int | None) -> int:
+    """How many processes: the number asked for, or one for each core we may use."""
+    return workers or len(os.sched_getaffinity(0))
+
+
+@contextmanager
+def executor_of(workers: int | None, cluster: str | None) -> Iterator[tuple[Executor, int]]:
+    """An executor and the number of its workers: processes here, or the Dask cluster at an
+    address. InputError where that cluster or its library is not there.
+    """
+    if cluster is None:
+        count = processes(workers)
+        # Fresh processes, since forked ones may inherit locked threads of numerical libraries.
+        with ProcessPoolExecutor(count, mp_context=get_context("spawn")) as executor:
+            yield executor, count
+        return
+    try:
+        from distributed import Client
+    except ImportError:
+        raise InputError(
+            'a cluster needs the library dask.distributed: pip install "fourvane[cluster]"'
+        ) from None
+    try:
+        client = Client(cluster, timeout="10s", set_as_default=False)
+    except (OSError, ValueError) as error:
+        raise InputError(f"no cluster answers at {cluster}: {error}") from error
+    with client:
+        count = len(client.scheduler_info(n_workers=-1)["workers"])
+        if count == 0:
+            raise InputError(f"the cluster at {cluster} has no workers")
+        yield client.get_executor(pure=False), count
+
+
+def run_blocks(
+    executor: Executor,
+    workers: int,
+    function: Callable[[Task], Result],
+    tasks: Iterable[Task],
+) -> Iterator[tuple[Task, Result]]:
+    """Each task with its result, in the order in which they come; few are ever under way."""
+    waiting: dict[Future[Any], Task] = {}
+    todo = iter(tasks)
+    try:
+        while True:
+            for task in todo:
+                waiting[executor.submit(function, task)] = task
+                if len(waiting) >= WAITING_PER_WORKER * workers:
+                    break
+            if not waiting:
+                return
+            done, _ = wait(waiting, return_when=FIRST_COMPLETED)
+            for future in done:
+                yield waiting.pop(future), future.result()
+    finally:
+        for future in waiting:
+            future.cancel()
