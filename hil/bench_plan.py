@@ -45,6 +45,11 @@ class BenchPlan:
         return abs(3.0 * self.us_per_deg)
 
     @property
+    def sweep_step_us(self) -> float:
+        """From one position of the sweep to the next, about."""
+        return (self.high_us - self.low_us) / (self.positions - 1)
+
+    @property
     def sweep_us(self) -> Array:
         """The pulses of the sweep (positions,), on the timer's grid."""
         pulses = np.linspace(self.low_us, self.high_us, self.positions)

@@ -8,6 +8,7 @@ from hil.bench_port import BenchPort
 
 LOOK_DEG = (0.0, 4.0, -4.0, 0.0)
 DEAD_BAND_STEPS = 40
+LEAD_IN_STEPS = 4  # before the first position of a traverse, to take up play
 HOLD_S = (0.5, 10.0)
 
 
@@ -53,8 +54,10 @@ class SweepPoint:
     def measure(self, port: BenchPort, fresh: bool) -> Record:
         plan = self.plan
         if fresh or self.first:
-            port.move(plan.servo, self.pulse_us - self.sense * plan.overrun_us)
-            port.wait(plan.settle_s)
+            # The same small steps as between positions: a leap would carry the vane too far.
+            for steps in range(LEAD_IN_STEPS, 0, -1):
+                port.move(plan.servo, self.pulse_us - self.sense * steps * plan.sweep_step_us)
+                port.wait(plan.settle_s)
         port.move(plan.servo, self.pulse_us)
         port.wait(plan.settle_s)
         prompt = f"sweep, pass {self.number} {self.direction}, pulse {self.pulse_us:g} µs"

@@ -134,7 +134,9 @@ def dead_band_us(data: BenchData) -> float | None:
         if good.sum() > 2:
             noise_deg = float(np.median([look.scatter_deg for look in data.looks] or [0.0])) / 4
             least_deg = max(LEAST_CHANGE_NOISES * noise_deg, LEAST_CHANGE_DEG)
-            widths.append(dead_band(pulses[good], read[good], least_deg))
+            moved = np.flatnonzero(np.abs(read[good] - read[good][0]) >= least_deg)
+            begin = int(moved[0]) if len(moved) else 0  # before it, the end of the approach
+            widths.append(dead_band(pulses[good][begin:], read[good][begin:], least_deg))
     finite = [width for width in widths if np.isfinite(width)]
     return max(finite) if finite and len(finite) == len(widths) else None
 
