@@ -228,6 +228,32 @@ def test_wear_past_half_the_chord_is_refused_with_the_time_it_is_reached():
         predict_wear(fit, 400.0)
 
 
+def test_table_from_inspections_keeps_forces_within_two_percent_where_the_unworn_is_five_off():
+    """Drawing → simulated burns → inspection → table, against the force of the truly worn vane.
+
+    A hard-worn vane, two burns inspected, the table then held against a third burn of 26 s at
+    every load and deflection; errors as shares of the new vane's largest force.
+    """
+    hard = 2.5
+    inspection = burnt(seed=21, burns=((10.0, 20.0), (14.0, 18.0)), vane_factor=(hard,) * 4)
+    fit = fit_recession(inspection, 20.0)
+    wear = predict_wear(fit, 26.0, vane(), NOZZLE, TRAVEL)
+    new = computed_curve(vane(), NOZZLE, TRAVEL)
+    largest = new.force_n.max()
+    with_table, without = [], []
+    for load in (5.0, 11.0, 17.0, 26.0):
+        edge = WornEdge(STATIONS, hard * RATES * load)
+        true = computed_curve(vane(), NOZZLE, TRAVEL, edge).force_n
+        effectiveness = np.interp(load, wear.load_s, wear.effectiveness)
+        with_table.append(np.max(np.abs(effectiveness * new.force_n - true)) / largest)
+        without.append(np.max(np.abs(new.force_n - true)) / largest)
+    print(
+        f"seed 21: largest error {max(with_table):.2%} with the table, {max(without):.2%} without"
+    )
+    assert max(with_table) < 0.02
+    assert max(without) > 0.05
+
+
 def test_face_losses_lower_the_predicted_mass():
     with_faces = fit_recession(burnt(face_g_s=0.02), 20.0, vane())
     without = fit_recession(burnt(), 20.0, vane())

@@ -100,7 +100,7 @@ def heat_bar(
     stop_at_k: float = np.inf,
     stop_at_recession_m: float = np.inf,
 ) -> Heating:
-    """Heat a bar until the horizon, a surface temperature or a recession is reached.
+    """Heat a bar until the horizon, a temperature anywhere in it or a recession is reached.
 
     `bar_at(recession_m)` gives the bar when so much of its end is gone; its first edge moves, its
     last stays. `recession_rate_m_s(surface_k, recession_m)` is how fast the end recedes. Cells
@@ -127,7 +127,7 @@ def heat_bar(
         return np.append(rate, speed)
 
     def hot(_time: float, state: FloatArray) -> float:
-        return float(state[0]) - stop_at_k if np.isfinite(stop_at_k) else -1.0
+        return float(state[:-1].max()) - stop_at_k if np.isfinite(stop_at_k) else -1.0
 
     def gone(_time: float, state: FloatArray) -> float:
         return float(state[-1]) - stop_at_recession_m if np.isfinite(stop_at_recession_m) else -1.0

@@ -72,6 +72,9 @@ def planform_picture(
         whole.invert_yaxis()
         whole.set_title("The jet flows downwards")
         near.margins(y=0.1)
+        if not any(np.any(edge.recession_mm > 0.0) for edge in edges):
+            near.set_ylim(0.0, 1.0)
+            near.annotate("no recession", (0.5, 0.5), xycoords="axes fraction", ha="center")
         near.invert_yaxis()
         near.set_title("Leading edge, magnified")
         near.legend(loc="lower left")

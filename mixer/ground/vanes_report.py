@@ -245,6 +245,11 @@ def _heat_words(life: Life) -> list[str]:
             else "the vane is at nearly one temperature."
         )
     ]  # fmt: skip
+    if life.ends_by.startswith("the trailing"):
+        words.append(
+            "The section is drawn with a sharp tail, which is thin and heated from both faces: a"
+            " tail a millimetre or two thick lives longer."
+        )
     if np.isfinite(life.bulk_s) and np.isfinite(life.local_s):
         words.append(
             f"First local {life.material.fails_by} after {life.local_s:.3g} s; the whole vane, at"
