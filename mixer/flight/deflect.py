@@ -1,7 +1,7 @@
 """From force to deflection to pulse, and what the deflections give.
 
-δ = c⁻¹(f/κ) by straight lines between the curve's points, held inside this cycle's window; the pulse
-from the servo table; the moments from the forces.
+δ = c⁻¹(f/κ) by straight lines between the curve's points, held inside this cycle's window; the
+pulse from the servo table; the moments from the forces.
 """
 
 from mixer.flight.words import const, ptr32

@@ -1,11 +1,12 @@
 """Steps two and three: the roll to deliver, and the four forces with the least sum of squares.
 
-About the middle c of the box, f = c + g with |g_i| ≤ h_i. The minimum-norm solution of Σ g_i·b_i = e,
-Σ g_i = ρ plus s times the null vector v gives g_i = v_i·(s − η_i), η_i a linear row in (e, ρ). So
-each vane is a strip |s − η_i| ≤ ω_i = h_i/|v_i|, and two strips meet where |η_i − η_j| ≤ ω_i + ω_j:
-the twelve facets of the attainable set (Durham 1993), in the very numbers the last line uses. Pairs
-come in rising order of how strongly roll moves them apart, so that rounding in a nearly parallel
-pair cannot break a strong one. Σ f² is least at s = −v·c / v·v, clamped to the strips.
+About the middle c of the box, f = c + g with |g_i| ≤ h_i. The minimum-norm solution of
+Σ g_i·b_i = e, Σ g_i = ρ plus s times the null vector v gives g_i = v_i·(s − η_i), η_i a linear row
+in (e, ρ). So each vane is a strip |s − η_i| ≤ ω_i = h_i/|v_i|, and two strips meet where
+|η_i − η_j| ≤ ω_i + ω_j: the twelve facets of the attainable set (Durham 1993), in the very numbers
+the last line uses. Pairs come in rising order of how strongly roll moves them apart, so that
+rounding in a nearly parallel pair cannot break a strong one. Σ f² is least at s = −v·c / v·v,
+clamped to the strips.
 
 Units: h_max is brought to 14 bits by a shift z, so narrow boxes keep their precision.
 """

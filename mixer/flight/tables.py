@@ -37,10 +37,10 @@ class FlightTables:
         if magic != MAGIC:
             raise TablesError("these bytes are not flight tables")
         if version != VERSION:
-            raise TablesError("flight tables have version %d, this core reads %d" % (version, VERSION))
+            raise TablesError(f"flight tables have version {version}, this core reads {VERSION}")
         body = blob[HEADER_BYTES:]
         if len(body) != 4 * count:
-            raise TablesError("flight tables are cut short: %d bytes of %d" % (len(body), 4 * count))
+            raise TablesError(f"flight tables are cut short: {len(body)} bytes of {4 * count}")
         if crc32(body) != crc:
             raise TablesError("flight tables are damaged: the CRC-32 does not agree")
-        return cls(struct.unpack("<%di" % count, body))
+        return cls(struct.unpack(f"<{count}i", body))

@@ -6,6 +6,7 @@ rounded is rounded to nearest, except travel, which is rounded inwards.
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -85,7 +86,7 @@ class Words:
         return self.head + self.body
 
     def refuse(self, key: str, value: object, message: str) -> VehicleError:
-        return VehicleError(str(self.vehicle.path), [Problem(key, value, message)])
+        return VehicleError(str(self.vehicle.path), [Problem(key, str(value), message)])
 
     def put(self, where: int, values) -> None:
         values = [int(v) for v in np.atleast_1d(values)]
@@ -156,11 +157,13 @@ class Words:
         rows = -np.linalg.pinv(matrix) / null[:, None]
         width = 1 / np.abs(null)
         # for each vane the most fraction bits with which every product fits 32 bits
-        most = np.maximum.reduce([
-            (np.abs(rows[:, 0]) + np.abs(rows[:, 1])) * 65536 + 1,
-            np.abs(rows[:, 2]) * 65536 + 1,
-            width * 16384,
-        ])
+        most = np.maximum.reduce(
+            [
+                (np.abs(rows[:, 0]) + np.abs(rows[:, 1])) * 65536 + 1,
+                np.abs(rows[:, 2]) * 65536 + 1,
+                width * 16384,
+            ]
+        )
         q = np.minimum(14, np.floor(np.log2((2**31 - 1) / most))).astype(int)
         if q.min() < 8:
             raise self.refuse(
@@ -311,7 +314,7 @@ def spread(points, longest: float) -> np.ndarray:
     """The points with more put between them, so that no step is longer than `longest`."""
     points = np.asarray(points, dtype=float)
     parts = [points[:1]]
-    for a, b in zip(points[:-1], points[1:], strict=True):
+    for a, b in pairwise(points):
         n = int(np.ceil((b - a) / longest))
         parts.append(np.round(np.linspace(a, b, n + 1))[1:])
     return np.concatenate(parts)

@@ -9,6 +9,7 @@ so what holds for one cycle holds for all.
 
 import ast
 import inspect
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib import import_module
@@ -32,7 +33,7 @@ SPLITS = {"box": ("span", "j"), "deflect": ("span", "j"), "schedule": ("span", "
           "nearest": ("o", "k"), "secondary": ("limited", "z")}  # fmt: skip
 
 
-class WordOverflow(ArithmeticError):
+class WordOverflowError(ArithmeticError):
     """An intermediate of a flight kernel could leave its word."""
 
 
@@ -51,7 +52,7 @@ def check_words(tables: FlightTables, vehicle: "Vehicle") -> None:
     """Raise VehicleError where any demand could take the flight arithmetic past 32 bits."""
     try:
         bound_cycle(list(tables.words))
-    except WordOverflow as error:
+    except WordOverflowError as error:
         message = (
             "this vehicle does not fit the flight core's 32-bit arithmetic; nearest causes: very "
             f"uneven clocking, curves with very steep and very flat parts, extreme sizes ({error})"
@@ -60,7 +61,7 @@ def check_words(tables: FlightTables, vehicle: "Vehicle") -> None:
 
 
 def bound_cycle(words: list[int]) -> list[Span]:
-    """Bounds of every steering word after any cycle; WordOverflow where one could overflow."""
+    """Bounds of every steering word after any cycle; WordOverflowError where one could overflow."""
     before = admitted(words)
     scheduled = run("schedule", words, before)
     after = None
@@ -80,9 +81,9 @@ def bound_cycle(words: list[int]) -> list[Span]:
     assert after is not None
     for where, (was, now) in enumerate(zip(before, after, strict=True)):
         if where in LASTING and not (was[0] <= now[0] and now[1] <= was[1]):
-            raise WordOverflow(f"steering word {where} could drift to {now}")
+            raise WordOverflowError(f"steering word {where} could drift to {now}")
         if now[0] < -SMALL or now[1] >= SMALL:
-            raise WordOverflow(f"steering word {where} could reach {now}, past 31 bits")
+            raise WordOverflowError(f"steering word {where} could reach {now}, past 31 bits")
     return after
 
 
@@ -221,7 +222,7 @@ class Kernel:
             if now is None:
                 return join(exits)
             now = self.block(body, now)
-        raise WordOverflow(f"{self.name}: no bound found for the loop `{ast.unparse(test)}`")
+        raise WordOverflowError(f"{self.name}: no bound found for the loop `{ast.unparse(test)}`")
 
     def assign(self, target: ast.expr, value: Span, state: State) -> None:
         if isinstance(target, ast.Name):
@@ -255,7 +256,7 @@ class Kernel:
             case ast.BinOp(left=left, op=op, right=right):
                 span = operate(op, self.value(left, state), self.value(right, state))
                 if span[0] < -WORD or span[1] >= WORD:
-                    raise WordOverflow(
+                    raise WordOverflowError(
                         f"{self.name}, line {node.lineno}: `{ast.unparse(node)}` could reach "
                         f"{max(span, key=abs)}"
                     )
@@ -330,7 +331,7 @@ def operate(op: ast.operator, a: Span, b: Span) -> Span:
         case ast.FloorDiv() if b[0] > 0:
             ends = [x // y for x in a for y in b]
         case _:
-            raise WordOverflow(f"{type(op).__name__} of {a} and {b} is not safe")
+            raise WordOverflowError(f"{type(op).__name__} of {a} and {b} is not safe")
     return min(ends), max(ends)
 
 
@@ -350,7 +351,7 @@ def join_words(a: list[Span], b: list[Span]) -> list[Span]:
     return [x if x == y else hull(x, y) for x, y in zip(a, b, strict=True)]
 
 
-def join(states: list[State | None]) -> State | None:
+def join(states: Sequence[State | None]) -> State | None:
     """The least state that holds all of these; a name that one of them lacks is dropped."""
     live = [state for state in states if state is not None]
     if not live:

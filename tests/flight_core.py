@@ -1,0 +1,52 @@
+"""The flight core on any box and demand, for tests: its kernels without a vehicle round them."""
+
+import functools
+from collections.abc import Sequence
+
+from mixer.flight import layout as at
+from mixer.flight.along import along
+from mixer.flight.nearest import nearest
+from mixer.flight.secondary import secondary
+from mixer.flight.within import within
+from mixer.ground.tables import Words
+from tests.vehicles import vehicle
+
+
+@functools.cache
+def allocation_words(clocking_deg: tuple[float, ...], policy: str = "nearest") -> list[int]:
+    """Flight-table words for a layout; the rest of the vehicle is the sane one."""
+    turned = [angle - 360.0 if angle > 360.0 else angle for angle in clocking_deg]
+    return Words(vehicle(layout={"clocking_deg": turned}, control={"policy": policy})).assemble()
+
+
+def allocate_eighths(
+    words: Sequence[int], lo: Sequence[int], hi: Sequence[int], want: Sequence[int], policy: str
+) -> list[int]:
+    """The steering state after the allocation kernels; all forces in eighths of a count."""
+    s = [0] * at.STATE_WORDS
+    s[at.LO : at.LO + 4] = lo
+    s[at.HI : at.HI + 4] = hi
+    s[at.UNIT] = 1 if max(map(abs, (*lo, *hi))) <= 32768 else 2
+    s[at.WANT : at.WANT + 3] = want
+    if policy == "direction":
+        along(words, s)
+    elif not within(words, s):
+        nearest(words, s)
+    secondary(words, s)
+    return s
+
+
+def allocate_counts(clocking_deg, lo, hi, demand, roll, policy: str) -> list[float]:
+    """Four forces in counts for a box, a demand and a roll in counts."""
+
+    def eighths(values):
+        return [round(8 * float(value)) for value in values]
+
+    s = allocate_eighths(
+        allocation_words(tuple(clocking_deg)),
+        eighths(lo),
+        eighths(hi),
+        eighths((*demand, roll)),
+        policy,
+    )
+    return [force / 8 for force in s[at.FORCE : at.FORCE + 4]]

@@ -1,0 +1,158 @@
+"""No intermediate of the flight core leaves its word: run on integers that check themselves, and
+shown by intervals for every vehicle; a vehicle that could overflow is refused."""
+
+import random
+
+import pytest
+
+from mixer.flight import KERNELS, Steering
+from mixer.flight import layout as at
+from mixer.ground import word_bounds
+from mixer.ground.tables import Words
+from mixer.ground.vehicle_errors import VehicleError
+from mixer.ground.word_bounds import WordOverflowError, bound_cycle, operate
+from tests.oracle.cases import random_clocking
+from tests.vehicles import vehicle
+
+CYCLES = 4000
+SEED = 41
+
+
+class Word(int):
+    """An integer whose every result must fit a signed 32-bit word."""
+
+    def __new__(cls, value):
+        if not -(2**31) <= value < 2**31:
+            raise OverflowError(f"{value} does not fit a signed 32-bit word")
+        return super().__new__(cls, value)
+
+
+def checked(name):
+    plain = getattr(int, name)
+    return lambda self, other: Word(plain(int(self), int(other)))
+
+
+for operator in ("add", "sub", "mul", "floordiv", "lshift", "rshift", "and", "or", "mod"):
+    for side in ("", "r"):
+        setattr(Word, f"__{side}{operator}__", checked(f"__{side}{operator}__"))
+Word.__neg__ = lambda self: Word(-int(self))  # type: ignore[method-assign]
+
+
+class Checked(list):
+    """An array that holds words only."""
+
+    def __setitem__(self, where, value):
+        super().__setitem__(where, Word(value) if isinstance(where, int) else value)
+
+
+def checked_steering(tables) -> Steering:
+    s = Steering(tables)
+    s._t = Checked(Word(value) for value in tables.words)
+    s._s = Checked(Word(value) for value in s._s)
+    return s
+
+
+def test_the_checking_integer_does_check():
+    for build in (lambda: Word(2**30) * 2, lambda: 3 * Word(2**30), lambda: Word(1) << 31,
+                  lambda: Word(-(2**31)) - 1):  # fmt: skip
+        with pytest.raises(OverflowError):
+            build()
+
+
+@pytest.mark.parametrize("policy", ["nearest", "direction"])
+def test_no_intermediate_leaves_32_bits(policy):
+    rng = random.Random(SEED)
+    print(f"seed {SEED}")
+    for clocking in ((45, 135, 225, 315), (0, 91, 180, 266), (5, 40, 170, 215)):
+        tables = vehicle(
+            layout={"clocking_deg": [float(a) for a in clocking]}, control={"policy": policy},
+            vanes={"travel_deg": [[-15.0, 15.0], [0.0, 15.0], [-15.0, 2.0], [-15.0, 15.0]]},
+        ).flight_tables()  # fmt: skip
+        s = checked_steering(tables)
+        most = tables.words[at.MNM_MAX]
+        for _ in range(CYCLES // 6):
+            size = 10 ** rng.uniform(3, 8.7)
+            demand = [rng.choice([-1, 1]) * min(most, int(size * rng.random())) for _ in range(2)]
+            s.demand(*demand, int(rng.uniform(-1, 1) * 10 ** rng.uniform(2, 8)))
+            if rng.random() < 0.05:
+                s.jam(rng.randint(1, 4), rng.randint(-15_000, 15_000))
+            if rng.random() < 0.1:
+                s.free(rng.randint(1, 4))
+            s.step(rng.choice([0, 100_000, 1_300_000, 2_000_000, 4_000_000, 2**30 - 1]),
+                   rng.choice([0, 1000, 5000, 5000, 400_000, 16_000_000]))  # fmt: skip
+            assert all(-(2**30) <= word < 2**30 for word in s._s)
+
+
+def test_every_layout_that_is_taken_has_bounds():
+    """The interval pass covers even and uneven layouts, both policies, without false alarms."""
+    import numpy as np
+
+    rng = np.random.default_rng(SEED)
+    for layout in ("square", "misaligned", "uneven"):
+        for policy in ("nearest", "direction"):
+            clocking = [float(a) % 360 for a in random_clocking(rng, layout)]
+            words = Words(
+                vehicle(layout={"clocking_deg": clocking}, control={"policy": policy})
+            ).assemble()
+            for low, high in bound_cycle(words):
+                assert -(2**30) <= low <= high < 2**30
+
+
+@pytest.mark.parametrize("place", ["MNM_MAX", "ROW_X", "WIDTH", "PULSE_Q", "MOMENT_EXP", "COS"])
+def test_a_table_that_could_overflow_is_found(place):
+    """Sixteen times larger than what the ground builds, and the pass says which line overflows."""
+    words = Words(vehicle()).assemble()
+    where = getattr(at, place)
+    words[where] = words[where] * 16 if not place.endswith(("_Q", "_EXP")) else 0
+    if place == "MOMENT_EXP":
+        words[where] = -1
+    if place == "PULSE_Q":
+        where = words[at.SERVO_OFF] + 2 * words[at.SERVO_N]
+        words[where] *= 64
+    with pytest.raises(WordOverflowError):
+        bound_cycle(words)
+
+
+def test_a_vehicle_that_could_overflow_is_refused_in_words(monkeypatch):
+    monkeypatch.setattr(word_bounds, "WORD", 1 << 29)
+    with pytest.raises(VehicleError, match=r"does not fit the flight core's 32-bit arithmetic"):
+        vehicle().flight_tables()
+
+
+def test_the_bounds_hold_what_steering_does():
+    """Random cycles stay within the intervals that the pass found."""
+    tables = vehicle().flight_tables()
+    spans = bound_cycle(list(tables.words))
+    rng = random.Random(SEED)
+    s = Steering(tables)
+    for _ in range(1500):
+        s.demand(*(rng.randint(-2_000_000, 2_000_000) for _ in range(3)))
+        s.step(rng.choice([2_000_000, 4_000_000]), 5000)
+        written = [at.DEFLECTION, at.PULSE, at.FORCE, at.MOMENT, at.KAPPA, at.WANT, at.LO, at.HI,
+                   at.POINT, at.ETA, at.OMEGA]  # fmt: skip
+        for word in written:
+            assert spans[word][0] <= s._s[word] <= spans[word][1]
+
+
+def test_interval_arithmetic_encloses_integer_arithmetic():
+    import ast
+
+    rng = random.Random(SEED)
+    for op, plain in ((ast.Add(), int.__add__), (ast.Sub(), int.__sub__), (ast.Mult(), int.__mul__),
+                      (ast.LShift(), int.__lshift__), (ast.RShift(), int.__rshift__),
+                      (ast.FloorDiv(), int.__floordiv__)):  # fmt: skip
+        for _ in range(300):
+            a = sorted(rng.randint(-50, 50) for _ in range(2))
+            b = sorted(rng.randint(1, 9) for _ in range(2))
+            low, high = operate(op, (a[0], a[1]), (b[0], b[1]))
+            for _ in range(10):
+                value = plain(rng.randint(*a), rng.randint(*b))
+                assert low <= value <= high
+
+
+def test_every_kernel_is_bounded():
+    """The pass runs each kernel there is; a new one cannot be forgotten."""
+    import inspect
+
+    source = inspect.getsource(word_bounds.bound_cycle)
+    assert all(f'"{name}"' in source for name in KERNELS)
