@@ -2,7 +2,8 @@
 
 A frame on the wire: COBS of (body, CRC-16 of the body, high byte first), then one zero byte.
 COBS: Cheshire & Baker, IEEE/ACM Transactions on Networking 7(2), 1999. The CRC is CRC-16/IBM-3740
-(polynomial 0x1021, start 0xFFFF, not reflected); of a body with its own CRC behind it, it is 0.
+(polynomial 0x1021, start 0xFFFF, not reflected); of a body with its own CRC behind it, it is 0. It
+does not see zeros gained or lost at the very end, so every kind of frame checks its length too.
 Numbers in a body are little-endian, two's complement, of 3 or 4 bytes.
 """
 

@@ -35,11 +35,18 @@ class TableLoading:
         node.put_number(node.store.received)
         return verdict
 
+    def _at_rest(self):
+        """Whether all vanes stand at neutral, from where new tables begin."""
+        node = self._node
+        if node.steering is not None and node.steering.jammed:
+            return False
+        return node.resting and node.when_safe is None
+
     def _on_commit(self, length):
         node = self._node
         if length:
             return p.WRONG_LENGTH
-        if node.state != p.SAFE or not node.resting:  # a new set begins from neutral
+        if node.state != p.SAFE or not self._at_rest():
             return p.NOT_NOW
         tables = node.store.check()
         if isinstance(tables, int):

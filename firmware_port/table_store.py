@@ -7,6 +7,7 @@ from firmware_port import protocol as p
 from mixer.flight import FlightTables, TablesError
 
 MOST_BYTES = 16384
+BESIDE = ".new"
 
 
 class TableStore:
@@ -25,13 +26,17 @@ class TableStore:
         self.size = 0
         self.crc_high = 0
         self.crc_low = 0
-        if path is not None:
-            try:
-                with open(path, "rb") as file:
-                    blob = file.read()
-                self._take(FlightTables.from_bytes(blob), blob)
-            except (OSError, TablesError):
-                pass
+        if path is not None and not self._read(path):
+            self._read(path + BESIDE)  # a reset between the two steps of a FAT
+
+    def _read(self, path):
+        try:
+            with open(path, "rb") as file:
+                blob = file.read()
+            self._take(FlightTables.from_bytes(blob), blob)
+        except (OSError, TablesError):
+            return False
+        return True
 
     def _take(self, tables, blob):
         crc = crc32(blob)
@@ -97,7 +102,7 @@ class TableStore:
 
 def _write_whole(path, content):
     """Beside the old file, then in its place: a reset in between finds one or the other."""
-    beside = path + ".new"
+    beside = path + BESIDE
     with open(beside, "wb") as file:
         file.write(content)
     try:

@@ -1,0 +1,98 @@
+"""A stand-in for the boards' `machine`, stricter than any of them.
+
+RP2's rules (its `machine_pwm.c`): two channels of a slice share one frequency; nothing leaves a pin
+before frequency and width are both set; ending one channel ends its slice. Stricter than RP2: a
+frequency is set once a slice, a width must fit the frame, nothing may be used after its end, and a
+width has to be a plain integer that costs a board no heap.
+"""
+
+import sys
+import types
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+
+class Board:
+    """What all pins and channels of one board share."""
+
+    def __init__(self) -> None:
+        self.slice_hz: dict[int, int] = {}
+        self.pulse_ns: dict[int, int] = {}  # by pin
+        self.calls: list[tuple] = []
+        self.fed = 0
+
+
+def module(board: Board) -> types.ModuleType:
+    """A `machine` for this board."""
+
+    class Pin:
+        def __init__(self, number: int):
+            if not isinstance(number, int) or not 0 <= number < 30:
+                raise ValueError(f"no such pin: {number!r}")
+            self.number = number
+
+    class PWM:
+        def __init__(self, pin: Pin, *, freq: int, duty_ns: int):
+            if not isinstance(pin, Pin):
+                raise TypeError("PWM needs a Pin")
+            self.pin = pin.number
+            self.slice = pin.number // 2 % 8
+            self.ended = False
+            if self.pin in board.pulse_ns:
+                raise ValueError(f"pin {self.pin} has a channel already")
+            other = board.slice_hz.setdefault(self.slice, freq)
+            if other != freq:
+                raise ValueError(f"slice {self.slice} runs at {other} Hz, not {freq}")
+            self.freq_hz = freq
+            self._set(duty_ns)
+
+        def _set(self, width: int) -> None:
+            if self.ended:
+                raise ValueError("used after its end")
+            if type(width) is not int or abs(width) >= 2**30:
+                raise TypeError(f"a width costs heap: {width!r}")
+            if not 0 < width < 1_000_000_000 // self.freq_hz:
+                raise ValueError(f"{width} ns does not fit {self.freq_hz} Hz")
+            board.pulse_ns[self.pin] = width
+            board.calls.append(("pulse", self.pin, width))
+
+        def freq(self, *args: int) -> None:
+            raise AssertionError("the frequency is set once, with the first pulse")
+
+        def duty_ns(self, width: int) -> None:
+            self._set(width)
+
+        def deinit(self) -> None:
+            self.ended = True
+            board.pulse_ns.pop(self.pin, None)
+            board.slice_hz.pop(self.slice, None)
+            board.calls.append(("end", self.pin))
+
+    class WDT:
+        def __init__(self, *, timeout: int):
+            if not 1 <= timeout <= 8388:
+                raise ValueError(f"RP2's watchdog takes 1 to 8388 ms, not {timeout}")
+
+        def feed(self) -> None:
+            board.fed += 1
+            board.calls.append(("feed",))
+
+    made = types.ModuleType("machine")
+    made.Pin, made.PWM, made.WDT = Pin, PWM, WDT  # type: ignore[attr-defined]
+    return made
+
+
+@contextmanager
+def strict_machine() -> Iterator[Board]:
+    """`import machine` gives the stand-in for a while."""
+    board = Board()
+    names = ("machine", "firmware_port.outputs")
+    before = {name: sys.modules.pop(name, None) for name in names}
+    sys.modules["machine"] = module(board)
+    try:
+        yield board
+    finally:
+        for name, old in before.items():
+            sys.modules.pop(name, None)
+            if old is not None:
+                sys.modules[name] = old
