@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from mixer.ground.files import InputError
+from mixer.ground.gas import FlowState
 from mixer.ground.geometry import NozzleFields, VaneGeometry, WornEdge
 from mixer.ground.section_forces import flank_pressures
 from mixer.ground.vane_forces import computed_curve
@@ -97,7 +98,7 @@ def chip_effect(
     )
 
 
-def _slope_force_n(geometry: VaneGeometry, stream, chip: Chip) -> float:
+def _slope_force_n(geometry: VaneGeometry, stream: FlowState, chip: Chip) -> float:
     """Side force of a one-sided slope: its pressure less the flank's it replaced, on its area.
 
     Shock-expansion on the slope; past detachment the estimate that stands in for it there.

@@ -16,7 +16,7 @@ from mixer.ground.files import InputError, write_whole
 from mixer.ground.geometry import VaneGeometry
 from mixer.ground.heat import vane_life
 from mixer.ground.inspection import CALLIPER_MM, read_inspection
-from mixer.ground.vanes_report import NoDrawing, drawing_of, widest_travel
+from mixer.ground.vanes_report import DrawingError, drawing_of, widest_travel
 from mixer.ground.vehicle import Vehicle, load_vehicle, parse_vehicle
 from mixer.ground.wear import RecessionFit, fit_recession
 from mixer.ground.wear_prediction import WearPrediction, predict_wear
@@ -185,7 +185,7 @@ def chip(
     vehicle = load_vehicle(vehicle_file)
     geometry = drawing_of(vehicle)
     if geometry is None:
-        raise NoDrawing(f"{vehicle_file}: vanes.geometry: missing; a chip needs the drawing")
+        raise DrawingError(f"{vehicle_file}: vanes.geometry: missing; a chip needs the drawing")
     effect = chip_effect(
         geometry,
         vehicle.engine,

@@ -7,7 +7,6 @@ and `mass_before_g,mass_after_g` (the same in every row of a vane and burn). A b
 duration or its log; the vanes need chords or masses.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -196,10 +195,9 @@ def _specimen(
     rows: Rows, burn: Burn, vane: int, mine: NDArray[np.int64], calliper_mm: float
 ) -> Specimen:
     what = f"vane {vane} after burn {burn.number}"
-    pick: Callable[[str], FloatArray] = lambda column: rows[column][mine]  # noqa: E731
     chords: tuple[FloatArray, ...] = ()
     if CHORDS[0] in rows:
-        order = np.argsort(pick("station_mm"), kind="stable")
+        order = np.argsort(rows["station_mm"][mine], kind="stable")
         mine = mine[order]
         again = np.flatnonzero(np.diff(rows["station_mm"][mine]) == 0.0)
         if len(again):

@@ -35,7 +35,7 @@ DUST_CAUTION = (
 )
 
 
-class NoDrawing(InputError):  # noqa: N818 - the message is the thing
+class DrawingError(InputError):
     """A vehicle whose forces are measured has nothing to compute."""
 
 
@@ -273,7 +273,7 @@ def vanes(vehicle_file: str, out: str | None, as_json: bool) -> None:
     vehicle = load_vehicle(vehicle_file)
     geometry = drawing_of(vehicle)
     if geometry is None:
-        raise NoDrawing(
+        raise DrawingError(
             f"{vehicle_file}: vanes.geometry: missing; forces are computed from a drawing, and"
             " this file has a measured curve"
         )
