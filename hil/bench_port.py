@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from hil.servo_model import EmulatedServo
 from mixer.ground.quantities import Array
@@ -27,7 +28,7 @@ class Scale:
     zero_counts: float = 2048.0
     direction: int = 1
 
-    def angle_deg(self, counts: Array) -> Array:
+    def angle_deg(self, counts: ArrayLike) -> Array:
         """Deflections in deg, within half a turn of zero, for counts (n,)."""
         turns = (np.asarray(counts, dtype=float) - self.zero_counts) / self.counts_per_turn
         return self.direction * 360.0 * (turns - np.round(turns))

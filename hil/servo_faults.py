@@ -9,7 +9,7 @@ from hil.servo_model import EmulatedServo, ServoFault, ServoKind
 FAULTS = ("stripped tooth", "sticking band", "reversed lead", "loose horn", "dead encoder")
 
 
-def healthy_kind(seed: int) -> ServoKind:
+def healthy_kind(seed: int, neutral_us: float = 1500.0, us_per_deg: float = 10.0) -> ServoKind:
     """A servo like its siblings: every figure some per cent off, the linkage a little unequal."""
     rng = random.Random(f"servo {seed}")
 
@@ -20,8 +20,8 @@ def healthy_kind(seed: int) -> ServoKind:
     arm_mm = about(plain.linkage.arm_mm, 0.02)
     return replace(
         plain,
-        neutral_us=plain.neutral_us + rng.uniform(-4, 4),
-        us_per_deg=about(plain.us_per_deg, 0.02),
+        neutral_us=neutral_us + rng.uniform(-4, 4),
+        us_per_deg=about(us_per_deg, 0.02),
         natural_hz=about(plain.natural_hz, 0.08),
         damping=about(plain.damping, 0.1),
         slew_deg_s=about(plain.slew_deg_s, 0.06),
@@ -63,7 +63,12 @@ def some_fault(name: str, seed: int) -> ServoFault:
     raise ValueError(f"no fault {name}; known are {', '.join(FAULTS)}")
 
 
-def emulated_servo(seed: int, fault: str | None = None) -> EmulatedServo:
+def emulated_servo(
+    seed: int,
+    fault: str | None = None,
+    neutral_us: float = 1500.0,
+    us_per_deg: float = 10.0,
+) -> EmulatedServo:
     """A healthy emulated servo of its own, or one with the named fault."""
     broken = some_fault(fault, seed) if fault else None
-    return EmulatedServo(healthy_kind(seed), fault=broken, seed=seed)
+    return EmulatedServo(healthy_kind(seed, neutral_us, us_per_deg), fault=broken, seed=seed)

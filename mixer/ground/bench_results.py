@@ -1,0 +1,89 @@
+"""The results a bench run leaves in its folder, and how they are read again."""
+
+import json
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from mixer.ground.adopt_servos import AdoptError, Measured
+from mixer.ground.command import plain
+from mixer.ground.files import write_whole
+from mixer.ground.servo_fit import write_servo_table
+from mixer.ground.servo_verdict import ModuleVerdict, ServoVerdict
+from mixer.ground.sweep import write_sweeps
+
+RESULTS = "bench.json"
+SWEEP = "sweep.csv"
+
+
+def table_name(servo: int) -> str:
+    return f"servo-{servo}.csv"
+
+
+def servo_result(verdict: ServoVerdict) -> dict[str, Any]:
+    """One servo in plain values."""
+    return {
+        "passed": verdict.passed,
+        "reasons": verdict.reasons,
+        "faults": [finding.name for finding in verdict.findings],
+        "figures": verdict.figures.values(),
+        "limits": {j.figure: j.limit for j in verdict.judgements},
+        "margins": {j.figure: j.margin for j in verdict.judgements},
+        "table": table_name(verdict.servo) if verdict.figures.fit else None,
+    }
+
+
+def module_result(module: ModuleVerdict) -> dict[str, Any]:
+    """The module in plain values: what `--json` prints and the results file keeps."""
+    match = module.match
+    return {
+        "vehicle": module.vehicle.vehicle.name,
+        "passed": module.passed,
+        "reasons": module.reasons,
+        "roll_nm": match.roll_nm if match else None,
+        "roll_likely_nm": match.likely_nm if match else None,
+        "roll_kick_nm": match.kick.largest_nm if match and match.kick else None,
+        "servos": {str(n): servo_result(servo) for n, servo in module.servos.items()},
+    }
+
+
+def write_results(folder: Path, module: ModuleVerdict) -> list[Path]:
+    """Servo tables, the sweeps and the results, each whole; returns the files written."""
+    written = []
+    for number, servo in module.servos.items():
+        if servo.figures.fit:
+            path = folder / table_name(number)
+            write_servo_table(path, servo.figures.fit.table)
+            written.append(path)
+    sweeps = [servo.data.sweep for servo in module.servos.values() if servo.data.sweep]
+    if sweeps:
+        write_sweeps(folder / SWEEP, sweeps)
+        written.append(folder / SWEEP)
+    with write_whole(folder / RESULTS) as stream:
+        json.dump(plain(module_result(module)), stream, indent=2, ensure_ascii=False)
+        stream.write("\n")
+    return [*written, folder / RESULTS]
+
+
+def read_measured(folder: Path, with_tables: bool = True) -> dict[int, Measured]:
+    """What a bench folder holds of each servo. AdoptError where it holds no results."""
+    path = folder / RESULTS
+    try:
+        results = json.loads(path.read_text(encoding="utf-8"))
+        servos: Mapping[str, Any] = results["servos"]
+        return {int(n): measured(folder, servo, with_tables) for n, servo in servos.items()}
+    except OSError as error:
+        raise AdoptError(f"{path}: {error.strerror}; name the folder of a bench run") from error
+    except (ValueError, KeyError, TypeError, AttributeError) as error:
+        raise AdoptError(f"{path}: not the results of a bench run") from error
+
+
+def measured(folder: Path, servo: Mapping[str, Any], with_tables: bool) -> Measured:
+    figures = servo["figures"]
+    table = folder / servo["table"] if servo["table"] and with_tables else None
+    return Measured(
+        table,
+        figures.get("slew_deg_s"),
+        figures.get("latency_ms"),
+        figures.get("backlash_deg"),
+    )

@@ -1,0 +1,173 @@
+"""`fourvane servo`: servo tables from sweeps, and what the bench measured into the vehicle file."""
+
+from pathlib import Path
+from typing import Any
+
+import click
+from rich.table import Table
+
+from mixer.ground.adopt_servos import adopt
+from mixer.ground.bench_results import read_measured
+from mixer.ground.command import FAILED, emit, result_option
+from mixer.ground.console import messages, output
+from mixer.ground.files import DataError
+from mixer.ground.servo_fit import (
+    ServoFit,
+    ServoRefusedError,
+    SweepError,
+    fit_servo,
+    write_servo_table,
+)
+from mixer.ground.sweep import Sweep, read_sweeps
+from mixer.ground.vehicle import Vehicle, load_vehicle
+
+file_path = click.Path(path_type=Path, dir_okay=False)
+vehicle_option = click.option(
+    "--vehicle", "vehicle_file", type=file_path, required=True, help="The vehicle file."
+)
+
+
+@click.group()
+def servo() -> None:
+    """Servo tables: fit one from a sweep, or put the bench's measurements into the vehicle file.
+
+    Example: fourvane servo fit sweep.csv --vehicle vehicle.toml --out servo.csv
+    """
+
+
+@servo.command()
+@click.argument("sweep_file", metavar="SWEEP", type=file_path)
+@vehicle_option
+@click.option(
+    "--out",
+    type=file_path,
+    default=Path("servo.csv"),
+    show_default=True,
+    help="The servo table; with several servos in the sweep, servo-1.csv and so on.",
+)
+@click.option(
+    "--timer-us",
+    type=click.FloatRange(0.005, 20),
+    default=1.0,
+    show_default=True,
+    help="The smallest step of the pulse that the board can make.",
+)
+@result_option
+def fit(sweep_file: Path, vehicle_file: Path, out: Path, timer_us: float, as_json: bool) -> None:
+    """Make the servo table of each servo in a sweep file, measured on a bench or by hand.
+
+    The sweep has the columns servo, pulse_us, angle_deg (0 = edge-on to the jet, positive =
+    clockwise seen from outside along the shaft), direction (up or down) and pass, with at least
+    two passes in each direction over the whole travel. A servo that turns back, sticks or slips
+    is refused with the place, and the exit status is 1.
+
+    Example: fourvane servo fit sweep.csv --vehicle vehicle.toml --out servo.csv
+    """
+    vehicle = load_vehicle(vehicle_file)
+    sweeps = read_sweeps(sweep_file)
+    results: dict[str, Any] = {}
+    fits: list[ServoFit] = []
+    for number, sweep in sweeps.items():
+        try:
+            found = fit_of(sweep_file, sweep, vehicle, timer_us)
+        except ServoRefusedError as refusal:
+            results[str(number)] = {"refused": str(refusal)}
+            messages.print(f"refused: {refusal}", soft_wrap=True)
+            continue
+        path = out if len(sweeps) == 1 else out.with_stem(f"{out.stem}-{number}")
+        write_servo_table(path, found.table)
+        results[str(number)] = {"table": path, **fit_result(found)}
+        fits.append(found)
+    emit({"sweep": sweep_file, "servos": results}, as_json, lambda: show_fits(fits, results))
+    if len(fits) < len(sweeps):
+        raise SystemExit(FAILED)
+
+
+def fit_of(sweep_file: Path, sweep: Sweep, vehicle: Vehicle, timer_us: float) -> ServoFit:
+    """The fit over the vehicle's travel; DataError, with the file's name, where there is none."""
+    low, high = vehicle.vanes.travel_deg[sweep.servo - 1]
+    try:
+        return fit_servo(sweep, (float(low), float(high)), timer_us)
+    except SweepError as error:
+        raise DataError(sweep_file, None, None, None, str(error)) from error
+
+
+def fit_result(found: ServoFit) -> dict[str, Any]:
+    """The figures of a fit, by names that end in their units."""
+    return {
+        "points": len(found.table.pulse_us),
+        "repeatability_deg": found.repeatability_deg,
+        "iso_230_2": {
+            "reversal_deg": found.positions.reversal,
+            "repeatability_deg": found.positions.repeatability,
+            "accuracy_deg": found.positions.accuracy,
+        },
+        "iec_61298_2": {
+            "hysteresis_percent": found.hysteresis_percent,
+            "nonlinearity_percent": found.nonlinearity.percent_of_span,
+            "terminal_nonlinearity_percent": found.terminal_nonlinearity.percent_of_span,
+        },
+        "noise_deg": found.noise_deg,
+        "resolution_deg": found.resolution_deg,
+        "outliers": [str(outlier) for outlier in found.outliers],
+    }
+
+
+def show_fits(fits: list[ServoFit], results: dict[str, Any]) -> None:
+    """A table of the fits, and what was left out."""
+    table = Table("servo", "table", "points", "promised ±", "reversal", "hysteresis", "non-linear")
+    for found in fits:
+        table.add_row(
+            str(found.servo),
+            str(results[str(found.servo)]["table"]),
+            str(len(found.table.pulse_us)),
+            f"{found.repeatability_deg / 2:.3f} deg",
+            f"{found.positions.reversal:.3f} deg",
+            f"{found.hysteresis_percent:.2f} %",
+            f"{found.nonlinearity.percent_of_span:.2f} %",
+        )
+        for outlier in found.outliers:
+            output.print(f"left out: {outlier}", soft_wrap=True)
+    if fits:
+        output.print(table)
+
+
+@servo.command(name="adopt")
+@click.argument("folder", metavar="FOLDER", type=click.Path(path_type=Path, file_okay=False))
+@vehicle_option
+@click.option("--out", type=file_path, required=True, help="The new vehicle file.")
+@click.option("--without-tables", is_flag=True, help="Take slew, latency and backlash only.")
+@click.option(
+    "--slew-share",
+    type=click.FloatRange(0.1, 1.0),
+    default=0.9,
+    show_default=True,
+    help="What part of the slew measured without load is counted on in flight.",
+)
+@result_option
+def adopt_command(
+    folder: Path,
+    vehicle_file: Path,
+    out: Path,
+    without_tables: bool,
+    slew_share: float,
+    as_json: bool,
+) -> None:
+    """Put the measurements in a bench FOLDER into a new vehicle file, comments kept.
+
+    The allocator then moves no vane faster than its own servo was measured to, less the share
+    kept back for the load, and the measured tables make the pulses.
+
+    Example: fourvane servo adopt fourvane-bench --vehicle vehicle.toml --out measured.toml
+    """
+    vehicle = load_vehicle(vehicle_file)
+    found = read_measured(folder, not without_tables)
+    changes = adopt(vehicle, out, found, slew_share)
+    result = {"vehicle": out, "servos": sorted(found), "changes": changes}
+
+    def show() -> None:
+        for change in changes or ["nothing changed"]:
+            output.print(change, soft_wrap=True)
+        output.print(f"written to {out}", soft_wrap=True)
+
+    emit(result, as_json, show)
