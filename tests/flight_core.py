@@ -7,7 +7,6 @@ from mixer.flight import layout as at
 from mixer.flight.along import along
 from mixer.flight.nearest import nearest
 from mixer.flight.secondary import secondary
-from mixer.flight.within import within
 from mixer.ground.tables import Words
 from tests.vehicles import vehicle
 
@@ -30,7 +29,7 @@ def allocate_eighths(
     s[at.WANT : at.WANT + 3] = want
     if policy == "direction":
         along(words, s)
-    elif not within(words, s):
+    else:
         nearest(words, s)
     secondary(words, s)
     return s

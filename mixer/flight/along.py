@@ -22,11 +22,13 @@ _HI = const(68)
 _POINT = const(72)
 _CUT_LO = const(84)
 _CUT_HI = const(88)
+_FLAGS = const(15)
+_PRIMARY_LIMITED = const(1)
 _FAR = const(16777215)  # 2^24 − 1: a gap up to here fits the two-half product, and is out of Z
 
 
 def along(t: ptr32, s: ptr32) -> int:
-    """Set POINT; return 1 where it is the demand itself."""
+    """Set POINT; flag PRIMARY_LIMITED where it is not the demand itself."""
     x = 0
     y = 0
     for i in range(4):
@@ -129,7 +131,8 @@ def along(t: ptr32, s: ptr32) -> int:
     if share == 32768:
         s[_POINT] = (s[_WANT] + (1 << (s[_UNIT] - 1))) >> s[_UNIT]
         s[_POINT + 1] = (s[_WANT + 1] + (1 << (s[_UNIT] - 1))) >> s[_UNIT]
-        return 1
+        return 0
+    s[_FLAGS] |= _PRIMARY_LIMITED
     while gap_x > 65535 or gap_x < -65535 or gap_y > 65535 or gap_y < -65535:
         gap_x >>= 1
         gap_y >>= 1

@@ -28,10 +28,12 @@ _SERVO_HINT = const(49)
 _WINDOW_LO = const(56)
 _WINDOW_HI = const(60)
 _MOMENT_GAIN = const(82)
+_FLAGS = const(15)
+_SLEW_LIMITED = const(4)
 
 
 def deflect(t: ptr32, s: ptr32) -> int:
-    """Set DEFLECTION, PULSE and MOMENT from FORCE; return 1 where slew held a vane back."""
+    """Set DEFLECTION, PULSE and MOMENT from FORCE; flag SLEW_LIMITED where slew holds a vane."""
     held = 0
     p_x = 0
     p_y = 0
@@ -94,4 +96,6 @@ def deflect(t: ptr32, s: ptr32) -> int:
     s[_MOMENT] = ((p_x >> 2) * gain) >> t[_MOMENT_EXP]
     s[_MOMENT + 1] = ((p_y >> 2) * gain) >> t[_MOMENT_EXP]
     s[_MOMENT + 2] = ((roll >> 2) * t[_ROLL_MOMENT]) >> t[_ROLL_MOMENT_EXP]
-    return held
+    if held != 0:
+        s[_FLAGS] |= _SLEW_LIMITED
+    return 0

@@ -81,9 +81,6 @@ WINDOW_HI = 60
 LO = 64  # the force box, eighths of a count, four
 HI = 68
 POINT = 72  # the primary to deliver, units, x and y
-EDGE = 74  # an edge of Z_τ that the demand violates, 0 … 2·N_EDGES − 1
-ORIGIN = 75  # a0, units, x and y
-GAP = 77  # demand − a0, units, x and y
 GAIN = 81
 MOMENT_GAIN = 82
 CUT_LO = 84  # (1 − τ)(box − a0), units, four
@@ -91,7 +88,10 @@ CUT_HI = 88
 BASE = 92  # η without roll, four
 ETA = 96
 OMEGA = 100
-STATE_WORDS = 104
+AGE = 104  # time since the last good demand, µs
+BAD = 105  # BAD_DEMAND where a demand was refused since the last cycle
+JAMMED = 106  # bit 0 for vane 1
+STATE_WORDS = 108
 
 # ---- status flags -----------------------------------------------------------------------------
 PRIMARY_LIMITED = 1

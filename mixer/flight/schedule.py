@@ -1,5 +1,7 @@
 """What changes over the burn: jet pressure, wear, lever arm; and the demand in counts.
 
+Also what the cycle starts from: whether there is a jet to steer with and a demand to follow.
+
 Burn load is ∫(pc/pc_ref)^0.8 dt (convective heat-flux scaling, Bartz 1957), by trapezium, the power
 from a table. κ_i = (pc/pc_ref)·effectiveness_i(load). The demand becomes pitch/L, yaw/L and roll/R
 in eighths of a count, by products of two halves of 14 bits so that far demands stay exact.
@@ -10,6 +12,8 @@ from mixer.flight.words import const, ptr32
 _PA_SHIFT = const(3)
 _PA_MANT = const(4)
 _PA_MAX = const(5)
+_PA_MIN = const(6)
+_TIMEOUT_US = const(2)
 _GAIN_EXP = const(9)
 _ROLL_GAIN = const(11)
 _ROLL_GAIN_EXP = const(12)
@@ -32,12 +36,39 @@ _LEVER_HINT = const(54)
 _RATE = const(55)
 _GAIN = const(81)
 _MOMENT_GAIN = const(82)
+_FLAGS = const(15)
+_NEUTRAL = const(36)
+_AGE = const(104)
+_BAD = const(105)
+_JAMMED = const(106)
+_NO_THRUST = const(8)
+_STALE_DEMAND = const(16)
+_JAMMED_VANE = const(64)
 _LOAD_MAX = const(1000000000)
 
 
 def schedule(t: ptr32, s: ptr32) -> int:
-    """Advance burn load and time by DT under PRESSURE; set KAPPA, UNIT, gains and WANT."""
+    """Advance burn load and time by DT under PRESSURE; set FLAGS, KAPPA, UNIT, gains and WANT.
+
+    Return 1, and set NEUTRAL to 0, where there is something to steer with and for.
+    """
     pressure = s[_PRESSURE]
+    flags = s[_BAD]
+    s[_BAD] = 0
+    age = s[_AGE]
+    steer = 1
+    if age >= t[_TIMEOUT_US]:
+        flags |= _STALE_DEMAND
+        steer = 0
+    else:
+        s[_AGE] = age + s[_DT]
+    if pressure < t[_PA_MIN]:
+        flags |= _NO_THRUST
+        steer = 0
+    if s[_JAMMED] != 0:
+        flags |= _JAMMED_VANE
+    s[_FLAGS] = flags
+    s[_NEUTRAL] = 1 - steer
     if pressure > t[_PA_MAX]:
         pressure = t[_PA_MAX]
     if pressure < 0:
@@ -127,4 +158,4 @@ def schedule(t: ptr32, s: ptr32) -> int:
             s[_WANT + axis] = (top + (mid >> 14) + (1 << (e - 29))) >> (e - 28)
         else:
             s[_WANT + axis] = (top << (28 - e)) + (mid >> (e - 14))
-    return 0
+    return steer

@@ -34,10 +34,12 @@ _POINT = const(72)
 _BASE = const(92)
 _ETA = const(96)
 _OMEGA = const(100)
+_FLAGS = const(15)
+_ROLL_LIMITED = const(2)
 
 
 def secondary(t: ptr32, s: ptr32) -> int:
-    """Set the four FORCE words from POINT, WANT and the box; return 1 where roll was limited."""
+    """Set the four FORCE words from POINT, WANT and the box; flag ROLL_LIMITED where it was."""
     unit = s[_UNIT]
     reach = 0  # Σ h in sixteenths of a count, as lo + hi and hi − lo are
     roll = 2 * s[_WANT + 2]
@@ -181,4 +183,6 @@ def secondary(t: ptr32, s: ptr32) -> int:
         elif f > hi:
             f = hi
         s[_FORCE + i] = f
-    return limited
+    if limited != 0:
+        s[_FLAGS] |= _ROLL_LIMITED
+    return 0

@@ -13,8 +13,11 @@ from mixer.flight.deflect import deflect
 from mixer.flight.nearest import nearest
 from mixer.flight.schedule import schedule
 from mixer.flight.secondary import secondary
-from mixer.flight.within import within
+from mixer.flight.words import const
 
+_POLICY = const(0)
+_PRESSURE = const(19)
+_FLAGS = const(15)
 LONGEST_DT_US = 500_000  # a longer gap moves the vanes no further than this one does
 
 
@@ -33,11 +36,7 @@ class Steering:
         self.pulse_ns = view[at.PULSE : at.PULSE + 4]
         self.force = view[at.FORCE : at.FORCE + 4]
         self.moment_mnm = view[at.MOMENT : at.MOMENT + 3]
-        self.flags = 0
-        self.jammed = 0  # bit 0 for vane 1
         self._dt_us = 0
-        self._age_us = 0
-        self._bad = 0
         self.reset()
 
     def reset(self):
@@ -46,23 +45,29 @@ class Steering:
         s = self._s
         for i in range(at.STATE_WORDS):
             s[i] = 0
-        self.flags = 0
-        self.jammed = 0
-        self._bad = 0
         self._dt_us = 0
-        self._age_us = t[at.TIMEOUT_US]
+        self.release()
         for vane in range(1, 5):
             self.free(vane)
-        s[at.NEUTRAL] = 1
         schedule(t, s)
         box(t, s)
         deflect(t, s)
+        s[at.FLAGS] = 0
 
     def start(self, time_us, load_us):
         """Set burn time and burn load, for a run that does not begin at ignition."""
         self._s[at.TIME] = time_us
         self._s[at.LOAD] = load_us
         self._s[at.RATE] = 16384
+
+    @property
+    def flags(self):
+        return self._s[at.FLAGS]
+
+    @property
+    def jammed(self):
+        """The vanes told to be jammed: bit 0 for vane 1."""
+        return self._s[at.JAMMED]
 
     @property
     def time_us(self):
@@ -86,14 +91,14 @@ class Steering:
             s[at.DEMAND] = pitch_mnm
             s[at.DEMAND + 1] = yaw_mnm
             s[at.DEMAND + 2] = roll_mnm
-            self._age_us = 0
+            s[at.AGE] = 0
             return True
-        self._bad = at.BAD_DEMAND
+        self._s[at.BAD] = at.BAD_DEMAND
         return False
 
     def release(self):
         """Drop the demand: the vanes go to neutral at the slew rate until there is another."""
-        self._age_us = self._t[at.TIMEOUT_US]
+        self._s[at.AGE] = self._t[at.TIMEOUT_US]
 
     def jam(self, vane, deflection_mdeg):
         """Vane 1 … 4 stands still at this deflection (held inside its travel) until it is freed."""
@@ -104,14 +109,14 @@ class Steering:
         s[at.DEFLECTION + i] = x
         s[at.LIMIT_LO + i] = x
         s[at.LIMIT_HI + i] = x
-        self.jammed |= 1 << i
+        s[at.JAMMED] |= 1 << i
 
     def free(self, vane):
         """Vane 1 … 4 moves again, from where it stood."""
         i = vane - 1
         self._s[at.LIMIT_LO + i] = self._t[at.TRAVEL_LO + i]
         self._s[at.LIMIT_HI + i] = self._t[at.TRAVEL_HI + i]
-        self.jammed &= ~(1 << i)
+        self._s[at.JAMMED] &= ~(1 << i)
 
     def step(self, pressure_pa, dt_us):
         """Run one control cycle, `dt_us` after the last one; return the flags."""
@@ -119,37 +124,18 @@ class Steering:
         s = self._s
         if dt_us != self._dt_us:
             self._set_dt(dt_us)
-        s[at.PRESSURE] = pressure_pa
-        flags = self._bad
-        self._bad = 0
-        if self._age_us >= t[at.TIMEOUT_US]:
-            flags |= at.STALE_DEMAND
-        else:
-            self._age_us += dt_us
-        if pressure_pa < t[at.PA_MIN]:
-            flags |= at.NO_THRUST
-        if self.jammed:
-            flags |= at.JAMMED_VANE
-        schedule(t, s)
-        if flags & (at.STALE_DEMAND | at.NO_THRUST):
-            s[at.NEUTRAL] = 1
+        s[_PRESSURE] = pressure_pa
+        if schedule(t, s):
             box(t, s)
-        else:
-            s[at.NEUTRAL] = 0
-            box(t, s)
-            if t[at.POLICY]:
-                if not along(t, s):
-                    flags |= at.PRIMARY_LIMITED
-            elif not within(t, s):
+            if t[_POLICY]:
+                along(t, s)
+            else:
                 nearest(t, s)
-                flags |= at.PRIMARY_LIMITED
-            if secondary(t, s):
-                flags |= at.ROLL_LIMITED
-        if deflect(t, s):
-            flags |= at.SLEW_LIMITED
-        s[at.FLAGS] = flags
-        self.flags = flags
-        return flags
+            secondary(t, s)
+        else:
+            box(t, s)
+        deflect(t, s)
+        return s[_FLAGS]
 
     def _set_dt(self, dt_us):
         """Work out how far each vane may move in one cycle: ⌊slew·dt⌋, so never faster."""

@@ -30,7 +30,7 @@ Span = tuple[int, int]
 # Before the first name is assigned, the second is run value by value to the end of its block, or
 # to where it is assigned anew.
 SPLITS = {"box": ("span", "j"), "deflect": ("span", "j"), "schedule": ("span", "j"),
-          "nearest": ("o", "k"), "secondary": ("limited", "z")}  # fmt: skip
+          "nearest": ("e", "k"), "secondary": ("limited", "z")}  # fmt: skip
 
 
 class WordOverflowError(ArithmeticError):
@@ -73,8 +73,7 @@ def bound_cycle(words: list[int]) -> list[Span]:
         if words[at.POLICY]:
             state = run("along", words, state)
         else:
-            state = run("within", words, state)
-            state = join_words(state, run("nearest", words, state))
+            state = run("nearest", words, state)
         state = join_words(state, run("secondary", words, state))
         state = run("deflect", words, state)
         after = state if after is None else join_words(after, state)
@@ -90,7 +89,7 @@ def bound_cycle(words: list[int]) -> list[Span]:
 # Words that one cycle hands to the next.
 LASTING = {
     *range(at.DEFLECTION, at.DEFLECTION + 4),
-    at.LOAD, at.LOAD_FRACTION, at.TIME, at.RATE, at.WEAR_HINT, at.LEVER_HINT,
+    at.AGE, at.LOAD, at.LOAD_FRACTION, at.TIME, at.RATE, at.WEAR_HINT, at.LEVER_HINT,
     *range(at.CURVE_HINT, at.CURVE_HINT + 4), *range(at.SERVO_HINT, at.SERVO_HINT + 4),
 }  # fmt: skip
 
@@ -108,6 +107,9 @@ def admitted(words: list[int]) -> list[Span]:
     rates = words[words[at.RATE_OFF] :][:128]
     state[at.RATE] = (0, max(rates[:64]) + max(rates[64:]))
     state[at.NEUTRAL] = (0, 1)
+    state[at.BAD] = (0, at.BAD_DEMAND)
+    state[at.JAMMED] = (0, 15)
+    state[at.AGE] = (0, words[at.TIMEOUT_US] + 16_000_000)
     state[at.WEAR_HINT] = (0, words[at.WEAR_N] - 2)
     state[at.LEVER_HINT] = (0, words[at.LEVER_N] - 2)
     for i in range(4):
@@ -322,6 +324,8 @@ def operate(op: ast.operator, a: Span, b: Span) -> Span:
             return a[0] - b[1], a[1] - b[0]
         case ast.BitAnd() if b[0] == b[1] >= 0:
             return (a[0] & b[0], a[0] & b[0]) if a[0] == a[1] else (0, b[0])
+        case ast.BitOr() if a[0] >= 0 and b[0] >= 0:
+            return max(a[0], b[0]), (1 << max(a[1], b[1]).bit_length()) - 1
         case ast.Mult():
             ends = [x * y for x in a for y in b]
         case ast.LShift() if b[0] >= 0:

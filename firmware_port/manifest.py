@@ -1,0 +1,56 @@
+"""Freezes flight core and node into a firmware: `make ... FROZEN_MANIFEST=.../manifest.py`.
+
+Frozen this way all is bytecode; machine code for the kernels comes with `fourvane board deploy`.
+"""
+# ruff: noqa: F821
+# pyright: reportUndefinedVariable=false
+
+package(
+    "mixer",
+    (
+        "__init__.py",
+        "flight/__init__.py",
+        "flight/along.py",
+        "flight/box.py",
+        "flight/deflect.py",
+        "flight/layout.py",
+        "flight/nearest.py",
+        "flight/schedule.py",
+        "flight/secondary.py",
+        "flight/steering.py",
+        "flight/tables.py",
+        "flight/words.py",
+    ),
+    base_path="..",
+)
+package(
+    "firmware_port",
+    (
+        "__init__.py",
+        "angle_encoder.py",
+        "bench_motion.py",
+        "bench_play.py",
+        "bench_protocol.py",
+        "bench_start.py",
+        "frames.py",
+        "hardware.py",
+        "inquiries.py",
+        "motion.py",
+        "node.py",
+        "outputs.py",
+        "paced.py",
+        "protocol.py",
+        "receiver.py",
+        "registers.py",
+        "start.py",
+        "table_loading.py",
+        "table_store.py",
+        "words.py",
+        "boards/__init__.py",
+        "boards/emulated.py",
+        "boards/rp2.py",
+        "boards/stm32.py",
+        "boards/unix.py",
+    ),
+    base_path="..",
+)
