@@ -41,29 +41,55 @@ _ROLL_LIMITED = const(2)
 def secondary(t: ptr32, s: ptr32) -> int:
     """Set the four FORCE words from POINT, WANT and the box; flag ROLL_LIMITED where it was."""
     unit = s[_UNIT]
-    reach = 0  # Σ h in sixteenths of a count, as lo + hi and hi − lo are
+    half = 1 << unit
     roll = 2 * s[_WANT + 2]
     widest = 0
     e_x = 0
     e_y = 0
     effort = 0
-    for i in range(4):
-        lo = s[_LO + i]
-        hi = s[_HI + i]
-        c = lo + hi
-        h = hi - lo
-        if h > widest:
-            widest = h
-        elif h < 0:
-            h = 0
-        s[_OMEGA + i] = h
-        roll -= c
-        reach += h
-        if c != 0:
-            c = (c + (1 << unit)) >> (unit + 1)
-            e_x -= t[_COS + i] * c
-            e_y -= t[_SIN + i] * c
-            effort -= t[_NULL_EFFORT + i] * c
+    c0 = s[_LO + 0] + s[_HI + 0]
+    h0 = s[_HI + 0] - s[_LO + 0]
+    if h0 > widest:
+        widest = h0
+    elif h0 < 0:
+        h0 = 0
+    c1 = s[_LO + 1] + s[_HI + 1]
+    h1 = s[_HI + 1] - s[_LO + 1]
+    if h1 > widest:
+        widest = h1
+    elif h1 < 0:
+        h1 = 0
+    c2 = s[_LO + 2] + s[_HI + 2]
+    h2 = s[_HI + 2] - s[_LO + 2]
+    if h2 > widest:
+        widest = h2
+    elif h2 < 0:
+        h2 = 0
+    c3 = s[_LO + 3] + s[_HI + 3]
+    h3 = s[_HI + 3] - s[_LO + 3]
+    if h3 > widest:
+        widest = h3
+    elif h3 < 0:
+        h3 = 0
+    # in sixteenths of a count, as lo + hi and hi − lo are
+    reach = h0 + h1 + h2 + h3
+    roll -= c0 + c1 + c2 + c3
+    c = (c0 + half) >> (unit + 1)
+    e_x -= t[_COS + 0] * c
+    e_y -= t[_SIN + 0] * c
+    effort -= t[_NULL_EFFORT + 0] * c
+    c = (c1 + half) >> (unit + 1)
+    e_x -= t[_COS + 1] * c
+    e_y -= t[_SIN + 1] * c
+    effort -= t[_NULL_EFFORT + 1] * c
+    c = (c2 + half) >> (unit + 1)
+    e_x -= t[_COS + 2] * c
+    e_y -= t[_SIN + 2] * c
+    effort -= t[_NULL_EFFORT + 2] * c
+    c = (c3 + half) >> (unit + 1)
+    e_x -= t[_COS + 3] * c
+    e_y -= t[_SIN + 3] * c
+    effort -= t[_NULL_EFFORT + 3] * c
 
     widest >>= 3
     z = 0
@@ -110,16 +136,42 @@ def secondary(t: ptr32, s: ptr32) -> int:
     e_y = (e_y << scale) >> 6
     effort = (effort << scale) >> 6
 
-    for i in range(4):
-        q = t[_ROW_Q + i]
-        half = 1 << (q - 1)
-        base = (t[_ROW_X + i] * e_x + t[_ROW_Y + i] * e_y + half) >> q
-        s[_BASE + i] = base
-        s[_ETA + i] = base + ((t[_ROW_ROLL + i] * roll + half) >> q)
-        h = (s[_OMEGA + i] << z) >> 3
-        if h > 16384:
-            h = 16384
-        s[_OMEGA + i] = (t[_WIDTH + i] * h) >> q
+    q = t[_ROW_Q + 0]
+    half = 1 << (q - 1)
+    base = (t[_ROW_X + 0] * e_x + t[_ROW_Y + 0] * e_y + half) >> q
+    s[_BASE + 0] = base
+    s[_ETA + 0] = base + ((t[_ROW_ROLL + 0] * roll + half) >> q)
+    h0 = (h0 << z) >> 3
+    if h0 > 16384:
+        h0 = 16384
+    s[_OMEGA + 0] = (t[_WIDTH + 0] * h0) >> q
+    q = t[_ROW_Q + 1]
+    half = 1 << (q - 1)
+    base = (t[_ROW_X + 1] * e_x + t[_ROW_Y + 1] * e_y + half) >> q
+    s[_BASE + 1] = base
+    s[_ETA + 1] = base + ((t[_ROW_ROLL + 1] * roll + half) >> q)
+    h1 = (h1 << z) >> 3
+    if h1 > 16384:
+        h1 = 16384
+    s[_OMEGA + 1] = (t[_WIDTH + 1] * h1) >> q
+    q = t[_ROW_Q + 2]
+    half = 1 << (q - 1)
+    base = (t[_ROW_X + 2] * e_x + t[_ROW_Y + 2] * e_y + half) >> q
+    s[_BASE + 2] = base
+    s[_ETA + 2] = base + ((t[_ROW_ROLL + 2] * roll + half) >> q)
+    h2 = (h2 << z) >> 3
+    if h2 > 16384:
+        h2 = 16384
+    s[_OMEGA + 2] = (t[_WIDTH + 2] * h2) >> q
+    q = t[_ROW_Q + 3]
+    half = 1 << (q - 1)
+    base = (t[_ROW_X + 3] * e_x + t[_ROW_Y + 3] * e_y + half) >> q
+    s[_BASE + 3] = base
+    s[_ETA + 3] = base + ((t[_ROW_ROLL + 3] * roll + half) >> q)
+    h3 = (h3 << z) >> 3
+    if h3 > 16384:
+        h3 = 16384
+    s[_OMEGA + 3] = (t[_WIDTH + 3] * h3) >> q
 
     o = _PAIRS
     for _ in range(t[_N_PAIRS]):
@@ -150,15 +202,28 @@ def secondary(t: ptr32, s: ptr32) -> int:
             limited = 1
         o += _PAIR_STRIDE
 
-    first = -1048576
-    last = 1048576
-    for i in range(4):
-        eta = s[_ETA + i]
-        omega = s[_OMEGA + i]
-        if eta - omega > first:
-            first = eta - omega
-        if eta + omega < last:
-            last = eta + omega
+    eta0 = s[_ETA]
+    omega0 = s[_OMEGA]
+    first = eta0 - omega0
+    last = eta0 + omega0
+    eta1 = s[_ETA + 1]
+    omega1 = s[_OMEGA + 1]
+    if eta1 - omega1 > first:
+        first = eta1 - omega1
+    if eta1 + omega1 < last:
+        last = eta1 + omega1
+    eta2 = s[_ETA + 2]
+    omega2 = s[_OMEGA + 2]
+    if eta2 - omega2 > first:
+        first = eta2 - omega2
+    if eta2 + omega2 < last:
+        last = eta2 + omega2
+    eta3 = s[_ETA + 3]
+    omega3 = s[_OMEGA + 3]
+    if eta3 - omega3 > first:
+        first = eta3 - omega3
+    if eta3 + omega3 < last:
+        last = eta3 + omega3
     if first > last:  # a unit of rounding
         first = (first + last) >> 1
         last = first
@@ -167,22 +232,50 @@ def secondary(t: ptr32, s: ptr32) -> int:
     elif effort > last:
         effort = last
 
-    for i in range(4):
-        g = effort - s[_ETA + i]
-        omega = s[_OMEGA + i]
-        if g > omega:
-            g = omega
-        elif g < 0 - omega:
-            g = 0 - omega
-        g = (t[_NULL + i] * g) >> 11
-        lo = s[_LO + i]
-        hi = s[_HI + i]
-        f = (lo + hi + (g >> z) + 1) >> 1
-        if f < lo:
-            f = lo
-        elif f > hi:
-            f = hi
-        s[_FORCE + i] = f
+    g = effort - eta0
+    if g > omega0:
+        g = omega0
+    elif g < 0 - omega0:
+        g = 0 - omega0
+    f = (c0 + (((t[_NULL + 0] * g) >> 11) >> z) + 1) >> 1
+    if f < s[_LO + 0]:
+        f = s[_LO + 0]
+    elif f > s[_HI + 0]:
+        f = s[_HI + 0]
+    s[_FORCE + 0] = f
+    g = effort - eta1
+    if g > omega1:
+        g = omega1
+    elif g < 0 - omega1:
+        g = 0 - omega1
+    f = (c1 + (((t[_NULL + 1] * g) >> 11) >> z) + 1) >> 1
+    if f < s[_LO + 1]:
+        f = s[_LO + 1]
+    elif f > s[_HI + 1]:
+        f = s[_HI + 1]
+    s[_FORCE + 1] = f
+    g = effort - eta2
+    if g > omega2:
+        g = omega2
+    elif g < 0 - omega2:
+        g = 0 - omega2
+    f = (c2 + (((t[_NULL + 2] * g) >> 11) >> z) + 1) >> 1
+    if f < s[_LO + 2]:
+        f = s[_LO + 2]
+    elif f > s[_HI + 2]:
+        f = s[_HI + 2]
+    s[_FORCE + 2] = f
+    g = effort - eta3
+    if g > omega3:
+        g = omega3
+    elif g < 0 - omega3:
+        g = 0 - omega3
+    f = (c3 + (((t[_NULL + 3] * g) >> 11) >> z) + 1) >> 1
+    if f < s[_LO + 3]:
+        f = s[_LO + 3]
+    elif f > s[_HI + 3]:
+        f = s[_HI + 3]
+    s[_FORCE + 3] = f
     if limited != 0:
         s[_FLAGS] |= _ROLL_LIMITED
     return 0
