@@ -50,22 +50,24 @@ def deflect(t: ptr32, s: ptr32) -> int:
         if lo != hi:
             kappa = s[_KAPPA + i]
             n = t[_CURVE_N + i]
-            x_off = t[_CURVE_OFF + i]
-            f_off = x_off + n
-            f = ((force << 14) + (kappa >> 1)) // kappa
+            base = t[_CURVE_OFF + i] + n
             j = s[_CURVE_HINT + i]
-            while j > 0 and f < t[f_off + j]:
-                j -= 1
-            while j < n - 2 and f >= t[f_off + j + 1]:
-                j += 1
-            s[_CURVE_HINT + i] = j
-            df = f - t[f_off + j]
-            span = t[f_off + j + 1] - t[f_off + j]
-            if df > span:
-                df = span
-            elif df < 0:
-                df = 0
-            x = t[x_off + j] + ((df * t[x_off + 3 * n + j] + 32768) >> 16)
+            o = base + j
+            f = ((force << 14) + (kappa >> 1)) // kappa
+            if f < t[o] or f >= t[o + 1]:  # not on the piece of the last cycle
+                while j > 0 and f < t[base + j]:
+                    j -= 1
+                while j < n - 2 and f >= t[base + j + 1]:
+                    j += 1
+                s[_CURVE_HINT + i] = j
+                o = base + j
+            span = t[o + 1] - t[o]
+            f -= t[o]
+            if f > span:
+                f = span
+            elif f < 0:
+                f = 0
+            x = t[o - n] + ((f * t[o + 2 * n] + 32768) >> 16)
             if x <= lo:
                 x = lo
                 if lo > s[_LIMIT_LO + i]:
@@ -78,20 +80,23 @@ def deflect(t: ptr32, s: ptr32) -> int:
             held = 1
         s[_DEFLECTION + i] = x
         n = t[_SERVO_N + i]
-        x_off = t[_SERVO_OFF + i]
+        base = t[_SERVO_OFF + i]
         j = s[_SERVO_HINT + i]
-        while j > 0 and x < t[x_off + j]:
-            j -= 1
-        while j < n - 2 and x >= t[x_off + j + 1]:
-            j += 1
-        s[_SERVO_HINT + i] = j
-        dx = x - t[x_off + j]
-        span = t[x_off + j + 1] - t[x_off + j]
-        if dx > span:
-            dx = span
-        elif dx < 0:
-            dx = 0
-        s[_PULSE + i] = t[x_off + n + j] + ((dx * t[x_off + 2 * n + j]) >> q)
+        o = base + j
+        if x < t[o] or x >= t[o + 1]:
+            while j > 0 and x < t[base + j]:
+                j -= 1
+            while j < n - 2 and x >= t[base + j + 1]:
+                j += 1
+            s[_SERVO_HINT + i] = j
+            o = base + j
+        span = t[o + 1] - t[o]
+        x -= t[o]
+        if x > span:
+            x = span
+        elif x < 0:
+            x = 0
+        s[_PULSE + i] = t[o + n] + ((x * t[o + 2 * n]) >> q)
     gain = s[_MOMENT_GAIN]
     s[_MOMENT] = ((p_x >> 2) * gain) >> t[_MOMENT_EXP]
     s[_MOMENT + 1] = ((p_y >> 2) * gain) >> t[_MOMENT_EXP]

@@ -29,8 +29,13 @@ Span = tuple[int, int]
 
 # Before the first name is assigned, the second is run value by value to the end of its block, or
 # to where it is assigned anew.
-SPLITS = {"box": ("span", "j"), "deflect": ("span", "j"), "schedule": ("span", "j"),
-          "nearest": ("e", "k"), "secondary": ("limited", "z")}  # fmt: skip
+SPLITS = {
+    "schedule": {"span": "j"},
+    "box": {"start": "o", "span": "o"},
+    "deflect": {"span": "o"},
+    "nearest": {"e": "k"},
+    "secondary": {"limited": "z"},
+}
 
 
 class WordOverflowError(ArithmeticError):
@@ -156,11 +161,12 @@ class Kernel:
     # ---- statements ----
 
     def block(self, body: list[ast.stmt], state: State | None) -> State | None:
-        before, variable = SPLITS.get(self.name, ("", ""))
+        splits = SPLITS.get(self.name, {})
         for position, statement in enumerate(body):
             if state is None:
                 return None
-            if assigned(statement) == before:
+            variable = splits.get(assigned(statement) or "")
+            if variable:
                 lo, hi = state.names[variable]
                 if lo < hi:
                     return self.split(variable, body[position:], state)
