@@ -92,30 +92,30 @@ def nearest(t: ptr32, s: ptr32) -> int:
         down = 0
         a = t[o + 4]
         if a > 0:
-            up = a * hi0
-            down = a * lo0
-        else:
-            up = a * lo0
-            down = a * hi0
+            up += a * hi0
+            down += a * lo0
+        elif a < 0:
+            up += a * lo0
+            down += a * hi0
         a = t[o + 5]
         if a > 0:
             up += a * hi1
             down += a * lo1
-        else:
+        elif a < 0:
             up += a * lo1
             down += a * hi1
         a = t[o + 6]
         if a > 0:
             up += a * hi2
             down += a * lo2
-        else:
+        elif a < 0:
             up += a * lo2
             down += a * hi2
         a = t[o + 7]
         if a > 0:
             up += a * hi3
             down += a * lo3
-        else:
+        elif a < 0:
             up += a * lo3
             down += a * hi3
         over = along - (up >> far)
@@ -157,22 +157,25 @@ def nearest(t: ptr32, s: ptr32) -> int:
         first = 0
         last = 0
         for j in range(4):
-            a = t[e + 4 + j]
-            c = t[e + 8 + j]
+            a = t[e + 4]
+            c = t[e + 8]
+            e += 1
+            low = s[_CUT_LO + j]
+            high = s[_CUT_HI + j]
             if a == 0:  # parallel: its whole range lies along this edge
                 if c > 0:
-                    first += c * s[_CUT_LO + j]
-                    last += c * s[_CUT_HI + j]
+                    first += c * low
+                    last += c * high
                 else:
-                    first += c * s[_CUT_HI + j]
-                    last += c * s[_CUT_LO + j]
+                    first += c * high
+                    last += c * low
             else:
-                f = s[_CUT_LO + j]
                 if a * sense > 0:
-                    f = s[_CUT_HI + j]
-                out += a * f
-                first += c * f
-                last += c * f
+                    low = high
+                out += a * low
+                low *= c
+                first += low
+                last += low
         first = (first + 8192) >> 14
         last = (last + 8192) >> 14
         if foot > last:

@@ -173,35 +173,7 @@ def secondary(t: ptr32, s: ptr32) -> int:
         h3 = 16384
     s[_OMEGA + 3] = (t[_WIDTH + 3] * h3) >> q
 
-    o = _PAIRS
-    for _ in range(t[_N_PAIRS]):
-        i = t[o]
-        j = t[o + 1]
-        room = s[_OMEGA + i] + s[_OMEGA + j]
-        for _ in range(2):  # the second time for what the rounding of 1/K left
-            excess = s[_ETA + i] - s[_ETA + j]
-            if excess > room:
-                excess -= room
-            elif excess < 0 - room:
-                excess += room
-            else:
-                break
-            most = t[o + 4]
-            if excess > most:
-                excess = most
-            elif excess < 0 - most:
-                excess = 0 - most
-            roll -= (excess * t[o + 2]) >> t[o + 3]
-            if roll > 65535:
-                roll = 65535
-            elif roll < -65535:
-                roll = -65535
-            for k in range(4):
-                q = t[_ROW_Q + k]
-                s[_ETA + k] = s[_BASE + k] + ((t[_ROW_ROLL + k] * roll + (1 << (q - 1))) >> q)
-            limited = 1
-        o += _PAIR_STRIDE
-
+    # the strips' common stretch; where there is none, roll gives way until there is
     eta0 = s[_ETA]
     omega0 = s[_OMEGA]
     first = eta0 - omega0
@@ -224,6 +196,53 @@ def secondary(t: ptr32, s: ptr32) -> int:
         first = eta3 - omega3
     if eta3 + omega3 < last:
         last = eta3 + omega3
+    if first > last:
+        o = _PAIRS
+        for _ in range(t[_N_PAIRS]):
+            i = t[o]
+            j = t[o + 1]
+            room = s[_OMEGA + i] + s[_OMEGA + j]
+            for _ in range(2):  # the second time for what the rounding of 1/K left
+                excess = s[_ETA + i] - s[_ETA + j]
+                if excess > room:
+                    excess -= room
+                elif excess < 0 - room:
+                    excess += room
+                else:
+                    break
+                most = t[o + 4]
+                if excess > most:
+                    excess = most
+                elif excess < 0 - most:
+                    excess = 0 - most
+                roll -= (excess * t[o + 2]) >> t[o + 3]
+                if roll > 65535:
+                    roll = 65535
+                elif roll < -65535:
+                    roll = -65535
+                for k in range(4):
+                    q = t[_ROW_Q + k]
+                    s[_ETA + k] = s[_BASE + k] + ((t[_ROW_ROLL + k] * roll + (1 << (q - 1))) >> q)
+                limited = 1
+            o += _PAIR_STRIDE
+        eta0 = s[_ETA]
+        first = eta0 - omega0
+        last = eta0 + omega0
+        eta1 = s[_ETA + 1]
+        if eta1 - omega1 > first:
+            first = eta1 - omega1
+        if eta1 + omega1 < last:
+            last = eta1 + omega1
+        eta2 = s[_ETA + 2]
+        if eta2 - omega2 > first:
+            first = eta2 - omega2
+        if eta2 + omega2 < last:
+            last = eta2 + omega2
+        eta3 = s[_ETA + 3]
+        if eta3 - omega3 > first:
+            first = eta3 - omega3
+        if eta3 + omega3 < last:
+            last = eta3 + omega3
     if first > last:  # a unit of rounding
         first = (first + last) >> 1
         last = first
