@@ -1,0 +1,19 @@
+"""Options and settings that every test shares."""
+
+import pytest
+from hypothesis import settings
+
+settings.register_profile("fourvane", print_blob=True, deadline=None)
+settings.load_profile("fourvane")
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption(
+        "--long", action="store_true", help="run the long campaigns at full size (many minutes)"
+    )
+
+
+@pytest.fixture
+def long_run(request: pytest.FixtureRequest) -> bool:
+    """Whether the long campaigns were asked for."""
+    return bool(request.config.getoption("--long"))
