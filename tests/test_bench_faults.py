@@ -1,0 +1,77 @@
+"""Every emulated fault is found and named by the whole bench, and healthy servos pass it."""
+
+from collections import Counter
+from concurrent.futures import ProcessPoolExecutor
+
+import pytest
+
+from hil.servo_faults import FAULTS, emulated_servo
+from mixer.ground.servo_verdict import servo_verdict
+from tests.benches import measured, port_of
+from tests.vehicles import vehicle
+
+SEEDS = range(20)
+ENOUGH = 19
+LIMITS = {
+    "backlash_deg": 0.45,
+    "repeatability_deg": 0.6,
+    "accuracy_deg": 0.7,
+    "hysteresis_percent": 1.5,
+    "nonlinearity_percent": 1.0,
+    "dead_band_us": 4.0,
+    "latency_ms": 15.0,
+    "overshoot_percent": 8.0,
+    "settling_ms": 150.0,
+    "slew_deg_s": 330.0,
+    "bandwidth_hz": 7.0,
+    "drift_deg": 0.15,
+    "sag_v": 0.4,
+}
+
+
+def outcome(case):
+    """The names of what was found, and whether the servo passed; for one fault and seed."""
+    name, seed = case
+    data = measured(port_of(emulated_servo(seed, name)))
+    verdict = servo_verdict(vehicle(acceptance=LIMITS), data, timer_us=0.5)
+    return name, [finding.name for finding in verdict.findings], verdict.passed, verdict.reasons
+
+
+def test_faults_are_named_and_healthy_servos_pass_in_19_of_20_seeds(capsys):
+    """All runs of `bench all` on 20 seeds of each fault and of none; the table is printed."""
+    cases = [(name, seed) for name in (None, *FAULTS) for seed in SEEDS]
+    with ProcessPoolExecutor(2) as pool:
+        results = list(pool.map(outcome, cases, chunksize=5))
+    right: Counter[str | None] = Counter()
+    lines = ["", f"seeds {SEEDS.start} to {SEEDS.stop - 1}", f"{'servo':16} right  else"]
+    for name in (None, *FAULTS):
+        mine = [result for result in results if result[0] == name]
+        for _, found, passed, _ in mine:
+            right[name] += found == [name] and not passed if name else passed
+        wrong = [found or why for _, found, ok, why in mine if found != ([name] if name else [])]
+        lines.append(f"{name or 'healthy':16} {right[name]:2} of {len(mine)}  {wrong or ''}")
+    with capsys.disabled():
+        print("\n".join(lines))
+    for name in (None, *FAULTS):
+        assert right[name] >= ENOUGH, (name, [result for result in results if result[0] == name])
+
+
+@pytest.mark.parametrize("encoder", ["frozen", "silent", "no magnet"])
+def test_a_dead_encoder_ends_the_bench_after_the_first_look(encoder):
+    """Nothing more could be measured, and moving a servo blindly helps nobody."""
+    from hil.servo_model import EmulatedServo, ServoFault
+
+    data = measured(port_of(EmulatedServo(fault=ServoFault(encoder=encoder))))
+    assert len(data.looks) >= 3
+    assert data.sweep is None
+
+
+def test_a_servo_that_stands_still_is_told_from_a_dead_encoder():
+    from dataclasses import replace
+
+    from hil.servo_model import EmulatedServo, ServoKind
+
+    unplugged = EmulatedServo(replace(ServoKind(), stiction_deg=1e9))
+    verdict = servo_verdict(vehicle(), measured(port_of(unplugged)), 0.5)
+    assert [finding.name for finding in verdict.findings] == ["servo does not move"]
+    assert not verdict.passed
