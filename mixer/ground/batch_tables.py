@@ -1,0 +1,114 @@
+"""The flight tables as a batch reads them: named numbers, and curves written out step by step.
+
+The flight core finds its place on a curve and computes from there. A batch looks up every answer
+that this can have: one for each step of 0.001° or of an eighth of a count within the travel.
+"""
+
+from typing import NamedTuple
+
+import numpy as np
+
+from mixer.flight import FlightTables
+from mixer.flight import layout as at
+from mixer.ground.batch_words import Words
+
+VANES = range(4)
+LAST_TIME_US = 1_000_000_000  # where the flight core's burn time and burn load stop
+
+
+class Edge(NamedTuple):
+    """An edge of Z: its normal and that normal's products with the vanes, Q14; low halves Q28."""
+
+    normal: tuple[int, int]
+    normal_low: tuple[int, int]
+    across: list[int]  # n·b
+    along: list[int]  # t·b
+    across_low: list[int]
+
+
+class Pair(NamedTuple):
+    """Two vanes that roll moves apart: 1/K, its fraction bits, the most it may multiply."""
+
+    i: int
+    j: int
+    inverse: int
+    q: int
+    most: int
+
+
+class BatchTables:
+    """One vehicle's flight tables, read once for any number of batches."""
+
+    def __init__(self, tables: FlightTables):
+        self.tables = tables
+        t = self.words = np.array(tables.words, np.int32)
+
+        def four(where: int) -> list[int]:
+            return t[where : where + 4].tolist()
+
+        self.cos, self.sin = four(at.COS), four(at.SIN)
+        self.cos_low, self.sin_low = four(at.COS_LOW), four(at.SIN_LOW)
+        self.row_x, self.row_y, self.row_roll = four(at.ROW_X), four(at.ROW_Y), four(at.ROW_ROLL)
+        self.width, self.row_q = four(at.WIDTH), four(at.ROW_Q)
+        self.null, self.null_effort = four(at.NULL), four(at.NULL_EFFORT)
+        self.travel_lo, self.travel_hi = four(at.TRAVEL_LO), four(at.TRAVEL_HI)
+        self.edges = [self._edge(k) for k in range(t[at.N_EDGES])]
+        self.along_segment = bool(t[at.POLICY])
+        self.pairs = [self._pair(n) for n in range(t[at.N_PAIRS])]
+        self._shared: dict[bytes, Words] = {}
+        self.force_of = [self._force_of(i) for i in VANES]  # by 0.001° from the lower travel
+        self.pulse_of = [self._pulse_of(i) for i in VANES]
+        self.deflection_of = [self._deflection_of(i) for i in VANES]  # by eighths of a count
+        self.least_force = [
+            int(self._column(at.CURVE_OFF + i, at.CURVE_N + i, 1)[0]) for i in VANES
+        ]
+
+    def __getitem__(self, where: int) -> int:
+        """A word of the flight tables, as named in `mixer.flight.layout`."""
+        return int(self.words[where])
+
+    def column(self, offset: int, length: int, number: int) -> Words:
+        """One of the equally long columns that stand one after another in the tables."""
+        return self.words[offset + number * length : offset + (number + 1) * length]
+
+    def _column(self, offset_at: int, length_at: int, number: int) -> Words:
+        return self.column(self[offset_at], self[length_at], number)
+
+    def _edge(self, k: int) -> Edge:
+        start = at.EDGES + k * at.EDGE_STRIDE
+        w = self.words[start : start + at.EDGE_STRIDE].tolist()
+        return Edge((w[0], w[1]), (w[2], w[3]), w[4:8], w[8:12], w[12:16])
+
+    def _pair(self, n: int) -> Pair:
+        start = at.PAIRS + n * at.PAIR_STRIDE
+        return Pair(*self.words[start : start + at.PAIR_STRIDE].tolist())
+
+    def _force_of(self, i: int) -> Words:
+        x, f, slope, _ = (self._column(at.CURVE_OFF + i, at.CURVE_N + i, c) for c in range(4))
+        place, beyond = written_out(x, self.travel_lo[i], self.travel_hi[i])
+        return self._once(f[place] + ((beyond * slope[place]) >> 14))
+
+    def _deflection_of(self, i: int) -> Words:
+        x, f, _, inverse = (self._column(at.CURVE_OFF + i, at.CURVE_N + i, c) for c in range(4))
+        place, beyond = written_out(f, int(f[0]), int(f[-1]))
+        return self._once(x[place] + ((beyond * inverse[place] + 32768) >> 16))
+
+    def _pulse_of(self, i: int) -> Words:
+        x, pulse, slope = (self._column(at.SERVO_OFF + i, at.SERVO_N + i, c) for c in range(3))
+        place, beyond = written_out(x, self.travel_lo[i], self.travel_hi[i])
+        return self._once(pulse[place] + ((beyond * slope[place]) >> self[at.PULSE_Q]))
+
+    def _once(self, table: Words) -> Words:
+        """Vanes that are alike share one table, and the cache that it takes."""
+        return self._shared.setdefault(table.tobytes(), table)
+
+
+def place_on(points: Words, x: Words) -> tuple[Words, Words]:
+    """Which straight piece each x lies on, and how far into it, held inside the piece."""
+    place = np.searchsorted(points[1:-1], x, side="right").astype(np.int32)
+    return place, np.clip(x - points[place], 0, np.diff(points)[place])
+
+
+def written_out(points: Words, first: int, last: int) -> tuple[Words, Words]:
+    """`place_on` for every whole number from first to last."""
+    return place_on(points, np.arange(first, last + 1, dtype=np.int32))

@@ -1,0 +1,100 @@
+"""32-bit words in columns: one column for every row of a batch, or a single one for all of them."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+Words = NDArray[np.int32]
+Mask = NDArray[np.bool_]
+Reals = NDArray[np.float64]
+Indices = NDArray[np.intp]
+
+LARGEST = 2**31 - 1
+
+
+def words(rows: int, columns: int) -> Words:
+    """Words all 0, shape (rows, columns)."""
+    return np.zeros((rows, columns), np.int32)
+
+
+class Scratch:
+    """Arrays to compute in, used over and over, so that they stay in a core's own cache.
+
+    Whoever runs next overwrites them.
+    """
+
+    def __init__(self, rows: int):
+        self.words = words(9, rows)
+        self.reals = np.zeros(rows)
+        self.masks = np.zeros((2, rows), np.bool_)
+
+
+def clamp(x: Words, lo: int | Words, hi: int | Words) -> None:
+    """Hold x inside lo … hi, in place.
+
+    numpy is quick with two single numbers as bounds and with whole columns of them, but takes
+    four times as long for `clip` to whole columns, or for the larger of a column and a number.
+    """
+    if isinstance(lo, int) or lo.size == 1:
+        x.clip(lo, hi, out=x)
+    else:
+        np.maximum(x, lo, out=x)
+        np.minimum(x, hi, out=x)
+
+
+def of_rows(columns: Words, rows: Indices) -> Words:
+    """The columns (…, k) of some rows; the one column stays as it is where all rows share it."""
+    return columns if columns.shape[-1] == 1 else columns.take(rows, axis=-1)
+
+
+def dot(row: list[int], values: Words) -> Words:
+    """Σ row[i]·values[i] in 32 bits: (columns,)."""
+    total = values[0] * row[0]
+    for factor, value in zip(row[1:], values[1:], strict=True):
+        total += value * factor
+    return total
+
+
+def mark_beyond(values: Words, limit: int, mark: Mask, spare: Mask) -> None:
+    """Add to mark (n,) the columns of values (2, n) that go past ±limit."""
+    for row in values:
+        if row.max() > limit:
+            mark |= np.greater(row, limit, out=spare)
+        if row.min() < -limit:
+            mark |= np.less(row, -limit, out=spare)
+
+
+def brought_near(values: Words, limit: int) -> Words:
+    """Halve the columns of values (2, n) downward, in place, until they lie within ±limit.
+
+    Returns how often each was halved, (n,).
+    """
+    halved = np.zeros(values.shape[1], np.int32)
+    while True:
+        far = np.zeros(values.shape[1], np.bool_)
+        mark_beyond(values, limit, far, np.empty_like(far))
+        if not far.any():
+            return halved
+        values >>= far
+        halved += far
+
+
+def fine_product(
+    x: int | Words, y: int | Words, x_low: int | Words, y_low: int | Words, gap: Words
+) -> Words:
+    """(x, y)·gap for a unit vector in two halves, Q14 and Q28, and a gap of up to 2^25: (n,)."""
+    high_x, high_y = gap >> 12
+    low_x, low_y = gap & 4095
+    top = x * high_x
+    top += y * high_y
+    middle = x * low_x
+    middle += y * low_y
+    low = x_low * high_x
+    low += y_low * high_y
+    low >>= 2
+    middle += low
+    middle >>= 10
+    top <<= 2
+    top += middle
+    top += 8
+    top >>= 4
+    return top
