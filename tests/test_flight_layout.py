@@ -63,7 +63,7 @@ def test_no_word_of_the_layout_is_used_twice():
             ("STEP", 4), ("LIMIT_LO", 4), ("LIMIT_HI", 4), ("KAPPA", 4), ("WANT", 3),
             ("CURVE_HINT", 4), ("SERVO_HINT", 4), ("WINDOW_LO", 4), ("WINDOW_HI", 4), ("LO", 4),
             ("HI", 4), ("POINT", 2), ("CUT_LO", 4), ("CUT_HI", 4),
-            ("BASE", 4), ("ETA", 4), ("OMEGA", 4),
+            ("ETA", 4), ("OMEGA", 4),
         ],
     }  # fmt: skip
     for limit, block in ((layout.BODY, "tables"), (layout.STATE_WORDS, "state")):

@@ -11,6 +11,8 @@ distances are compared: a far demand would need 64 bits for that. The foot's pla
 a product of two halves of the normal and of the gap, so it is good to a unit at 2^25 units.
 
 Units: an eighth of a count << UNIT, so that every |force| ≤ 2^14 units.
+
+Written out vane by vane, for the reason given in `secondary`.
 """
 
 from mixer.flight.words import const, ptr32
@@ -27,8 +29,6 @@ _WANT = const(42)
 _LO = const(64)
 _HI = const(68)
 _POINT = const(72)
-_CUT_LO = const(84)
-_CUT_HI = const(88)
 _NEAR = const(46340)  # √2 · this in Q14, less the support, stays in 32 bits
 
 
@@ -37,29 +37,91 @@ def nearest(t: ptr32, s: ptr32) -> int:
     unit = s[_UNIT]
     x = 0
     y = 0
-    for i in range(4):
-        down = s[_LO + i]
-        up = s[_HI + i]
-        zero = 0
-        if down > 0:
-            zero = down
-            up -= down
-            down = 0
-            if up < 0:
-                up = 0
-        elif up < 0:
-            zero = up
-            down -= up
-            up = 0
-            if down > 0:
-                down = 0
-        if zero != 0:
-            zero >>= unit
-            x += t[_COS + i] * zero
-            y += t[_SIN + i] * zero
-        # toward a0, so that the cut box never reaches past the box
-        s[_CUT_LO + i] = 0 - (((0 - down) * 127) >> (7 + unit))
-        s[_CUT_HI + i] = (up * 127) >> (7 + unit)
+    cut = 7 + unit
+    lo0 = s[_LO + 0]
+    hi0 = s[_HI + 0]
+    zero = 0
+    if lo0 > 0:
+        zero = lo0
+        hi0 -= zero
+        lo0 = 0
+        if hi0 < 0:
+            hi0 = 0
+    elif hi0 < 0:
+        zero = hi0
+        lo0 -= zero
+        hi0 = 0
+        if lo0 > 0:
+            lo0 = 0
+    if zero != 0:
+        zero >>= unit
+        x += t[_COS + 0] * zero
+        y += t[_SIN + 0] * zero
+    lo0 = 0 - (((0 - lo0) * 127) >> cut)  # toward a0: never past the box
+    hi0 = (hi0 * 127) >> cut
+    lo1 = s[_LO + 1]
+    hi1 = s[_HI + 1]
+    zero = 0
+    if lo1 > 0:
+        zero = lo1
+        hi1 -= zero
+        lo1 = 0
+        if hi1 < 0:
+            hi1 = 0
+    elif hi1 < 0:
+        zero = hi1
+        lo1 -= zero
+        hi1 = 0
+        if lo1 > 0:
+            lo1 = 0
+    if zero != 0:
+        zero >>= unit
+        x += t[_COS + 1] * zero
+        y += t[_SIN + 1] * zero
+    lo1 = 0 - (((0 - lo1) * 127) >> cut)  # toward a0: never past the box
+    hi1 = (hi1 * 127) >> cut
+    lo2 = s[_LO + 2]
+    hi2 = s[_HI + 2]
+    zero = 0
+    if lo2 > 0:
+        zero = lo2
+        hi2 -= zero
+        lo2 = 0
+        if hi2 < 0:
+            hi2 = 0
+    elif hi2 < 0:
+        zero = hi2
+        lo2 -= zero
+        hi2 = 0
+        if lo2 > 0:
+            lo2 = 0
+    if zero != 0:
+        zero >>= unit
+        x += t[_COS + 2] * zero
+        y += t[_SIN + 2] * zero
+    lo2 = 0 - (((0 - lo2) * 127) >> cut)  # toward a0: never past the box
+    hi2 = (hi2 * 127) >> cut
+    lo3 = s[_LO + 3]
+    hi3 = s[_HI + 3]
+    zero = 0
+    if lo3 > 0:
+        zero = lo3
+        hi3 -= zero
+        lo3 = 0
+        if hi3 < 0:
+            hi3 = 0
+    elif hi3 < 0:
+        zero = hi3
+        lo3 -= zero
+        hi3 = 0
+        if lo3 > 0:
+            lo3 = 0
+    if zero != 0:
+        zero >>= unit
+        x += t[_COS + 3] * zero
+        y += t[_SIN + 3] * zero
+    lo3 = 0 - (((0 - lo3) * 127) >> cut)  # toward a0: never past the box
+    hi3 = (hi3 * 127) >> cut
     x = (x + 8192) >> 14
     y = (y + 8192) >> 14
     point_x = (s[_WANT] + unit) >> unit  # unit is 1 or 2: also half a unit, to round
@@ -74,14 +136,6 @@ def nearest(t: ptr32, s: ptr32) -> int:
         gap_y >>= 1
         far += 1
 
-    lo0 = s[_CUT_LO]
-    lo1 = s[_CUT_LO + 1]
-    lo2 = s[_CUT_LO + 2]
-    lo3 = s[_CUT_LO + 3]
-    hi0 = s[_CUT_HI]
-    hi1 = s[_CUT_HI + 1]
-    hi2 = s[_CUT_HI + 2]
-    hi3 = s[_CUT_HI + 3]
     count = t[_N_EDGES]
     worst = 0
     edge = -1
@@ -156,26 +210,74 @@ def nearest(t: ptr32, s: ptr32) -> int:
         out = 0
         first = 0
         last = 0
-        for j in range(4):
-            a = t[e + 4]
-            c = t[e + 8]
-            e += 1
-            low = s[_CUT_LO + j]
-            high = s[_CUT_HI + j]
-            if a == 0:  # parallel: its whole range lies along this edge
-                if c > 0:
-                    first += c * low
-                    last += c * high
-                else:
-                    first += c * high
-                    last += c * low
+        a = t[e + 4]
+        c = t[e + 8]
+        if a == 0:  # parallel: its whole range lies along this edge
+            if c > 0:
+                first += c * lo0
+                last += c * hi0
             else:
-                if a * sense > 0:
-                    low = high
-                out += a * low
-                low *= c
-                first += low
-                last += low
+                first += c * hi0
+                last += c * lo0
+        else:
+            f = lo0
+            if a * sense > 0:
+                f = hi0
+            out += a * f
+            f *= c
+            first += f
+            last += f
+        a = t[e + 5]
+        c = t[e + 9]
+        if a == 0:  # parallel: its whole range lies along this edge
+            if c > 0:
+                first += c * lo1
+                last += c * hi1
+            else:
+                first += c * hi1
+                last += c * lo1
+        else:
+            f = lo1
+            if a * sense > 0:
+                f = hi1
+            out += a * f
+            f *= c
+            first += f
+            last += f
+        a = t[e + 6]
+        c = t[e + 10]
+        if a == 0:  # parallel: its whole range lies along this edge
+            if c > 0:
+                first += c * lo2
+                last += c * hi2
+            else:
+                first += c * hi2
+                last += c * lo2
+        else:
+            f = lo2
+            if a * sense > 0:
+                f = hi2
+            out += a * f
+            f *= c
+            first += f
+            last += f
+        a = t[e + 7]
+        c = t[e + 11]
+        if a == 0:  # parallel: its whole range lies along this edge
+            if c > 0:
+                first += c * lo3
+                last += c * hi3
+            else:
+                first += c * hi3
+                last += c * lo3
+        else:
+            f = lo3
+            if a * sense > 0:
+                f = hi3
+            out += a * f
+            f *= c
+            first += f
+            last += f
         first = (first + 8192) >> 14
         last = (last + 8192) >> 14
         if foot > last:
