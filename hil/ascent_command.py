@@ -66,23 +66,25 @@ def ascent(
     faults = tuple(parse_fault(text) for text in fault_texts)
     truth = nominal(vehicle) if seed is None else drawn(vehicle, seed)
     flight = Flight(truth, seed or 0, faults)
-    with steered_by(board) as (make_steering, name):
+    with steered_by(board) as steered:
         total = cycles_of(vehicle, [flight])
         with progress("Flying", total) as done:
 
             def count(cycle: Cycle) -> None:
                 done(cycle.number + 1)
 
-            flown = fly_ascent(vehicle, flight, make_steering, not no_watch, [count])
+            flown = fly_ascent(vehicle, flight, steered.make, not no_watch, [count])
+        counters = steered.counters()
     judgements = judge(flown.tally, vehicle.requirements)
     with write_whole(report_file) as stream:
-        stream.write(page(vehicle, flown, judgements, name, seed, faults))
+        stream.write(page(vehicle, flown, judgements, steered.name, seed, faults))
     result: dict[str, Any] = {
         "vehicle": vehicle.vehicle.name,
-        "steered_by": name,
+        "steered_by": steered.name,
         "seed": seed,
         "faults": list(fault_texts),
         **facts(flown, judgements),
+        "node_counters": counters,
         "report": report_file,
     }
     emit(result, as_json, lambda: show(vehicle, flown, report_file))

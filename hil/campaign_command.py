@@ -62,7 +62,7 @@ def campaign(
     """
     vehicle = load_vehicle(vehicle_file)
     blocks = blocks_of(first_seed, flights)
-    table = FlightTable(folder, mark_of(vehicle, not no_watch))
+    table = FlightTable(folder, mark_of(vehicle, not no_watch, first_seed))
     with (
         executor_of(workers, cluster) as (executor, count),
         progress("Flying", flights) as done,

@@ -66,6 +66,9 @@ class ClippedBlock:
         self.commands.flags[:] = np.where(dt_us > 0, flags, self.commands.flags)
         self._write()
 
+    def garbled(self, flight: int, demand_mnm: list[int]) -> None:
+        """There is no line: a damaged demand is one that does not arrive."""
+
     def jam(self, flight: int, vane: int, deflection_mdeg: int) -> None:
         self._hold(flight, vane, 1e-3 * deflection_mdeg)
 

@@ -55,13 +55,14 @@ class Conditions:
         while self._line and self._line[0][0] <= time_s + 1e-9:
             heapq.heappop(self._line)[2]()
 
-    def heard(self) -> NDArray[np.bool_]:
-        """(N,): whose demand frame arrives whole this cycle."""
+    def frames(self) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+        """(N,) each: whose demand frame arrives whole this cycle, and whose arrives damaged."""
         arrives = (self._silent == 0) & (self._out == 0)
+        damaged = np.zeros_like(arrives)
         for flight in np.flatnonzero(self._damage):
             # One draw a cycle whatever else happens, so that pairs of faults stay comparable.
-            arrives[flight] &= self._draws[flight].random() >= self._damage[flight]
-        return arrives
+            damaged[flight] = self._draws[flight].random() < self._damage[flight]
+        return arrives & ~damaged, arrives & damaged
 
     def pressure_pa(self, true_pa: Array) -> Integers:
         """What the sensor says, whole pascals."""

@@ -8,6 +8,7 @@ from mixer.ground.files import InputError
 
 KINDS: tuple[Kind, ...] = get_args(Kind)
 OF_ONE_VANE = ("jam", "jam-in-place", "lost-vane", "slow-servo", "swapped-servos", "reversed-servo")
+WHOLE = ("swapped-servos", "late-cycles")  # whose value counts something
 # What `value` may be for each kind that has one: least, most.
 VALUES: dict[str, tuple[float, float]] = {
     "jam": (-45.0, 45.0),
@@ -40,7 +41,10 @@ def parse_fault(text: str) -> Fault:
             given[name] = float(number)
         except ValueError:
             raise FaultError(f"fault {text!r}: {name} = {number!r} is not a number") from None
-    given["vane"] = int(given.get("vane", 0))
+    if "vane" in given:
+        if not given["vane"].is_integer():
+            raise FaultError(f"fault {text!r}: vane = {given['vane']:g} is not a whole number")
+        given["vane"] = int(given["vane"])
     return checked(Fault(KINDS[KINDS.index(kind)], **given), text)
 
 
@@ -56,6 +60,8 @@ def checked(fault: Fault, text: str) -> Fault:
             raise FaultError(
                 f"fault {text!r}: value = {fault.value:g}; must be {low:g} to {high:g}"
             )
+    if fault.kind in WHOLE and not float(fault.value).is_integer():
+        raise FaultError(f"fault {text!r}: value = {fault.value:g}; must be a whole number")
     if fault.kind == "swapped-servos" and fault.value == fault.vane:
         raise FaultError(f"fault {text!r}: a servo cannot be swapped with itself")
     return fault

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from hil.attitude_hold import AttitudeHold, in_mnm
-from hil.beliefs import believed, beliefs
+from hil.beliefs import beliefs, believed
 from hil.clipped import PA_PER_BAR
 from hil.conditions import Conditions
 from hil.faults import Fault
@@ -96,7 +96,9 @@ def fly(
         true_pa = reference_pa * rocket.pressure_share * rocket.truth.sensor_alike[0]
         pressure_pa = conditions.pressure_pa(true_pa)
         elapsed_us = conditions.elapsed_us(period_us)
-        heard = conditions.heard()
+        heard, damaged = conditions.frames()
+        for flight in np.flatnonzero(damaged):
+            steering.garbled(int(flight), demand_mnm[:, flight].tolist())
         steering.cycle(demand_mnm, heard, pressure_pa, elapsed_us)
         glance = tally.see(demand_mnm, heard, steering.commands)
         if listener is not None:

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
-from hil.plans import Columns
+from hil.plans import FLIGHTS_A_BLOCK, Columns
 from mixer.ground.files import InputError, write_whole
 from mixer.ground.vehicle import Vehicle
 
@@ -30,10 +30,10 @@ def pyarrow() -> Any:
     return pyarrow
 
 
-def mark_of(vehicle: Vehicle, watch_jams: bool) -> str:
-    """What the flights of a campaign depend on, besides their seeds."""
+def mark_of(vehicle: Vehicle, watch_jams: bool, first_seed: int) -> str:
+    """What the flights of a campaign depend on, and how they are cut into blocks."""
     tables = vehicle.flight_tables().to_bytes()
-    settings = json.dumps([FLIGHT_VERSION, vehicle.text, watch_jams])
+    settings = json.dumps([FLIGHT_VERSION, FLIGHTS_A_BLOCK, vehicle.text, watch_jams, first_seed])
     return hashlib.sha256(settings.encode() + tables).hexdigest()[:16]
 
 
@@ -50,36 +50,36 @@ class FlightTable:
             raise InputError(f"{folder}: the folder {folder.parent} does not exist")
 
     def holds(self, first_seed: int, flights: int) -> bool:
-        """Whether a block is there. InputError where the folder is another campaign's."""
-        file = self._file(first_seed, flights)
+        """Whether so many flights of a block are there. InputError where the folder is another
+        campaign's.
+        """
+        file = self._file(first_seed)
         if not file.exists():
             return False
         try:
-            schema = self._arrow.parquet.read_schema(file)
+            found = self._arrow.parquet.read_metadata(file)
         except (OSError, self._arrow.ArrowInvalid) as error:
             raise InputError(f"{file}: not a readable Parquet file ({error})") from error
-        if (schema.metadata or {}).get(MARK) != self._mark.encode():
+        if (found.metadata or {}).get(MARK) != self._mark.encode():
             raise InputError(
-                f"{file}: belongs to another campaign (another vehicle file, settings or version); "
-                "name another folder, or remove this one"
+                f"{file}: belongs to another campaign (another vehicle file, first seed, setting "
+                "or version); name another folder, or remove this one"
             )
-        return True
+        return found.num_rows >= flights
 
     def write(self, first_seed: int, columns: Columns) -> None:
         """Put a block away."""
         self.folder.mkdir(exist_ok=True)
         table = self._arrow.table(columns).replace_schema_metadata({MARK: self._mark.encode()})
-        with write_whole(self._file(first_seed, len(columns["seed"])), "wb") as stream:
+        with write_whole(self._file(first_seed), "wb") as stream:
             self._arrow.parquet.write_table(table, stream)
 
     def read(self, blocks: Sequence[tuple[int, int]], names: Sequence[str]) -> Iterator[Columns]:
         """Some columns of some blocks (first seed, flights), block by block."""
         for first_seed, flights in blocks:
-            table = self._arrow.parquet.read_table(
-                self._file(first_seed, flights), columns=list(names)
-            )
+            whole = self._arrow.parquet.read_table(self._file(first_seed), columns=list(names))
+            table = whole.slice(0, flights)
             yield {name: table[name].to_numpy() for name in names}
 
-    def _file(self, first_seed: int, flights: int) -> Path:
-        last = first_seed + flights - 1
-        return self.folder / f"flights-{first_seed:09d}-{last:09d}.parquet"
+    def _file(self, first_seed: int) -> Path:
+        return self.folder / f"flights-{first_seed:09d}.parquet"

@@ -7,7 +7,7 @@ eight half-planes, so that the answer is exact; whether there is enough left to 
 back from what the jam did before it was noticed is what the flight itself shows.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -52,20 +52,33 @@ class HealthyFlights:
 
         Above 1 it cannot be held. 0 where nothing is judged after that time.
         """
+        needed_n, low_n, high_n, cosine, sine = self._left(seed, vane, angle_deg, time_s)
+        if needed_n.shape[1] == 0:
+            return 0.0
+        return float(PrimaryReach(cosine, sine).used(needed_n, low_n, high_n).max())
+
+    def instants(
+        self, seed: int | None, vane: int, angle_deg: float, time_s: float
+    ) -> Iterator[tuple[Array, Array, Array, Array]]:
+        """Cycle by cycle: the need (2,), the vanes' limits (4,) and force directions (2, 4)."""
+        needed_n, low_n, high_n, cosine, sine = self._left(seed, vane, angle_deg, time_s)
+        for n in range(needed_n.shape[1]):
+            yield needed_n[:, n], low_n[:, n], high_n[:, n], np.stack([cosine[:, n], sine[:, n]])
+
+    def _left(
+        self, seed: int | None, vane: int, angle_deg: float, time_s: float
+    ) -> tuple[Array, Array, Array, Array, Array]:
+        """What is needed and what is left, a column for each judged cycle from `time_s` on."""
         assert self._rocket is not None  # the flights were flown when this was made
         n = self._column[seed]
         vanes, truth = self._rocket.vanes, self._rocket.truth
         after = (np.array(self._times) >= time_s) & np.array(self._judged)[:, n]
         strength = np.array(self._strength)[after, :, n].T
-        needed = np.array(self._needed)[after, :, n].T
-        if strength.shape[1] == 0:
-            return 0.0
+        needed_n = np.array(self._needed)[after, :, n].T
         low_n, high_n = vanes.reach_n(strength)
         jammed_n = vanes.force_n(strength, np.full_like(strength, angle_deg))[vane - 1]
         low_n[vane - 1] = high_n[vane - 1] = jammed_n
         cycles = strength.shape[1]
-        reach = PrimaryReach(
-            np.repeat(truth.cos_clocking[:, n : n + 1], cycles, axis=1),
-            np.repeat(truth.sin_clocking[:, n : n + 1], cycles, axis=1),
-        )
-        return float(reach.used(needed, low_n, high_n).max())
+        cosine = np.repeat(truth.cos_clocking[:, n : n + 1], cycles, axis=1)
+        sine = np.repeat(truth.sin_clocking[:, n : n + 1], cycles, axis=1)
+        return needed_n, low_n, high_n, cosine, sine

@@ -1,9 +1,13 @@
 """Who steers a simulated flight: the flight core on this computer, or on a board."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
 
-from hil.fleet import MakeSteering, laptop
+from hil.beliefs import beliefs, believed
+from hil.fleet import Flight, MakeSteering, laptop
+from hil.steering_block import SteeringBlock
+from mixer.ground.vehicle import Vehicle
 
 BOARD_HELP = (
     "Where the flight core runs: none (this computer), unix, emulated, or the port of a board, "
@@ -11,10 +15,31 @@ BOARD_HELP = (
 )
 
 
+@dataclass(frozen=True)
+class Steered:
+    """make: what makes the steering of a flight. name: for the report. counters: the node's, none
+    for this computer.
+    """
+
+    make: MakeSteering
+    name: str
+    counters: Callable[[], dict[str, int]]
+
+
 @contextmanager
-def steered_by(board: str) -> Iterator[tuple[MakeSteering, str]]:
-    """What makes the steering of a flight, and its name for the report."""
+def steered_by(board: str) -> Iterator[Steered]:
+    """The flight core where `board` says. BoardError where there is none."""
     if board == "none":
-        yield laptop, "the flight core on this computer"
+        yield Steered(laptop, "the flight core on this computer", dict)
         return
-    raise NotImplementedError
+    from hil.board_block import BoardBlock, rehearsing  # needs the board's own libraries
+
+    with rehearsing(board) as (node, machine):
+
+        def on_board(vehicle: Vehicle, flights: Sequence[Flight]) -> SteeringBlock:
+            (flight,) = flights  # one line, one flight
+            tables = believed(vehicle, beliefs(flight.faults)).flight_tables()
+            return BoardBlock(node, tables)
+
+        name = f"the flight core on {board} ({machine}), every cycle over its line"
+        yield Steered(on_board, name, node.counters)

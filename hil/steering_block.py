@@ -37,6 +37,10 @@ class SteeringBlock(Protocol):
         """
         ...
 
+    def garbled(self, flight: int, demand_mnm: list[int]) -> None:
+        """One flight's demand frame comes damaged; where there is a line, it has to notice."""
+        ...
+
     def jam(self, flight: int, vane: int, deflection_mdeg: int) -> None:
         """Tell one flight's steering that a vane (1 to 4) stands still."""
         ...
@@ -78,6 +82,9 @@ class LaptopBlock:
             if elapsed:
                 steering.step(self._pressure_pa[flight], elapsed)
                 self._read(flight)
+
+    def garbled(self, flight: int, demand_mnm: list[int]) -> None:
+        """There is no line: a damaged demand is one that does not arrive."""
 
     def jam(self, flight: int, vane: int, deflection_mdeg: int) -> None:
         self._steering[flight].jam(vane, deflection_mdeg)

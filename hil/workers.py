@@ -11,6 +11,7 @@ from mixer.ground.files import InputError
 
 Task = TypeVar("Task")
 Result = TypeVar("Result")
+CLUSTER_PATIENCE_S = 10
 WAITING_PER_WORKER = 2  # so that no worker idles and no pile of results grows
 
 
@@ -37,7 +38,7 @@ def executor_of(workers: int | None, cluster: str | None) -> Iterator[tuple[Exec
             'a cluster needs the library dask.distributed: pip install "fourvane[cluster]"'
         ) from None
     try:
-        client = Client(cluster, timeout="10s", set_as_default=False)
+        client = Client(cluster, timeout=CLUSTER_PATIENCE_S, set_as_default=False)
     except (OSError, ValueError) as error:
         raise InputError(f"no cluster answers at {cluster}: {error}") from error
     with client:
