@@ -11,16 +11,18 @@ import tracemalloc
 import numpy as np
 import pytest
 
-from mixer.flight import Steering
+from mixer.flight import FlightTables, Steering
 from mixer.flight import layout as at
 from mixer.ground import batch
 from mixer.ground.batch import allocate_batch
+from mixer.ground.batch_allocator import BatchAllocator
 from mixer.ground.batch_along import NO_EXPONENT, share_key
 from mixer.ground.batch_box import Box
 from mixer.ground.batch_deflect import Deflecting
 from mixer.ground.batch_tables import BatchTables
 from mixer.ground.batch_words import Scratch, brought_near
 from mixer.ground.steering_block import SteeringBlock
+from tests.flight_core import allocate_eighths, allocation_words
 from tests.vehicles import vehicle
 
 ROWS = int(os.environ.get("FOURVANE_BATCH_ROWS", "30000"))
@@ -179,6 +181,33 @@ def test_every_row_equals_a_steering_alone(name, policy, monkeypatch):
             off_mnm = np.abs(result.moments_nm * 1000 - expected[:, 13:])
             allowed = 4 + 1e-3 * np.abs(expected[:, 13:]).max(axis=0)
             assert (off_mnm <= allowed).all(), (kind, off_mnm.max(axis=0), allowed)
+
+
+@pytest.mark.parametrize("clocking_deg", [(45.0, 135.0, 225.0, 315.0), (0.0, 91.0, 180.5, 300.0)])
+@pytest.mark.parametrize("policy", POLICIES)
+def test_any_force_box_is_shared_out_as_the_flight_core_does(clocking_deg, policy):
+    """Narrow boxes, boxes that exclude 0, vanes that stand, and halves just above a power of two,
+    where the scaled roll passes the 65535 that the flight core holds it to."""
+    rng = np.random.default_rng(SEED)
+    words = allocation_words(clocking_deg, policy)
+    rows = 1500
+    middle = rng.integers(-30_000, 30_000, (4, rows)) * (rng.random((4, rows)) < 0.6)
+    half = rng.integers(0, 2 ** rng.integers(1, 15, rows), (4, rows))
+    half[:, ::5] = rng.integers(2048, 2052, (4, len(half[0, ::5])))
+    allocator = BatchAllocator(BatchTables(FlightTables(words)), rows, rows)
+    box = allocator.box
+    box.lo[:], box.hi[:] = middle - half, middle + half + rng.integers(0, 2, (4, rows))
+    box.unit[:] = np.where(np.abs([*box.lo, *box.hi]).max(axis=0) > 32768, 2, 1)
+    box.kappa[:] = 16384
+    allocator.want[:] = rng.normal(size=(3, rows)) * 10 ** rng.uniform(1, 6, (3, rows))
+    allocator.want[2, ::3] = 1 << 24
+    allocator.prepare_forces()
+    allocator.allocate()
+    for row in range(rows):
+        one = [column[:, row].tolist() for column in (box.lo, box.hi, allocator.want)]
+        state = allocate_eighths(words, *one, policy)
+        expected = state[at.FORCE : at.FORCE + 4]
+        assert allocator.force[:, row].tolist() == expected, one
 
 
 @pytest.mark.parametrize("rows", [1, 149, 150, 151, 437])

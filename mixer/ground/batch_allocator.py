@@ -33,6 +33,11 @@ class BatchAllocator:
     def prepare(self) -> None:
         """Take the box's windows, κ and unit."""
         self.box.work_out(self.t)
+        self.prepare_forces()
+
+    def prepare_forces(self) -> None:
+        """Take the box's `lo` and `hi` as they stand, κ and unit."""
+        self.box.find_rest()
         self._primary.prepare()
         self._secondary.prepare()
         self._deflecting.prepare()

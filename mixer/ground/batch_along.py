@@ -67,10 +67,6 @@ class Along:
         gap = gap.take(rows, axis=1)
         brought_near(gap, FAR)
         key = self._smallest_share(gap, rows)
-        whole = key == WHOLE
-        if whole.any():
-            limited[rows[whole]] = False
-            rows, gap, key = rows[~whole], gap[:, ~whole], key[~whole]
         exponent = -(key >> 16) - brought_near(gap, NEAR)
         exponent.clip(0, MOST_SHIFT, out=exponent)
         gap *= key & 65535
@@ -81,7 +77,7 @@ class Along:
         point[:, rows] = gap
 
     def _mark_cut(self, gap: Words, cut: Mask) -> None:
-        """Which segments an edge cuts, or are too long for 32 bits to tell."""
+        """Which segments an edge cuts; and those too long for 32 bits, which leave Z_τ for sure."""
         beyond = self.scratch.masks[0]
         cut[:] = False
         for k, edge in enumerate(self.t.edges):

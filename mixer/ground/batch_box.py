@@ -21,11 +21,14 @@ class Box:
         self.lo, self.hi, self.rest = words(4, columns), words(4, columns), words(4, columns)
 
     def work_out(self, t: BatchTables) -> None:
-        """Set the forces from windows and kappa."""
+        """Set `lo` and `hi` from windows and kappa."""
         for force, window in ((self.lo, self.window_lo), (self.hi, self.window_hi)):
             for i in VANES:
                 t.force_of[i].take(window[i] - t.travel_lo[i], out=force[i], mode="clip")
             force *= self.kappa
             force >>= 14
+
+    def find_rest(self) -> None:
+        """Set `rest` from `lo` and `hi`."""
         np.clip(self.lo, 0, LARGEST, out=self.rest)
         np.minimum(self.rest, self.hi, out=self.rest)

@@ -22,8 +22,9 @@ from mixer.ground.batch_words import (
     words,
 )
 
-NEAR = 65535  # as in `mixer.flight.nearest`
+NEAR = 46340  # as in `mixer.flight.nearest`
 MOST_EDGES = 8
+NONE = -1
 Edges = NDArray[np.int8]
 
 
@@ -86,7 +87,7 @@ class Nearest:
             return
         gap = gap.take(rows, axis=1)
         edge = self._most_violated(gap, rows)
-        inside = edge < 0
+        inside = edge == NONE
         if inside.any():
             limited[rows[inside]] = False
             rows, gap, edge = rows[~inside], gap[:, ~inside], edge[~inside]
@@ -105,12 +106,12 @@ class Nearest:
         mark_beyond(gap, NEAR, outside, beyond)
 
     def _most_violated(self, gap: Words, rows: Indices) -> Edges:
-        """The edge that each gap (2, k) violates most, or −1: (k,)."""
+        """The edge that each gap (2, k) violates most, or NONE: (k,)."""
         gap = gap.copy()
         far = brought_near(gap, NEAR)
         support = of_rows(self.support, rows)
         worst = np.zeros(rows.size, np.int32)
-        worst_edge = np.full(rows.size, -1, np.int8)
+        worst_edge = np.full(rows.size, NONE, np.int8)
         for k, edge in enumerate(self.t.edges):
             rise = gap[0] * edge.normal[0]
             rise += gap[1] * edge.normal[1]

@@ -1,7 +1,7 @@
 """Steps two and three for many rows: `mixer.flight.secondary`.
 
-Each vane is a strip |s − η| ≤ ω. Only where the strips of a pair do not meet are the pairs gone
-through one after another, in the order of the flight core.
+Each vane is a strip |s − η| ≤ ω. Only where the four strips have nothing in common are the pairs
+gone through one after another, in the order of the flight core.
 """
 
 import numpy as np
@@ -9,8 +9,6 @@ import numpy as np
 from mixer.ground.batch_box import Box
 from mixer.ground.batch_tables import VANES, BatchTables
 from mixer.ground.batch_words import (
-    LARGEST,
-    Indices,
     Mask,
     Scratch,
     Words,
@@ -22,7 +20,6 @@ from mixer.ground.batch_words import (
 
 MOST_ROLL = 65535  # as in `mixer.flight.secondary`
 MOST_HALF = 16384
-WIDEST = 1048576
 LIMIT = 4194304
 
 
@@ -88,7 +85,7 @@ class Secondary:
         """Set force (4, n), eighths, and limited (n,) from roll_want (n,) and point (2, n)."""
         roll, e_x, e_y, spare = self.scratch.words[:4]
         eta = self.scratch.words[4:8]
-        self._within_reach(roll_want, roll, limited, spare)
+        self._put_roll(roll_want, roll, limited, spare)
         for e, wanted, way in zip((e_x, e_y), point, self.to_middle, strict=True):
             np.left_shift(wanted, 4, out=e)
             e += way
@@ -96,22 +93,19 @@ class Secondary:
             e <<= self.scale
             e >>= 6
         for i in VANES:
-            self._put_base(i, e_x, e_y, eta[i], spare)
-            eta[i] += self._roll_row(i, roll, spare)
-
-        rows = self._apart(eta, spare)
+            self._put_eta(i, e_x, e_y, roll, eta[i], spare)
+        common = common_stretch(eta, self.omega, self.scratch.words[1:3], spare)
+        rows = np.flatnonzero(common[0] > common[1])
         if rows.size:
-            limited[rows] = True
-            e_x, e_y, spare = e_x.take(rows), e_y.take(rows), np.empty(rows.size, np.int32)
-            base = words(4, rows.size)
-            for i in VANES:
-                self._put_base(i, e_x, e_y, base[i], spare)
-            roll = self._taken_back(roll.take(rows), base, rows)
-            for i in VANES:
-                eta[i, rows] = base[i] + self._roll_row(i, roll, spare)
-        self._least_effort(eta, force)
+            omega = of_rows(self.omega, rows)
+            met = eta.take(rows, axis=1)
+            roll, gave_way = self._until_strips_meet(roll.take(rows), met, omega)
+            limited[rows[gave_way]] = True
+            eta[:, rows] = met
+            common[:, rows] = common_stretch(met, omega, words(2, rows.size), roll)
+        self._put_least_effort(eta, common, force, spare)
 
-    def _within_reach(self, wanted: Words, roll: Words, limited: Mask, spare: Words) -> None:
+    def _put_roll(self, wanted: Words, roll: Words, limited: Mask, spare: Words) -> None:
         """Roll from the middle, held to what all vanes together give, in the box's scale."""
         np.left_shift(wanted, 1, out=spare)
         spare -= self.twice_middle_sum
@@ -120,14 +114,18 @@ class Secondary:
         np.not_equal(roll, spare, out=limited)
         roll <<= self.z
         roll >>= 3
+        roll.clip(-MOST_ROLL, MOST_ROLL, out=roll)
 
-    def _put_base(self, i: int, e_x: Words, e_y: Words, base: Words, spare: Words) -> None:
-        """η of vane i without roll."""
+    def _put_eta(
+        self, i: int, e_x: Words, e_y: Words, roll: Words, eta: Words, spare: Words
+    ) -> None:
+        """Where the strip of vane i stands."""
         t = self.t
-        np.multiply(e_x, t.row_x[i], out=base)
-        base += np.multiply(e_y, t.row_y[i], out=spare)
-        base += 1 << (t.row_q[i] - 1)
-        base >>= t.row_q[i]
+        np.multiply(e_x, t.row_x[i], out=eta)
+        eta += np.multiply(e_y, t.row_y[i], out=spare)
+        eta += 1 << (t.row_q[i] - 1)
+        eta >>= t.row_q[i]
+        eta += self._roll_row(i, roll, spare)
 
     def _roll_row(self, i: int, roll: Words, row: Words) -> Words:
         """What roll adds to η of vane i, in `row`."""
@@ -137,63 +135,47 @@ class Secondary:
         row >>= t.row_q[i]
         return row
 
-    def _apart(self, eta: Words, distance: Words) -> Indices:
-        """The rows in which the strips of some pair do not meet."""
-        beyond, apart = self.scratch.masks
-        apart[:] = False
-        for pair in self.t.pairs:
-            np.subtract(eta[pair.i], eta[pair.j], out=distance)
-            np.absolute(distance, out=distance)
-            room = self.omega[pair.i] + self.omega[pair.j]
-            apart |= np.greater(distance, room, out=beyond)
-        return np.flatnonzero(apart)
+    def _until_strips_meet(self, roll: Words, eta: Words, omega: Words) -> tuple[Words, Mask]:
+        """Take roll (k,) back, pair by pair, until their strips meet; eta (4, k) follows in place.
 
-    def _taken_back(self, roll: Words, base: Words, rows: Indices) -> Words:
-        """Roll (k,) taken back pair by pair until the strips of each meet."""
-        omega = of_rows(self.omega, rows)
-        beyond_most = bool((np.abs(roll) > MOST_ROLL).any())
+        Returns the new roll, and where it had to give way.
+        """
         spare = np.empty_like(roll)
+        gave_way = np.zeros(roll.size, np.bool_)
+        for i in VANES:
+            eta[i] -= self._roll_row(i, roll, spare)
         for pair in self.t.pairs:
             room = omega[pair.i] + omega[pair.j]
             for _ in range(2):
-                excess = base[pair.i] - base[pair.j]
+                excess = eta[pair.i] - eta[pair.j]
                 excess += self._roll_row(pair.i, roll, spare)
                 excess -= self._roll_row(pair.j, roll, spare)
-                held = excess.copy()
-                clamp(held, -room, room)
-                excess -= held
+                np.copyto(spare, excess)
+                clamp(spare, -room, room)
+                excess -= spare
                 if not excess.any():
                     break
-                met = excess == 0 if beyond_most else None
+                gave_way |= excess != 0
                 excess.clip(-pair.most, pair.most, out=excess)
                 excess *= pair.inverse
                 excess >>= pair.q
-                np.subtract(roll, excess, out=excess)
-                excess.clip(-MOST_ROLL, MOST_ROLL, out=excess)
-                if met is not None:
-                    np.copyto(excess, roll, where=met)
-                roll = excess
-        return roll
+                roll -= excess
+                roll.clip(-MOST_ROLL, MOST_ROLL, out=roll)
+        for i in VANES:
+            eta[i] += self._roll_row(i, roll, spare)
+        return roll, gave_way
 
-    def _least_effort(self, eta: Words, force: Words) -> None:
-        """The least Σ f² that the four strips leave: force (4, n) from eta (4, n)."""
+    def _put_least_effort(self, eta: Words, common: Words, force: Words, spare: Words) -> None:
+        """The least Σ f² within the strips' common stretch: force (4, n) from eta (4, n)."""
         t, box, omega = self.t, self.box, self.omega
-        first, last, a = self.scratch.words[:3]
-        np.subtract(eta[0], omega[0], out=first)
-        np.add(eta[0], omega[0], out=last)
-        for i in range(1, 4):
-            np.maximum(first, np.subtract(eta[i], omega[i], out=a), out=first)
-            np.minimum(last, np.add(eta[i], omega[i], out=a), out=last)
-        first.clip(-WIDEST, LARGEST, out=first)
-        last.clip(-LARGEST, WIDEST, out=last)
-        middle = np.add(first, last, out=a)  # theirs where rounding has crossed the two
+        first, last = common
+        middle = np.add(first, last, out=spare)  # both where rounding has crossed the two
         middle >>= 1
         np.minimum(first, middle, out=first)
         np.maximum(last, middle, out=last)
-        effort = a
+        effort = spare
         np.copyto(effort, self.effort)
-        np.maximum(effort, first, out=effort)
-        np.minimum(effort, last, out=effort)
+        clamp(effort, first, last)
         for i in VANES:
             f = force[i]
             np.subtract(effort, eta[i], out=f)
@@ -204,3 +186,14 @@ class Secondary:
             f += self.rounded_up[i]
             f >>= 1
             clamp(f, box.lo[i], box.hi[i])
+
+
+def common_stretch(eta: Words, omega: Words, common: Words, spare: Words) -> Words:
+    """First and last of what four strips η ± ω have in common, set in `common` (2, n)."""
+    first, last = common
+    np.subtract(eta[0], omega[0], out=first)
+    np.add(eta[0], omega[0], out=last)
+    for i in range(1, 4):
+        np.maximum(first, np.subtract(eta[i], omega[i], out=spare), out=first)
+        np.minimum(last, np.add(eta[i], omega[i], out=spare), out=last)
+    return common
