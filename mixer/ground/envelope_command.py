@@ -1,0 +1,232 @@
+"""`fourvane envelope`: the moments within reach over the burn, and whether they are enough."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import click
+import numpy as np
+from rich.table import Table as Shown
+
+from mixer.ground import envelope_pictures as draw
+from mixer.ground.authority import AXES, Unmet, required_nm, unmet_requirements
+from mixer.ground.command import FAILED, emit, result_option
+from mixer.ground.console import output
+from mixer.ground.envelope import KEPT_BACK, PITCH, YAW, reach
+from mixer.ground.files import InputError, write_whole
+from mixer.ground.page import Picture, Section, Table, Verdict, render_page
+from mixer.ground.pictures import png, svg
+from mixer.ground.vehicle import Vehicle, load_vehicle
+
+MOST_MAPS = 3
+HEAD = (
+    "burn time, s",
+    "pitch, yaw 0",
+    "yaw, pitch 0",
+    "pitch and yaw all round",
+    "roll, pitch and yaw 0",
+    "roll anywhere",
+    "roll both ways on the edge",
+)
+NUMBERS = (
+    "Moments in N·m. All round: within reach in every direction of pitch and yaw. On the edge: "
+    "what roll is left both ways in the worst corner of pitch and yaw."
+)
+
+
+@dataclass(frozen=True)
+class Instant:
+    """What is within reach at one burn time, in N m; ranges are (least, most)."""
+
+    time_s: float
+    pitch_nm: tuple[float, float]
+    yaw_nm: tuple[float, float]
+    any_direction_nm: float
+    roll_at_centre_nm: tuple[float, float]
+    roll_anywhere_nm: tuple[float, float]
+    roll_on_the_edge_nm: float
+    outline_nm: list[list[float]]
+
+
+@click.command()
+@click.argument("vehicle_file", metavar="VEHICLE", type=click.Path(path_type=Path))
+@click.option(
+    "--at", "times_s", multiple=True, metavar="SECONDS", type=click.FloatRange(0, 600),
+    help="Burn time to look at. Can be repeated. Left out: start, middle and end of the burn.",
+)  # fmt: skip
+@click.option(
+    "--out", metavar="FILE", type=click.Path(path_type=Path), default=Path("envelope.html"),
+    show_default=True, help="Where the report (.html) or one picture (.png) goes.",
+)  # fmt: skip
+@result_option
+def envelope(vehicle_file: Path, times_s: tuple[float, ...], out: Path, as_json: bool) -> None:
+    """Tell what pitch, yaw and roll moments the vanes reach, at chosen burn times.
+
+    Exact geometry from the vehicle file, at the reference pressure, with the wear and the lever arm
+    of that time. Where the file states [requirements] (pitch_nm, yaw_nm, roll_nm), each must be
+    within reach by itself, both ways, over the whole burn: exit status 1 where it is not.
+
+    CAUTION: this is authority on paper. A static test shows what the vanes give.
+
+    Example: fourvane envelope vehicle.toml --at 0 --at 20 --out envelope.html
+    """
+    if out.suffix.lower() not in (".html", ".png"):
+        raise InputError(f"{out}: must end in .html for a report or .png for one picture")
+    vehicle = load_vehicle(vehicle_file)
+    end_s = vehicle.engine.burn_time_s
+    for time_s in times_s:
+        if time_s > end_s:
+            raise InputError(f"--at {time_s:g}: must be at most the burn time, {end_s:g} s")
+    times = sorted(set(times_s)) or [0.0, end_s / 2, end_s]
+    instants = [instant(vehicle, time_s) for time_s in times]
+    unmet = unmet_requirements(vehicle)
+    if out.suffix.lower() == ".png":
+        png(draw.overview(vehicle, times, unmet), out)
+    else:
+        with write_whole(out) as stream:
+            stream.write(page(vehicle, instants, unmet))
+    required = required_nm(vehicle.requirements)
+    result: dict[str, Any] = {
+        "vehicle": vehicle.vehicle.name,
+        "instants": [vars(one) for one in instants],
+        "required_nm": dict(zip(AXES, required, strict=True)),
+        "requirements_met": None if np.isnan(required).all() else not unmet,
+        "unmet": [vars(one) for one in unmet],
+        "out": out,
+    }
+    emit(result, as_json, lambda: show(vehicle, instants, unmet, out))
+    if unmet:
+        raise SystemExit(FAILED)
+
+
+def instant(vehicle: Vehicle, time_s: float) -> Instant:
+    """What is within reach at one burn time."""
+    reached = reach(vehicle, time_s)
+    outline_nm = reached.outline_nm()
+    on_edge = draw.both_ways(reached, *outline_nm.T)
+    roll_anywhere = reached.roll_arm_m * np.array([reached.lo_n.sum(), reached.hi_n.sum()])
+    return Instant(
+        time_s,
+        pair(reached.primary_range_nm(PITCH)),
+        pair(reached.primary_range_nm(YAW)),
+        float(reached.all_round_nm()),
+        pair(reached.roll_range_nm()),
+        pair(roll_anywhere),
+        float(on_edge.min()),
+        outline_nm.tolist(),
+    )
+
+
+def pair(limits: np.ndarray) -> tuple[float, float]:
+    low, high = limits.tolist()
+    return low, high
+
+
+def rows(instants: Sequence[Instant]) -> list[tuple[str, ...]]:
+    """A table row for each instant."""
+    return [
+        (
+            f"{one.time_s:g}",
+            span(one.pitch_nm),
+            span(one.yaw_nm),
+            f"{one.any_direction_nm:.4g}",
+            span(one.roll_at_centre_nm),
+            span(one.roll_anywhere_nm),
+            f"{one.roll_on_the_edge_nm:.2g}",
+        )
+        for one in instants
+    ]
+
+
+def span(limits_nm: tuple[float, float]) -> str:
+    """A range that does not break over lines; ± where both ways are the same."""
+    low, high = (f"{limit:.4g}" for limit in limits_nm)
+    if low == f"-{high}":
+        return f"±{high}"
+    return f"{low} to {high}".replace("-", "−").replace(" ", "\N{NO-BREAK SPACE}")
+
+
+def verdict(vehicle: Vehicle, unmet: Sequence[Unmet]) -> Verdict | None:
+    """Whether the requirements are met over the burn; None where there are none."""
+    wanted_nm = required_nm(vehicle.requirements)
+    if np.isnan(wanted_nm).all():
+        return None
+    if unmet:
+        return Verdict("fail", f"{'. '.join(map(str, unmet))}.")
+    named = [f"{axis} {nm:g}" for axis, nm in zip(AXES, wanted_nm, strict=True) if nm == nm]
+    return Verdict("pass", f"{', '.join(named)} N·m within reach both ways over the whole burn.")
+
+
+def page(vehicle: Vehicle, instants: Sequence[Instant], unmet: Sequence[Unmet]) -> str:
+    """The HTML report."""
+    times_s = [one.time_s for one in instants]
+    mapped = times_s if len(times_s) <= MOST_MAPS else [times_s[0], times_s[-1]]
+    return render_page(
+        f"Moments within reach: {vehicle.vehicle.name}",
+        "Exact geometry of what four vanes give within their travel, at the reference chamber "
+        "pressure, with the wear and lever arm of each time.",
+        [
+            Section(
+                "Pitch, yaw and roll",
+                [
+                    "Thick lines: where the steering goes. It keeps the last "
+                    f"1/{1 / KEPT_BACK:g} of pitch and yaw back, so that roll does not jump on the "
+                    "edge; thin lines: the whole set. Roll never takes anything from pitch or yaw: "
+                    "it gets what is left."
+                ],
+                tables=[Table(HEAD, rows(instants), NUMBERS)],
+                pictures=[
+                    Picture(
+                        svg(draw.reach_picture(vehicle, times_s)),
+                        "Left: pitch and yaw. Right: roll against pitch while yaw is 0.",
+                    ),
+                    Picture(
+                        svg(draw.roll_map(vehicle, mapped)),
+                        "How much roll is left both ways while pitch and yaw are held; dotted: "
+                        "the edge the steering goes to.",
+                    ),
+                ],
+            ),
+            Section(
+                "Over the burn",
+                pictures=[
+                    Picture(
+                        svg(draw.over_burn(vehicle, unmet)),
+                        "Each moment by itself, the others 0. Wear lowers it; a longer lever arm "
+                        "raises pitch and yaw.",
+                    )
+                ],
+            ),
+            Section(
+                "What this does not tell",
+                [
+                    "These are nominal figures: no uncertainty of the force curve, the wear or "
+                    "the pressure is in them. Slew is left out: how soon a moment is reached is "
+                    "another matter. With a jammed vane much less is within reach."
+                ],
+            ),
+        ],
+        facts=[
+            ("Vehicle file", vehicle.path),
+            ("Reference pressure", f"{vehicle.engine.chamber_pressure_bar:g} bar"),
+            ("Burn time", f"{vehicle.engine.burn_time_s:g} s"),
+        ],
+        verdict=verdict(vehicle, unmet),
+    )
+
+
+def show(vehicle: Vehicle, instants: Sequence[Instant], unmet: Sequence[Unmet], out: Path) -> None:
+    """The numbers as a table."""
+    table = Shown("", *(f"{one.time_s:g} s" for one in instants), box=None, pad_edge=False)
+    for column in table.columns[1:]:
+        column.justify = "right"
+    for name, *cells in list(zip(HEAD, *rows(instants), strict=True))[1:]:
+        table.add_row(name, *cells)
+    output.print("Moments within reach, N·m, at a burn time of")
+    output.print(table)
+    found = verdict(vehicle, unmet)
+    if found is not None:
+        output.print(f"{found.outcome.upper()}. {found.reason}", soft_wrap=True)
+    kind = "Picture" if out.suffix.lower() == ".png" else "Report"
+    output.print(f"{kind}: {out}", soft_wrap=True)
