@@ -1,0 +1,155 @@
+"""`fourvane allocate`: a vehicle and its demands in; deflections, pulses and a report out."""
+
+from collections.abc import Sequence
+from contextlib import ExitStack
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+import click
+from rich.table import Table
+
+from mixer.ground import flight_report
+from mixer.ground.allocate import Jam
+from mixer.ground.allocate import allocate as run_demands
+from mixer.ground.command import emit, result_option
+from mixer.ground.commands_csv import CommandsWriter
+from mixer.ground.console import messages, output, progress
+from mixer.ground.demands import DemandFile
+from mixer.ground.files import InputError, write_whole
+from mixer.ground.flight_record import AXES, FlightRecord
+from mixer.ground.quantities import VANES
+from mixer.ground.tables_dump import checksum
+from mixer.ground.vehicle import Vehicle, load_vehicle
+
+
+@click.command()
+@click.argument("vehicle_file", metavar="VEHICLE", type=click.Path(path_type=Path))
+@click.argument("demands_file", metavar="DEMANDS", type=click.Path(path_type=Path))
+@click.option(
+    "--out", required=True, metavar="FILE", type=click.Path(path_type=Path),
+    help="Where the commands go: CSV with deflections, pulses, moments and flags.",
+)  # fmt: skip
+@click.option(
+    "--report", metavar="FILE", type=click.Path(path_type=Path),
+    help="Where the report goes. Left out: beside the commands, with the ending .html.",
+)  # fmt: skip
+@click.option(
+    "--load", "load_s", metavar="SECONDS", type=click.FloatRange(0, 3600),
+    help="Burn load already on the vanes at the first row. Left out: that row's time.",
+)  # fmt: skip
+@click.option(
+    "--jam", "jams", multiple=True, metavar="VANE SECONDS",
+    type=(click.IntRange(1, VANES), click.FloatRange(0, 3600)),
+    help="This vane stands still from this burn time on. Can be repeated.",
+)  # fmt: skip
+@result_option
+def allocate(
+    vehicle_file: Path,
+    demands_file: Path,
+    out: Path,
+    report: Path | None,
+    load_s: float | None,
+    jams: tuple[tuple[int, float], ...],
+    as_json: bool,
+) -> None:
+    """Turn pitch, yaw and roll demands into four vane deflections and four servo pulses.
+
+    DEMANDS is a CSV file with the columns time_s, pitch_nm, yaw_nm, roll_nm and, if you have it,
+    chamber_pressure_bar; every row is one control cycle. The same code runs on the board. A demand
+    too large to be one is refused, flagged bad-demand, and the last good one is held.
+
+    CAUTION: played to a servo, these pulses move vanes. Hands out of the linkage.
+
+    Example: fourvane allocate vehicle.toml demands.csv --out commands.csv
+    """
+    report = out.with_suffix(".html") if report is None else report
+    vehicle = load_vehicle(vehicle_file)
+    record = allocate_files(vehicle, demands_file, out, report, [Jam(*jam) for jam in jams], load_s)
+    warning = flight_report.gap_warning(record, vehicle)
+    if warning:
+        messages.print(f"Warning: {warning}", soft_wrap=True)
+    result: dict[str, Any] = {
+        "vehicle": vehicle.vehicle.name,
+        "commands": out,
+        "report": report,
+        **flight_report.facts(record, vehicle),
+    }
+    emit(result, as_json, lambda: show(result))
+
+
+def allocate_files(
+    vehicle: Vehicle,
+    demands_file: Path,
+    out: Path,
+    report: Path,
+    jams: Sequence[Jam] = (),
+    load_s: float | None = None,
+) -> FlightRecord:
+    """Run a demand file and write commands and report, both whole or neither."""
+    keep_apart([out, report], [vehicle.path, demands_file])
+    tables = vehicle.flight_tables()
+    demands = DemandFile(demands_file, vehicle)
+    with ExitStack() as files:
+        commands_stream = files.enter_context(write_whole(out))
+        report_stream = files.enter_context(write_whole(report))
+        with progress("Steering", demands.bytes_total) as done:
+            record = run_demands(
+                vehicle, tables, demands, CommandsWriter(commands_stream), jams, load_s, done
+            )
+        sources = {
+            "Vehicle file": vehicle.path,
+            "Demands": demands_file,
+            "Commands": out,
+            "Flight tables": f"CRC-32 {checksum(tables):08x}",
+            "Made with": f"fourvane {version('fourvane')}",
+        }
+        report_stream.write(
+            flight_report.page(vehicle, record, sources, notes(record, vehicle, jams, load_s))
+        )
+    return record
+
+
+def keep_apart(results: Sequence[Path], sources: Sequence[Path]) -> None:
+    """InputError where a result would be written over a source or over another result."""
+    for place, path in enumerate(results):
+        for other in (*sources, *results[:place]):
+            if path == other or (path.exists() and other.exists() and path.samefile(other)):
+                raise InputError(f"{path}: named twice; a result needs a file of its own")
+
+
+def notes(
+    record: FlightRecord, vehicle: Vehicle, jams: Sequence[Jam], load_s: float | None
+) -> list[str]:
+    """What a reader of the report has to know first."""
+    found = [
+        f"Vane {jam.vane} was made to stand still from {jam.time_s:g} s on, and the steering was "
+        "told so." for jam in jams
+    ]  # fmt: skip
+    if load_s is not None:
+        found.append(f"The vanes had a burn load of {load_s:g} s at the first row.")
+    warning = flight_report.gap_warning(record, vehicle)
+    if warning:
+        found.append(f"Warning: {warning}")
+    return found
+
+
+def show(result: dict[str, Any]) -> None:
+    """The run in a few lines."""
+    counts = {flag: count for flag, count in result["rows_flagged"].items() if count}
+    table = Table("flag", "control cycles", "share", box=None, pad_edge=False)
+    for column in table.columns[1:]:
+        column.justify = "right"
+    for flag, count in counts.items():
+        table.add_row(flag, str(count), f"{100 * count / result['rows']:.1f} %")
+    worst = result["worst_shortfall_nm"]
+    output.print(
+        f"{flight_report.counted(result['rows'], 'control cycle')}, {result['from_s']:g} to "
+        f"{result['to_s']:g} s of burn time", soft_wrap=True,
+    )  # fmt: skip
+    if counts:
+        output.print(table)
+    told = ", ".join(f"{axis} {worst[axis]:.4g}" for axis in AXES)
+    output.print(f"Largest shortfall: {told} N·m", soft_wrap=True)
+    output.print(f"Commands: {result['commands']}", soft_wrap=True)
+    output.print(f"Report:   {result['report']}", soft_wrap=True)

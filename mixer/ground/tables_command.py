@@ -1,0 +1,55 @@
+"""`fourvane tables`: the flight tables of a vehicle, for a board, and told in words."""
+
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import click
+
+from mixer.flight.tables import VERSION
+from mixer.ground.allocate_command import keep_apart
+from mixer.ground.command import emit, result_option
+from mixer.ground.files import write_whole
+from mixer.ground.tables import COUNTS, largest_force_n
+from mixer.ground.tables_dump import checksum, dump, told
+from mixer.ground.vehicle import load_vehicle
+
+
+@click.command()
+@click.argument("vehicle_file", metavar="VEHICLE", type=click.Path(path_type=Path))
+@click.option(
+    "--out", required=True, metavar="FILE", type=click.Path(path_type=Path),
+    help="Where the tables go, in the bytes that a board loads.",
+)  # fmt: skip
+@result_option
+def tables(vehicle_file: Path, out: Path, as_json: bool) -> None:
+    """Build the flight tables that the flight code works from, and tell every number in them.
+
+    Everything is rounded to integers here, once; building refuses, in words, a vehicle whose
+    numbers could overflow in flight.
+
+    Example: fourvane tables vehicle.toml --out vehicle.4vt
+    """
+    vehicle = load_vehicle(vehicle_file)
+    keep_apart([out], [vehicle_file])
+    built = vehicle.flight_tables()
+    blob = built.to_bytes()
+    with write_whole(out, "wb") as stream:
+        stream.write(blob)
+    count_n = largest_force_n(vehicle) / COUNTS
+    result: dict[str, Any] = {
+        "vehicle": vehicle.vehicle.name,
+        "out": out,
+        "bytes": len(blob),
+        "format_version": VERSION,
+        "crc32": f"{checksum(built):08x}",
+        "force_of_a_count_n": count_n,
+        "groups": [asdict(group) for group in dump(built)],
+    }
+
+    def show() -> None:
+        click.echo(f"{vehicle.vehicle.name}: a count of force is {count_n:.6g} N")
+        click.echo(told(built))
+        click.echo(f"\nWritten to {out}")
+
+    emit(result, as_json, show)

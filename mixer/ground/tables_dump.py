@@ -1,0 +1,284 @@
+"""Flight tables told word by word: what each number is called, what it means, in which unit.
+
+Only the tables themselves are read, so tables that a board sent back can be told as well.
+"""
+
+from binascii import crc32
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from mixer.flight import FlightTables
+from mixer.flight import layout as at
+from mixer.flight.tables import VERSION
+from mixer.ground.quantities import VANES
+
+Q14, Q16, Q28 = 2.0**-14, 2.0**-16, 2.0**-28
+COUNT = 1 / 8  # forces stand in eighths of a count
+RATE_CELLS = 64
+POLICIES = ("nearest", "direction")
+PER_LINE = 8
+
+
+@dataclass(frozen=True)
+class Field:
+    """Some neighbouring words that mean the same kind of thing.
+
+    `words` as they stand in the tables from number `first` on; `values` what they mean, in `unit`.
+    """
+
+    name: str
+    first: int
+    words: tuple[int, ...]
+    values: tuple[float | str, ...]
+    unit: str = ""
+
+
+@dataclass(frozen=True)
+class Group:
+    """Fields that belong together; those of a `table` are its columns, all of one length."""
+
+    title: str
+    fields: tuple[Field, ...]
+    table: bool = False
+
+
+class Reader:
+    """Takes fields out of the words of flight tables."""
+
+    def __init__(self, tables: FlightTables) -> None:
+        self.words = tables.words
+
+    def field(
+        self,
+        name: str,
+        first: int,
+        count: int = 1,
+        unit: str = "",
+        scale: float | Sequence[float] = 1,
+    ) -> Field:
+        """`count` words from `first` on, each times `scale` (one for all, or one for each)."""
+        words = tuple(self.words[first : first + count])
+        scales = scale if isinstance(scale, Sequence) else [scale] * count
+        values = tuple(word * one for word, one in zip(words, scales, strict=True))
+        return Field(name, first, words, values, unit)
+
+    def table(self, title: str, first: int, count: int, *columns: tuple[str, str, float]) -> Group:
+        """Columns of `count` words that stand one after another: name, unit and scale of each."""
+        fields = (
+            self.field(name, first + place * count, count, unit, scale)
+            for place, (name, unit, scale) in enumerate(columns)
+        )
+        return Group(title, tuple(fields), table=True)
+
+
+def dump(tables: FlightTables) -> list[Group]:
+    """All words of flight tables in groups, every word in exactly one field."""
+    read = Reader(tables)
+    return [
+        control(read),
+        pressure(read),
+        demands(read),
+        layout(read),
+        effort(read),
+        *edges(read),
+        places(read),
+        read.table(
+            "burn-load rate over pressure ratio, 1/32 apart from 0 on",
+            tables.words[at.RATE_OFF], RATE_CELLS,
+            ("rate", "", Q14), ("rise to the next", "", Q14),
+        ),
+        *vanes(read),
+        *over_burn(read),
+    ]  # fmt: skip
+
+
+def control(read: Reader) -> Group:
+    policy = read.words[at.POLICY]
+    named = POLICIES[policy] if 0 <= policy < len(POLICIES) else "unknown"
+    return Group("control", (
+        Field("policy", at.POLICY, (policy,), (named,)),
+        read.field("control period", at.PERIOD_US, unit="µs"),
+        read.field("demand timeout", at.TIMEOUT_US, unit="µs"),
+    ))  # fmt: skip
+
+
+def pressure(read: Reader) -> Group:
+    return Group("pressure", (
+        read.field("shift before multiplying", at.PA_SHIFT, unit="bits"),
+        read.field("pressure to ratio, multiplier", at.PA_MANT),
+        read.field("highest pressure counted", at.PA_MAX, unit="Pa"),
+        read.field("no thrust below", at.PA_MIN, unit="Pa"),
+    ))  # fmt: skip
+
+
+def demands(read: Reader) -> Group:
+    return Group("demands and moments", (
+        read.field("largest pitch or yaw taken", at.MNM_MAX, unit="N·m", scale=1e-3),
+        read.field("largest roll taken", at.ROLL_MNM_MAX, unit="N·m", scale=1e-3),
+        read.field("pitch and yaw to force, fraction bits", at.GAIN_EXP, unit="bits"),
+        read.field("force to pitch and yaw, fraction bits", at.MOMENT_EXP, unit="bits"),
+        read.field("roll to force, multiplier", at.ROLL_GAIN),
+        read.field("roll to force, fraction bits", at.ROLL_GAIN_EXP, unit="bits"),
+        read.field("force to roll, multiplier", at.ROLL_MOMENT),
+        read.field("force to roll, fraction bits", at.ROLL_MOMENT_EXP, unit="bits"),
+        read.field("not used", at.ROLL_MOMENT_EXP + 1),
+    ))  # fmt: skip
+
+
+def layout(read: Reader) -> Group:
+    return Group("vanes 1 to 4", (
+        read.field("cosine of clocking", at.COS, VANES, scale=Q14),
+        read.field("sine of clocking", at.SIN, VANES, scale=Q14),
+        read.field("cosine, low half", at.COS_LOW, VANES, scale=Q28),
+        read.field("sine, low half", at.SIN_LOW, VANES, scale=Q28),
+        read.field("slew", at.SLEW_MDEG_S, VANES, "deg/s", 1e-3),
+        read.field("travel from", at.TRAVEL_LO, VANES, "deg", 1e-3),
+        read.field("travel to", at.TRAVEL_HI, VANES, "deg", 1e-3),
+    ))  # fmt: skip
+
+
+def effort(read: Reader) -> Group:
+    bits = read.words[at.ROW_Q : at.ROW_Q + VANES]
+    own = [2.0**-q for q in bits]
+    pairs = [
+        pair for n in range(read.words[at.N_PAIRS])
+        for pair in pair_fields(read, n)
+    ]  # fmt: skip
+    after = at.PAIRS + read.words[at.N_PAIRS] * at.PAIR_STRIDE
+    return Group("roll and effort, vanes 1 to 4", (
+        read.field("fraction bits of the next four", at.ROW_Q, VANES, "bits"),
+        read.field("least effort, part of pitch/L", at.ROW_X, VANES, scale=own),
+        read.field("least effort, part of yaw/L", at.ROW_Y, VANES, scale=own),
+        read.field("least effort, part of roll/R", at.ROW_ROLL, VANES, scale=own),
+        read.field("width of a vane's strip", at.WIDTH, VANES, scale=own),
+        read.field("null vector", at.NULL, VANES, scale=Q14),
+        read.field("null vector over its square", at.NULL_EFFORT, VANES, scale=Q14),
+        read.field("pairs of vanes that roll moves apart", at.N_PAIRS),
+        *pairs,
+        read.field("not used", after, at.EDGES - after),
+    ))  # fmt: skip
+
+
+def pair_fields(read: Reader, n: int) -> Iterator[Field]:
+    """One pair of vanes that roll moves apart."""
+    first = at.PAIRS + n * at.PAIR_STRIDE
+    i, j, _, bits, _ = read.words[first : first + at.PAIR_STRIDE]
+    yield Field(f"pair {n + 1}, vanes", first, (i, j), (i + 1, j + 1))
+    yield read.field(f"pair {n + 1}, roll that closes 1 apart", first + 2, scale=2.0**-bits)
+    yield read.field(f"pair {n + 1}, fraction bits", first + 3, unit="bits")
+    yield read.field(f"pair {n + 1}, largest excess", first + 4)
+
+
+def edges(read: Reader) -> Iterator[Group]:
+    count = read.words[at.N_EDGES]
+    after = at.EDGES + count * at.EDGE_STRIDE
+    yield Group("edges of the pitch and yaw polygon", (
+        read.field("directions", at.N_EDGES),
+        read.field("not used", after, at.CURVE_OFF - after),
+    ))  # fmt: skip
+    for n in range(count):
+        first = at.EDGES + n * at.EDGE_STRIDE
+        yield Group(f"edge {n + 1}", (
+            read.field("normal, pitch and yaw", first, 2, scale=Q14),
+            read.field("normal, low halves", first + 2, 2, scale=Q28),
+            read.field("vanes along the normal", first + 4, VANES, scale=Q14),
+            read.field("vanes along the edge", first + 8, VANES, scale=Q14),
+            read.field("vanes along the normal, low halves", first + 12, VANES, scale=Q28),
+        ))  # fmt: skip
+
+
+def places(read: Reader) -> Group:
+    return Group("where the tables below stand", (
+        read.field("fraction bits of pulse per deflection", at.PULSE_Q, unit="bits"),
+        read.field("burn-load rate, first word", at.RATE_OFF),
+        read.field("force curves, first words", at.CURVE_OFF, VANES),
+        read.field("force curves, points", at.CURVE_N, VANES),
+        read.field("servo tables, first words", at.SERVO_OFF, VANES),
+        read.field("servo tables, points", at.SERVO_N, VANES),
+        read.field("wear, first word", at.WEAR_OFF),
+        read.field("wear, points", at.WEAR_N),
+        read.field("lever arm, first word", at.LEVER_OFF),
+        read.field("lever arm, points", at.LEVER_N),
+    ))  # fmt: skip
+
+
+def vanes(read: Reader) -> Iterator[Group]:
+    """Force curves and servo tables."""
+    words = read.words
+    for vane in range(VANES):
+        yield read.table(
+            f"vane {vane + 1}, force curve", words[at.CURVE_OFF + vane], words[at.CURVE_N + vane],
+            ("deflection", "deg", 1e-3),
+            ("force", "counts", COUNT),
+            ("counts per deg", "counts/deg", Q14 * COUNT * 1e3),
+            ("deg per count", "deg/count", Q16 / COUNT * 1e-3),
+        )  # fmt: skip
+    per_deg = 2.0 ** -words[at.PULSE_Q]
+    for vane in range(VANES):
+        yield read.table(
+            f"servo {vane + 1}", words[at.SERVO_OFF + vane], words[at.SERVO_N + vane],
+            ("deflection", "deg", 1e-3), ("pulse", "µs", 1e-3), ("µs per deg", "µs/deg", per_deg),
+        )  # fmt: skip
+
+
+def over_burn(read: Reader) -> Iterator[Group]:
+    """Wear and lever arm."""
+    words = read.words
+    wear = [("burn load", "s", 1e-3)]
+    for vane in range(1, VANES + 1):
+        wear += [(f"vane {vane}", "", Q14), (f"vane {vane} per s", "1/s", Q14 * Q16 * 1e3)]
+    yield read.table("effectiveness", words[at.WEAR_OFF], words[at.WEAR_N], *wear)
+    force, moment = COUNT * 2.0 ** -words[at.GAIN_EXP] * 1e3, 2.0 ** -words[at.MOMENT_EXP] * 2e-3
+    yield read.table(
+        "lever arm", words[at.LEVER_OFF], words[at.LEVER_N],
+        ("burn time", "s", 1e-3),
+        ("force for a moment", "counts/(N·m)", force),
+        ("per s", "counts/(N·m·s)", force * 1e3),
+        ("moment for a force", "N·m/count", moment),
+        ("per s of it", "N·m/(count·s)", moment * 2.0**-15 * 1e3),
+    )  # fmt: skip
+
+
+def checksum(tables: FlightTables) -> int:
+    """The CRC-32 of the words, as the header of the tables in bytes carries it."""
+    return crc32(bytes(memoryview(tables.words)))
+
+
+def told(tables: FlightTables) -> str:
+    """The whole dump as text, a line for each field, word numbers first."""
+    size = len(tables.to_bytes())
+    lines = [
+        f"flight tables, format version {VERSION}: {len(tables.words)} words, {size} bytes with "
+        f"the header, CRC-32 {checksum(tables):08x}"
+    ]
+    for group in dump(tables):
+        lines += ["", group.title]
+        lines += told_table(group) if group.table else [told_field(f) for f in group.fields]
+    return "\n".join(line.rstrip() for line in lines)
+
+
+def told_field(field: Field) -> str:
+    if not field.words:
+        return f"       {field.name}: none"
+    values = "  ".join(shown(value) for value in field.values[:PER_LINE])
+    more = "  …" if len(field.values) > PER_LINE else ""
+    return f"{field.first:6} {field.name}: {values}{more} {field.unit}"
+
+
+def told_table(group: Group) -> list[str]:
+    """A table with a head, each row after the number of its first column's word."""
+    columns = [
+        [f"{field.name}{f', {field.unit}' if field.unit else ''}", *map(shown, field.values)]
+        for field in group.fields
+    ]
+    widths = [max(map(len, column)) for column in columns]
+    numbers = ["", *(str(group.fields[0].first + row) for row in range(len(columns[0]) - 1))]
+    lines = []
+    for number, row in zip(numbers, zip(*columns, strict=True), strict=True):
+        cells = (f"{cell:>{width}}" for cell, width in zip(row, widths, strict=True))
+        lines.append(f"{number:>6} {'  '.join(cells)}")
+    return lines
+
+
+def shown(value: float | str) -> str:
+    return f"{value:.7g}" if isinstance(value, float) else str(value)
