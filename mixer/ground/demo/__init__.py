@@ -1,0 +1,1 @@
+"""An invented vehicle and an invented flight, to see everything work on."""
