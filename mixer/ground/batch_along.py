@@ -17,6 +17,7 @@ from mixer.ground.batch_words import (
     fine_product,
     mark_beyond,
     of_rows,
+    put_back,
     words,
 )
 
@@ -74,7 +75,7 @@ class Along:
         unit = of_rows(unit, rows) + FINE_BITS
         gap += of_rows(self.origin, rows) + (1 << (unit - 1))
         gap >>= unit
-        point[:, rows] = gap
+        put_back(gap, rows, point)
 
     def _mark_cut(self, gap: Words, cut: Mask) -> None:
         """Which segments an edge cuts; and those too long for 32 bits, which leave Z_τ for sure."""

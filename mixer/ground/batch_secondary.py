@@ -15,6 +15,7 @@ from mixer.ground.batch_words import (
     clamp,
     dot,
     of_rows,
+    put_back,
     words,
 )
 
@@ -101,8 +102,8 @@ class Secondary:
             met = eta.take(rows, axis=1)
             roll, gave_way = self._until_strips_meet(roll.take(rows), met, omega)
             limited[rows[gave_way]] = True
-            eta[:, rows] = met
-            common[:, rows] = common_stretch(met, omega, words(2, rows.size), roll)
+            put_back(met, rows, eta)
+            put_back(common_stretch(met, omega, words(2, rows.size), roll), rows, common)
         self._put_least_effort(eta, common, force, spare)
 
     def _put_roll(self, wanted: Words, roll: Words, limited: Mask, spare: Words) -> None:
