@@ -26,7 +26,7 @@ class Actuators:
 
     def target_deg(self, pulse_us: Array) -> Array:
         """The true angle (4, N) that each servo drives its vane to for a pulse (4, N)."""
-        wanted = np.stack(
+        wanted = np.array(
             [np.interp(row, *table) for row, table in zip(pulse_us, self._tables, strict=True)]
         )
         return np.where(np.isnan(self.held_deg), wanted + self._offset_deg, self.held_deg)

@@ -63,8 +63,8 @@ class Airframe:
         half_flow = 0.5 * density * np.sqrt(u * u + v * v + w * w)
         across = -half_flow * self._normal_m2
         along = -half_flow * self._drag_m2 * u
-        force = np.stack([along, across * (v + r * ahead_m), across * (w - q * ahead_m)])
-        arm = np.stack([ahead_m, np.zeros_like(ahead_m), np.zeros_like(ahead_m)])
+        force = np.array([along, across * (v + r * ahead_m), across * (w - q * ahead_m)])
+        arm = np.array([ahead_m, np.zeros_like(ahead_m), np.zeros_like(ahead_m)])
         moment = cross(arm, force)
         moment[0] += half_flow * self._fins_m3 * (u * self._fin_cant_rad - self._fin_arm_m * p)
         return AirLoads(force, moment)

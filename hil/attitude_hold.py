@@ -42,7 +42,7 @@ class AttitudeHold:
         roll_spring = hold.roll_frequency_rad_s**2
         roll_damper = 2.0 * hold.roll_damping_ratio * hold.roll_frequency_rad_s
         roll = roll_angle(rocket.state[QUATERNION])
-        wanted = np.stack(
+        wanted = np.array(
             [
                 -pitch_kg_m2 * (spring * about_pitch + damper * q),
                 -pitch_kg_m2 * (spring * about_yaw + damper * r),

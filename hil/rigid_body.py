@@ -18,7 +18,7 @@ def cross(a: Array, b: Array) -> Array:
     """a × b for (3, N) vectors."""
     ax, ay, az = a
     bx, by, bz = b
-    return np.stack([ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx])
+    return np.array([ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx])
 
 
 def axes_in_earth(quaternion: Array) -> Array:
@@ -27,11 +27,11 @@ def axes_in_earth(quaternion: Array) -> Array:
     xx, yy, zz = x * x, y * y, z * z
     xy, xz, yz = x * y, x * z, y * z
     wx, wy, wz = w * x, w * y, w * z
-    return np.stack(
+    return np.array(
         [
-            np.stack([1.0 - 2.0 * (yy + zz), 2.0 * (xy - wz), 2.0 * (xz + wy)]),
-            np.stack([2.0 * (xy + wz), 1.0 - 2.0 * (xx + zz), 2.0 * (yz - wx)]),
-            np.stack([2.0 * (xz - wy), 2.0 * (yz + wx), 1.0 - 2.0 * (xx + yy)]),
+            np.array([1.0 - 2.0 * (yy + zz), 2.0 * (xy - wz), 2.0 * (xz + wy)]),
+            np.array([2.0 * (xy + wz), 1.0 - 2.0 * (xx + zz), 2.0 * (yz - wx)]),
+            np.array([2.0 * (xz - wy), 2.0 * (yz + wx), 1.0 - 2.0 * (xx + yy)]),
         ]
     )
 
@@ -50,7 +50,7 @@ def quaternion_rate(quaternion: Array, rate_rad_s: Array) -> Array:
     """q̇ = ½ q ⊗ (0, ω), ω in body axes."""
     w, x, y, z = quaternion
     p, q, r = rate_rad_s
-    return 0.5 * np.stack(
+    return 0.5 * np.array(
         [
             -x * p - y * q - z * r,
             w * p + y * r - z * q,

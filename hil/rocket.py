@@ -32,6 +32,7 @@ from hil.rigid_body import (
 from hil.true_vanes import TrueVanes
 from hil.truth import Truth
 from hil.wind import Wind
+from mixer.ground.files import InputError
 from mixer.ground.rocket_section import rocket_of
 from mixer.ground.vehicle import Vehicle
 
@@ -117,10 +118,17 @@ class Rocket:
         target_deg = self.servos.target_deg(pulse_us)
         longest_s = min(LONGEST_STEP_S, STEP_OVER_LAG * float(self.servos.lag_s.min()))
         steps = max(1, int(np.ceil(duration_s / longest_s - 1e-9)))
-        for _ in range(steps):
-            self._step(target_deg, duration_s / steps)
+        with np.errstate(over="ignore", invalid="ignore"):  # found below, in words
+            for _ in range(steps):
+                self._step(target_deg, duration_s / steps)
         self._time_us += duration_us
         self.time_s = 1e-6 * self._time_us  # counted, so that it does not drift
+        if not np.isfinite(self.state).all():
+            raise InputError(
+                f"the simulated rocket turned faster than can be computed, {self.time_s:.2f} s "
+                "into the flight; are mass, inertia, areas and slopes in [rocket] in the units "
+                "that they name?"
+            )
 
     def held_over_step(self, step_s: float = 0.0) -> Moment:
         """What the next step of `step_s` will hold."""
@@ -140,7 +148,7 @@ class Rocket:
         return Moment(
             thrust_n=self._thrust_n * share,
             mass_kg=between(rocket.mass_kg, burned) * truth.mass_alike[0],
-            inertia_kg_m2=np.stack([roll_kg_m2, pitch_kg_m2, pitch_kg_m2]),
+            inertia_kg_m2=np.array([roll_kg_m2, pitch_kg_m2, pitch_kg_m2]),
             cg_m=cg_m + truth.cg_shift_m[0],
             strength=self.vanes.strength(share[None], load_s[None]),
             density_kg_m3=air_density_kg_m3(height_m + rocket.launch_altitude_m),
@@ -154,7 +162,6 @@ class Rocket:
         def derivative(_time_s: float, state: Array) -> Array:
             return self._derivative(held, target_deg, state)
 
-        self.disturbance_nm = self._loads(held, self.state)[1]
         self.state = runge_kutta(derivative, self.time_s, self.state, step_s)
         self.state[QUATERNION] = normalised(self.state[QUATERNION])
         self.off_rail |= self.state[POSITION.start] >= self._section.rail_m
@@ -166,20 +173,22 @@ class Rocket:
         through_air = to_body(axes, state[VELOCITY] - held.wind_m_s)
         air = self._airframe.loads(held.density_kg_m3, through_air, state[RATE], held.cg_m)
         thrust = self._thrust(held)
-        arm = np.stack([-held.cg_m, -self.truth.cg_offset_m[0], -self.truth.cg_offset_m[1]])
+        arm = np.array([-held.cg_m, -self.truth.cg_offset_m[0], -self.truth.cg_offset_m[1]])
         vane_n = self.vanes.force_n(held.strength, state[VANE])
         side_y_n, side_z_n = self.vanes.side_n(vane_n)
-        vanes = np.stack([-self.vanes.drag_n(held.strength, state[VANE]), side_y_n, side_z_n])
+        vanes = np.array([-self.vanes.drag_n(held.strength, state[VANE]), side_y_n, side_z_n])
         without = air.moment_nm + cross(arm, thrust)
         moment = without + self.vanes.moment_nm(vane_n, held.cg_m)
         return to_earth(axes, air.force_n + thrust + vanes), without, moment
 
     def _thrust(self, held: Moment) -> Array:
         about_pitch, about_yaw = self.truth.misalignment_rad
-        return np.stack([held.thrust_n, held.thrust_n * about_yaw, -held.thrust_n * about_pitch])
+        return np.array([held.thrust_n, held.thrust_n * about_yaw, -held.thrust_n * about_pitch])
 
     def _derivative(self, held: Moment, target_deg: Array, state: Array) -> Array:
-        force_n, _, moment_nm = self._loads(held, state)
+        force_n, without_vanes_nm, moment_nm = self._loads(held, state)
+        if state is self.state:  # the first look of a step, at its beginning
+            self.disturbance_nm = without_vanes_nm
         acceleration = force_n / held.mass_kg
         acceleration[0] -= GRAVITY_M_S2
         # On the rail only its own direction is free, and the pad carries a rocket too heavy to go.

@@ -8,7 +8,6 @@ import pytest
 from click.testing import CliRunner
 
 from hil.ascent import fly_ascent
-from hil.ascent_command import ascent
 from hil.ascent_report import facts, page, verdict
 from hil.board_block import BoardBlock, rehearsing
 from hil.emulated import missing_emulator
@@ -251,7 +250,6 @@ def brief_file(tmp_path):
 
 def run(*arguments):
     """The command on its own; exceptions that are messages come out as exit statuses."""
-    fourvane.add_command(ascent)
     return CliRunner().invoke(fourvane, ["ascent", *map(str, arguments)])
 
 
@@ -284,6 +282,7 @@ def test_the_command_ends_with_1_where_a_requirement_is_broken(tmp_path):
         ({"rocket.thrust": {"time_s": [0.0], "share": [1.0, 2.0]}}, [], "rocket.thrust.share"),
         ({"rocket.wind": {"speed_m_s": -1.0}}, [], "rocket.wind.speed_m_s"),
         ({"requirements.margin_percent": 120.0}, [], "requirements.margin_percent"),
+        ({"rocket.inertia_roll_kg_m2": [1e-5, 1e-5]}, [], "turned faster than can be computed"),
         ({}, ["--board", "/dev/no-such-port"], "/dev/no-such-port"),
     ],
 )

@@ -13,7 +13,6 @@ from hil import campaign as campaigns
 from hil import workers
 from hil.ascent import fly_ascent
 from hil.campaign import Spread, blocks_of, fly_campaign, spreads
-from hil.campaign_command import campaign
 from hil.campaign_report import page, verdict
 from hil.fleet import Flight
 from hil.flight_table import FlightTable, mark_of
@@ -225,7 +224,6 @@ def test_the_page_names_the_worst_flights_by_seed():
 
 
 def run(*arguments):
-    fourvane.add_command(campaign)
     return CliRunner().invoke(fourvane, ["campaign", *map(str, arguments)])
 
 

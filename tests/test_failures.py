@@ -22,7 +22,6 @@ from hil.failure_campaign import (
 )
 from hil.failure_report import jam_sentence, page, write_csv
 from hil.failures import pair_plans, single_failures, single_plans
-from hil.failures_command import failures
 from hil.fault_text import fault_text, parse_fault
 from hil.faults import BUILT_IN, Fault
 from hil.plans import Plan
@@ -217,7 +216,6 @@ def test_the_command_flies_all_single_failures_and_writes_both_files(tmp_path):
     path = tmp_path / "vehicle.toml"
     changes = {"engine.burn_time_s": 1.5, "control.rate_hz": 50, "rocket.rail_m": 1.0}
     path.write_text(flying_text(BRIEF, changes), encoding="utf-8")
-    fourvane.add_command(failures)
     arguments = ["failures", str(path), "--seeds", "1", "--workers", "2", "--json"]
     report = tmp_path / "f.html"
     done = CliRunner().invoke(fourvane, [*arguments, "--report", str(report)])
