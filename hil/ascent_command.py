@@ -9,6 +9,7 @@ from hil.ascent import Ascent, fly_ascent
 from hil.ascent_report import facts, page, sentence, verdict
 from hil.fault_text import parse_fault
 from hil.fleet import Cycle, Flight, cycles_of
+from hil.flight_options import no_watch_option, report_option, vehicle_argument
 from hil.flight_verdict import judge
 from hil.steered_by import BOARD_HELP, steered_by
 from hil.truth import drawn, nominal
@@ -19,7 +20,7 @@ from mixer.ground.vehicle import Vehicle, load_vehicle
 
 
 @click.command()
-@click.argument("vehicle_file", metavar="VEHICLE", type=click.Path(path_type=Path))
+@vehicle_argument
 @click.option("--board", default="none", show_default=True, help=BOARD_HELP)
 @click.option(
     "--seed",
@@ -33,15 +34,8 @@ from mixer.ground.vehicle import Vehicle, load_vehicle
     metavar="FAULT",
     help="Something that goes wrong, such as jam,vane=3,time_s=8,value=15. Can be repeated.",
 )
-@click.option("--no-watch", is_flag=True, help="Vanes have no angle sensors: no jam is noticed.")
-@click.option(
-    "--report",
-    "report_file",
-    type=click.Path(path_type=Path),
-    default=Path("ascent.html"),
-    show_default=True,
-    help="Where the report goes.",
-)
+@no_watch_option
+@report_option("ascent.html")
 @result_option
 def ascent(
     vehicle_file: Path,
@@ -57,8 +51,9 @@ def ascent(
     A plain attitude hold makes the demands: axis vertical, roll at null. It tests the steering and
     guides the rocket nowhere. The flight passes or fails by the vehicle file's [requirements].
 
-    CAUTION: with a real board the pulses are real and servos move. A good simulated flight is no
-    leave to fly; local law, the range's safety officer and licensed people decide that.
+    CAUTION: on a real board pulses are only recorded and no servo moves; take the servo power off
+    first all the same. A good simulated flight is no leave to fly; local law, the range's safety
+    officer and licensed people decide that.
 
     Example: fourvane ascent vehicle.toml --board emulated
     """

@@ -6,6 +6,14 @@ import click
 
 from hil.campaign import blocks_of, fly_campaign, spreads
 from hil.campaign_report import facts, page, verdict
+from hil.flight_options import (
+    cluster_option,
+    first_seed_option,
+    no_watch_option,
+    report_option,
+    vehicle_argument,
+    workers_option,
+)
 from hil.flight_table import FlightTable, mark_of
 from hil.workers import executor_of
 from mixer.ground.command import FAILED, emit, result_option
@@ -15,12 +23,12 @@ from mixer.ground.vehicle import load_vehicle
 
 
 @click.command()
-@click.argument("vehicle_file", metavar="VEHICLE", type=click.Path(path_type=Path))
+@vehicle_argument
 @click.option("--flights", type=click.IntRange(1, 10**7), default=200, show_default=True)
-@click.option("--first-seed", type=click.IntRange(0, 2**53), default=1, show_default=True)
-@click.option("--workers", type=click.IntRange(1, 1024), help="Processes; by default all cores.")
-@click.option("--cluster", metavar="ADDRESS", help="A Dask cluster to fly on instead.")
-@click.option("--no-watch", is_flag=True, help="Vanes have no angle sensors: no jam is noticed.")
+@first_seed_option
+@workers_option
+@cluster_option
+@no_watch_option
 @click.option(
     "--out",
     "folder",
@@ -29,14 +37,7 @@ from mixer.ground.vehicle import load_vehicle
     show_default=True,
     help="Folder for the flights, as Parquet files; a campaign that stopped goes on from there.",
 )
-@click.option(
-    "--report",
-    "report_file",
-    type=click.Path(path_type=Path),
-    default=Path("campaign.html"),
-    show_default=True,
-    help="Where the report goes.",
-)
+@report_option("campaign.html")
 @result_option
 def campaign(
     vehicle_file: Path,

@@ -7,6 +7,14 @@ import click
 from hil.failure_campaign import Limits, count_jams, fly_failures, tasks_of, with_reachability
 from hil.failure_report import NAMES, facts, jam_sentence, page, rows, split, write_csv
 from hil.failures import pair_plans, single_plans
+from hil.flight_options import (
+    cluster_option,
+    first_seed_option,
+    no_watch_option,
+    report_option,
+    vehicle_argument,
+    workers_option,
+)
 from hil.workers import executor_of
 from mixer.ground.command import FAILED, emit, result_option
 from mixer.ground.console import output, progress
@@ -15,7 +23,7 @@ from mixer.ground.vehicle import load_vehicle
 
 
 @click.command()
-@click.argument("vehicle_file", metavar="VEHICLE", type=click.Path(path_type=Path))
+@vehicle_argument
 @click.option(
     "--seeds",
     type=click.IntRange(1, 1000),
@@ -23,9 +31,9 @@ from mixer.ground.vehicle import load_vehicle
     show_default=True,
     help="How many dispersed flights each failure is put into.",
 )
-@click.option("--first-seed", type=click.IntRange(0, 2**53), default=1, show_default=True)
+@first_seed_option
 @click.option("--pairs", is_flag=True, help="Fly every pair of failures too: some minutes.")
-@click.option("--no-watch", is_flag=True, help="Vanes have no angle sensors: no jam is noticed.")
+@no_watch_option
 @click.option(
     "--lost-deg",
     type=click.FloatRange(1.0, 90.0),
@@ -40,16 +48,9 @@ from mixer.ground.vehicle import load_vehicle
     show_default=True,
     help="Rolling faster than this, it has lost roll.",
 )
-@click.option("--workers", type=click.IntRange(1, 1024), help="Processes; by default all cores.")
-@click.option("--cluster", metavar="ADDRESS", help="A Dask cluster to fly on instead.")
-@click.option(
-    "--report",
-    "report_file",
-    type=click.Path(path_type=Path),
-    default=Path("failures.html"),
-    show_default=True,
-    help="Where the report goes; the table of flights goes beside it as CSV.",
-)
+@workers_option
+@cluster_option
+@report_option("failures.html", "; every flight goes beside it, as CSV")
 @result_option
 def failures(
     vehicle_file: Path,

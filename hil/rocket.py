@@ -47,6 +47,7 @@ VANE = slice(13, 17)  # true vane angle, deg
 ROWS = 17
 
 LONGEST_STEP_S = 0.01
+LARGEST_STATE = 1e9  # far beyond any flight in metres, metres or radians a second, degrees
 STEP_OVER_LAG = 0.5  # of the fastest servo, so that the integrator resolves it
 
 
@@ -123,7 +124,7 @@ class Rocket:
                 self._step(target_deg, duration_s / steps)
         self._time_us += duration_us
         self.time_s = 1e-6 * self._time_us  # counted, so that it does not drift
-        if not np.isfinite(self.state).all():
+        if not (np.abs(self.state) < LARGEST_STATE).all():
             raise InputError(
                 f"the simulated rocket turned faster than can be computed, {self.time_s:.2f} s "
                 "into the flight; are mass, inertia, areas and slopes in [rocket] in the units "

@@ -1,0 +1,37 @@
+"""Arguments and options that the commands with simulated flights share."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import click
+
+Decorator = Callable[[Any], Any]
+
+vehicle_argument = click.argument(
+    "vehicle_file", metavar="VEHICLE", type=click.Path(path_type=Path)
+)
+no_watch_option = click.option(
+    "--no-watch", is_flag=True, help="Vanes have no angle sensors: no jam is noticed."
+)
+first_seed_option = click.option(
+    "--first-seed", type=click.IntRange(0, 2**53), default=1, show_default=True
+)
+workers_option = click.option(
+    "--workers", type=click.IntRange(1, 1024), help="Processes; by default all cores."
+)
+cluster_option = click.option(
+    "--cluster", metavar="ADDRESS", help="A Dask cluster to fly on instead."
+)
+
+
+def report_option(name: str, more: str = "") -> Decorator:
+    """Where the report goes, `name` unless said otherwise."""
+    return click.option(
+        "--report",
+        "report_file",
+        type=click.Path(path_type=Path),
+        default=Path(name),
+        show_default=True,
+        help=f"Where the report goes{more}.",
+    )
