@@ -10,7 +10,6 @@ from numpy.typing import ArrayLike, NDArray
 EARTH_RADIUS_M = 6_356_766.0
 GRAVITY_M_S2 = 9.80665
 GAS_CONSTANT_J_KG_K = 8314.32 / 28.9644  # the 1976 standard's own universal constant
-SPECIFIC_HEAT_RATIO = 1.4
 LOWEST_M = -5000.0
 HIGHEST_M = 86000.0
 
@@ -69,8 +68,3 @@ def density_kg_m3(altitude_m: ArrayLike) -> NDArray:
     """Density at a geometric altitude."""
     temperature, pressure = _state(altitude_m)
     return pressure / (GAS_CONSTANT_J_KG_K * temperature)
-
-
-def sound_speed_m_s(altitude_m: ArrayLike) -> NDArray:
-    """Speed of sound at a geometric altitude."""
-    return np.sqrt(SPECIFIC_HEAT_RATIO * GAS_CONSTANT_J_KG_K * temperature_k(altitude_m))

@@ -14,7 +14,6 @@ from hil.atmosphere import (
     density_kg_m3,
     geopotential_m,
     pressure_pa,
-    sound_speed_m_s,
     temperature_k,
 )
 
@@ -48,10 +47,6 @@ def test_a_printed_row_comes_out(altitude_m, kelvin, pascal, density):
 def test_layer_bases_have_the_printed_pressures():
     printed_pa = [101325.0, 22632.06, 5474.889, 868.0187, 110.9063, 66.93887, 3.956420]
     assert list(LAYER_BASE_PA) == pytest.approx(printed_pa, rel=2e-6)
-
-
-def test_the_speed_of_sound_at_sea_level_is_the_printed_one():
-    assert sound_speed_m_s(0.0) == pytest.approx(340.294, abs=0.0006)
 
 
 def test_pressure_is_the_weight_of_the_air_above():
