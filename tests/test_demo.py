@@ -106,7 +106,7 @@ def test_after_burn_out_the_vanes_go_to_neutral(
 
 def test_the_report_is_one_page_that_loads_nothing(flown: tuple[Path, dict[str, Any]]) -> None:
     page = (flown[0] / "report.html").read_text(encoding="utf-8")
-    assert page.count("<svg") == 7
+    assert page.count("<svg") == 8
     for word in ("safety officer", "Where authority ran out", "Thrust loss", "jammed"):
         assert word in page
     assert "<script" not in page and "http:" not in page.replace("http://www.w3.org/", "")

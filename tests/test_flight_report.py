@@ -100,6 +100,36 @@ def test_few_rows_are_drawn_as_they_are_and_many_by_their_extremes() -> None:
                                               rows[:, PLACE["roll_nm"]].max())  # fmt: skip
 
 
+@settings(max_examples=40, deadline=None)
+@given(st.integers(1, 500), st.integers(1, 50), st.integers(0, 2**32 - 1))
+def test_coarser_bins_and_a_part_of_them_are_what_they_are_made_of(
+    count: int, most: int, seed: int
+) -> None:
+    rows, marks = made_up(count, seed)
+    bins = Bins()
+    bins.add(rows, marks)
+    few = bins.coarser(most)
+    assert len(few) <= most and len(bins) == count
+    np.testing.assert_array_equal(few.lo.min(0), rows.min(0))
+    np.testing.assert_array_equal(few.hi.max(0), rows.max(0))
+    size = np.hypot(rows[:, DEMAND.start], rows[:, DEMAND.start + 1])
+    assert rows[np.argmax(size)].tolist() in few.peak.tolist()
+    from_s, to_s = rows[count // 3, 0], rows[count // 2, 0]
+    np.testing.assert_array_equal(bins.between(from_s, to_s).lo, rows[count // 3 : count // 2 + 1])
+
+
+def test_a_line_through_bins_goes_the_way_the_channel_goes() -> None:
+    """Down where it falls, up where it rises, so that no saw teeth are drawn."""
+    rows, marks = made_up(64, 2)
+    place = PLACE["pitch_nm"]
+    for values in (np.linspace(0, 1, 64), np.linspace(1, 0, 64)):
+        rows[:, place] = values
+        bins = Bins(8)
+        bins.add(rows, marks)
+        drawn = bins.line("pitch_nm")[1]
+        np.testing.assert_array_equal(drawn, np.sort(drawn)[:: -1 if values[0] else 1])
+
+
 def stretches(times_s: list[float], most: int = 24) -> Stretches:
     found = Stretches(most=most)
     for n, time_s in enumerate(times_s):
@@ -217,7 +247,7 @@ def test_without_drag_no_thrust_loss_is_told(tmp_path: Path) -> None:
     assert flight_report.thrust_loss_percent(record, given) is None
     assert flight_report.facts(record, given)["thrust_loss_percent"] is None
     page = report(given, record)
-    assert "the vehicle file has no drag_n" in page and page.count("<svg") == 6
+    assert "the vehicle file has no drag_n" in page and "Drag of the four vanes" not in page
 
 
 @pytest.mark.parametrize("rows", [
@@ -232,7 +262,7 @@ def test_the_report_stands_whatever_the_run_was(tmp_path: Path, rows: str) -> No
     """One row, no thrust at all, nothing but bad demands, far demands, long gaps, none."""
     given, record = flown(tmp_path, rows, jams=(Jam(1, 0.05),))
     page = report(given, record)
-    assert page.count("<svg") in (6, 7) and "safety officer" in page
+    assert page.count("<svg") in (6, 7, 8) and "safety officer" in page
     words = re.sub(r"<style>.*?</style>|<svg.*?</svg>", "", page, flags=re.DOTALL)
     assert not re.search(r"\b(nan|inf|None)\b", words)
     assert '"nan' not in page and "nan," not in page
@@ -249,13 +279,15 @@ def test_where_authority_ran_out_is_told_with_when_what_and_why(tmp_path: Path) 
     assert row["worst"][0] == pytest.approx(2500 - 30, rel=0.1)
     assert {"primary-limited", "roll-limited", "slew-limited"} == set(row["flags"])
     page = report(given, record)
+    assert "Where authority was shortest, close up." in page
     assert "0.300" in page and "at travel: " in page and "held by slew: " in page
 
 
 def test_where_it_never_ran_out_that_is_said(tmp_path: Path) -> None:
     given, record = flown(tmp_path, lines(100, "30,-20,1,20"))
     assert flight_report.gave_way(record) == []
-    assert "It never did: every demand was given in full." in report(given, record)
+    page = report(given, record)
+    assert "It never did: every demand was given in full." in page and "close up" not in page
 
 
 def test_names_out_of_a_users_file_are_escaped(tmp_path: Path) -> None:

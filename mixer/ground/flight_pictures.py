@@ -29,6 +29,7 @@ RIM = 1.35  # demands further out than this many times the reach are drawn there
 MISSED = 0.005  # of the reach: what counts as not met in a picture
 NEAR_FULL = 0.9  # of the run's highest pressure: when the envelope is worth a picture
 INSTANTS = 3
+MOST_POINTS = 1500  # of what is not drawn as a line, which thins itself out
 
 
 def reach_over(bins: Bins, vehicle: Vehicle) -> Reach:
@@ -52,28 +53,53 @@ def thrusting(bins: Bins, vehicle: Vehicle) -> np.ndarray:
 
 def moments(bins: Bins, vehicle: Vehicle) -> Figure:
     """Demanded and given moments, over what was within reach beside what else was given."""
-    reached, thrust = reach_over(bins, vehicle), thrusting(bins, vehicle)
-    pitch, yaw = (bins.at_peaks(f"{axis}_nm") for axis in ("pitch", "yaw"))
+    with drawing(3, 1, width_in=9, height_in=7.4, sharex=True) as (figure, axes):
+        draw_moments(axes[:, 0], bins, vehicle)
+        time_axis(axes, bins)
+    return figure
+
+
+def close_up(bins: Bins, vehicle: Vehicle, from_s: float, to_s: float) -> Figure:
+    """Moments and deflections of a short time."""
+    bins = bins.between(from_s, to_s)
+    with drawing(4, 1, width_in=9, height_in=8.2, sharex=True) as (figure, axes):
+        draw_moments(axes[:3, 0], bins, vehicle)
+        panel = axes[3, 0]
+        for vane in range(VANES):
+            line = bins.line(f"vane{vane + 1}_deg")
+            panel.plot(*line, label=f"vane {vane + 1}", **series(vane))
+        for limit_deg in np.unique(vehicle.vanes.travel_deg):
+            panel.axhline(limit_deg, **LIMIT)
+        panel.set_ylabel("deflection, deg")
+        low, high = vehicle.vanes.travel_deg.min(), vehicle.vanes.travel_deg.max()
+        panel.set_ylim(1.15 * low, high + 0.25 * (high - low))
+        panel.legend(ncols=VANES, loc="upper center")
+        time_axis(axes, bins)
+    return figure
+
+
+def draw_moments(panels: np.ndarray, bins: Bins, vehicle: Vehicle) -> None:
+    """Pitch, yaw and roll in a panel each."""
+    few = bins.coarser(MOST_POINTS)
+    reached, thrust = reach_over(few, vehicle), thrusting(few, vehicle)
+    pitch, yaw = (few.at_peaks(f"{axis}_nm") for axis in ("pitch", "yaw"))
     ranges = (
         reached.primary_range_nm(PITCH, yaw, kept_back=0),
         reached.primary_range_nm(YAW, pitch, kept_back=0),
         reached.roll_range_nm(pitch, yaw),
     )
     flags = (PRIMARY_LIMITED, PRIMARY_LIMITED, ROLL_LIMITED)
-    with drawing(3, 1, width_in=9, height_in=7.4, sharex=True) as (figure, axes):
-        for panel, axis, limits, flag in zip(axes[:, 0], AXES, ranges, flags, strict=True):
-            limits = np.where(thrust[:, None], limits, 0.0)
-            panel.fill_between(
-                bins.at_peaks("time_s"), *limits.T, label="within reach by travel", **SHADE
-            )
-            panel.plot(*bins.line(f"demand_{axis}_nm"), label="demanded", **DEMANDED)
-            panel.plot(*bins.line(f"{axis}_nm"), label="given", **GIVEN)
-            strip(panel, bins, bins.marks & flag != 0, "limited")
-            panel.set_ylabel(f"{axis}, N·m")
-            keep_in_sight(panel, bins, axis, np.nanmax(np.abs(limits), initial=0.0))
-        axes[0, 0].legend(loc="upper left", ncols=4, bbox_to_anchor=(0, 1.22))
-        time_axis(axes, bins)
-    return figure
+    for panel, axis, limits, flag in zip(panels, AXES, ranges, flags, strict=True):
+        limits = np.where(thrust[:, None], limits, 0.0)
+        panel.fill_between(
+            few.at_peaks("time_s"), *limits.T, label="within reach by travel", **SHADE
+        )
+        panel.plot(*bins.line(f"demand_{axis}_nm"), label="demanded", **DEMANDED)
+        panel.plot(*bins.line(f"{axis}_nm"), label="given", **GIVEN)
+        strip(panel, bins, bins.marks & flag != 0, "limited")
+        panel.set_ylabel(f"{axis}, N·m")
+        keep_in_sight(panel, bins, axis, np.nanmax(np.abs(limits), initial=0.0))
+    panels[0].legend(loc="upper left", ncols=4, bbox_to_anchor=(0, 1.22))
 
 
 def keep_in_sight(panel: Axes, bins: Bins, axis: str, most_nm: float) -> None:
@@ -166,6 +192,7 @@ def strips(bins: Bins, vehicle: Vehicle) -> Figure:
 
 def in_the_envelope(bins: Bins, vehicle: Vehicle) -> Figure:
     """Demands and what was given, in what was within reach early, midway and late under thrust."""
+    bins = bins.coarser(MOST_POINTS)
     reached, under_thrust = reach_over(bins, vehicle), np.flatnonzero(thrusting(bins, vehicle))
     pressure_bar = bins.at_peaks("pressure_bar")
     shown = under_thrust[pressure_bar[under_thrust] >= NEAR_FULL * pressure_bar.max()]

@@ -23,7 +23,7 @@ from mixer.ground.quantities import VANES, Array
 
 Marks = NDArray[np.int64]
 
-MOST_BINS = 2400
+MOST_BINS = 6000
 MOST_STRETCHES = 24
 JOINED_OVER_S = 0.05
 
@@ -91,9 +91,13 @@ class Bins:
         rows, marks = rows[:whole], marks[:whole]
         self.extend(joined(rows, rows, rows, marks, self.rows_in_each))
         while len(self) > self.most:
-            pairs = joined(self.lo, self.hi, self.peak, self.marks, 2)
-            self.lo, self.hi, self.peak, self.marks = pairs
-            self.rows_in_each *= 2
+            self.join_pairs()
+
+    def join_pairs(self) -> None:
+        """Half as many bins, of twice as many rows."""
+        pairs = joined(self.lo, self.hi, self.peak, self.marks, 2)
+        self.lo, self.hi, self.peak, self.marks = pairs
+        self.rows_in_each *= 2
 
     def finish(self) -> None:
         """Put the rows that still wait into a last bin."""
@@ -108,13 +112,33 @@ class Bins:
         self.peak = np.concatenate([self.peak, peak])
         self.marks = np.concatenate([self.marks, marks])
 
+    def between(self, from_s: float, to_s: float) -> "Bins":
+        """The bins of a span of time alone."""
+        here = (self.hi[:, PLACE["time_s"]] >= from_s) & (self.lo[:, PLACE["time_s"]] <= to_s)
+        some = Bins(self.most)
+        some.extend((self.lo[here], self.hi[here], self.peak[here], self.marks[here]))
+        return some
+
+    def coarser(self, most: int) -> "Bins":
+        """The same in at most so many bins."""
+        some = Bins(most)
+        some.extend((self.lo, self.hi, self.peak, self.marks))
+        while len(some) > most:
+            some.join_pairs()
+        return some
+
     def line(self, channel: str) -> tuple[Array, Array]:
-        """Times and values to draw a channel by: each bin's least and most."""
+        """Times and values to draw a channel by: each bin's least and most, the most first where
+        the channel is on its way down.
+        """
         time, place = PLACE["time_s"], PLACE[channel]
         if np.array_equal(self.lo, self.hi):
             return self.lo[:, time], self.lo[:, place]
-        times_s = np.column_stack([self.lo[:, time], self.hi[:, time]]).ravel()
-        return times_s, np.column_stack([self.lo[:, place], self.hi[:, place]]).ravel()
+        ends = np.stack([self.lo[:, place], self.hi[:, place]])
+        middle = ends.mean(0)
+        down = np.append(middle[1:], middle[-1:]) < np.append(middle[:1], middle[:-1])
+        values = np.where(down, ends[::-1], ends).T.ravel()
+        return np.column_stack([self.lo[:, time], self.hi[:, time]]).ravel(), values
 
     def at_peaks(self, channel: str) -> Array:
         """A channel at each bin's row with the largest demand, shape (n,)."""

@@ -14,12 +14,15 @@ from mixer.ground.flight_record import (
     AT_TRAVEL,
     AXES,
     FLAGS,
+    UNMET,
     FlightRecord,
     marked_vanes,
 )
 from mixer.ground.page import Picture, Section, Table, render_page
 from mixer.ground.pictures import svg
 from mixer.ground.vehicle import Vehicle
+
+LONGEST_CLOSE_UP_S, BESIDE_IT_S = 2.0, 0.3
 
 READING = (
     "Pitch and yaw come first: where they are out of reach, the steering goes to the nearest "
@@ -226,27 +229,51 @@ def authority_section(vehicle: Vehicle, record: FlightRecord) -> Section:
         for row in rows
     ]
     head = ("from, s", "to, s", "gave way", "pitch, N·m", "yaw, N·m", "roll, N·m", "why", "flags")
+    pictures = [
+        Picture(
+            svg(draw.strips(record.bins, vehicle)),
+            "Above: how much of the pitch and yaw within reach by travel was asked for, 100 % "
+            "is the edge. Below: flags that were up, and vanes that stood at an end of travel, "
+            "or within the 1/32 of it that the steering may keep back.",
+        ),
+        Picture(
+            svg(draw.in_the_envelope(record.bins, vehicle)),
+            "Dots: what was given under thrust, of every few cycles where most was asked for. "
+            "Crosses: demands that were not met; those far out lie on the rim. Lines: the edge "
+            "of reach by travel, at the pressure, wear and jammed vanes of that time.",
+        ),
+    ]
+    span_s = worst_span_s(record)
+    if span_s is not None:
+        pictures.append(
+            Picture(
+                svg(draw.close_up(record.bins, vehicle, *span_s)),
+                "Where authority was shortest, close up.",
+            )
+        )
     told = f"stretches less than {1000 * longest_s:g} ms apart are told as one"
     found = Table(head, cells, f"Worst shortfall in each stretch; {told}.")
     return Section(
         "Where authority ran out, and why",
         [SLEW_NOTE] if rows else ["It never did: every demand was given in full."],
         tables=[found] if rows else [],
-        pictures=[
-            Picture(
-                svg(draw.strips(record.bins, vehicle)),
-                "Above: how much of the pitch and yaw within reach by travel was asked for, 100 % "
-                "is the edge. Below: flags that were up, and vanes that stood at an end of travel, "
-                "or within the 1/32 of it that the steering may keep back.",
-            ),
-            Picture(
-                svg(draw.in_the_envelope(record.bins, vehicle)),
-                "Dots: what was given under thrust, of every few cycles where most was asked for. "
-                "Crosses: demands that were not met; those far out lie on the rim. Lines: the edge "
-                "of reach by travel, at the pressure, wear and jammed vanes of that time.",
-            ),
-        ],
+        pictures=pictures,
     )
+
+
+def worst_span_s(record: FlightRecord) -> tuple[float, float] | None:
+    """A few seconds round the start of the stretch with the largest shortfall under thrust, of
+    pitch and yaw or else of roll; None if nothing was short.
+    """
+    limited = record.stretches[UNMET.index(PRIMARY_LIMITED | ROLL_LIMITED)]
+    if not len(limited):
+        return None
+    primary_nm, roll_nm = limited.worst[:, :2].max(1), limited.worst[:, 2]
+    by_primary = (limited.marks & PRIMARY_LIMITED).any()
+    worst = int(np.argmax(primary_nm if by_primary else roll_nm))
+    from_s = float(limited.from_s[worst])
+    to_s = min(float(limited.to_s[worst]), from_s + LONGEST_CLOSE_UP_S)
+    return from_s - BESIDE_IT_S, to_s + BESIDE_IT_S
 
 
 def reason(row: Mapping[str, Any]) -> str:
