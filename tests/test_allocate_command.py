@@ -129,6 +129,12 @@ def test_time_and_load_start_at_the_first_row(tmp_path: Path) -> None:
     np.testing.assert_allclose(column(late, *VANES)[-1], early * ratio, atol=0.01)
 
 
+def test_a_file_that_begins_after_the_flight_cores_clocks_end_is_taken(tmp_path: Path) -> None:
+    """Burn time stops counting at 1000 s; a demand file may go on to an hour."""
+    found = commands(tmp_path, [(3500.0, 100.0, 0, 0), (3500.005, 100.0, 0, 0)])
+    assert all("no-thrust" in row for row in found["flags"])
+
+
 def test_burn_load_can_be_told_apart_from_time(tmp_path: Path) -> None:
     rows = steady(20, 500.0, 0.0, 0.0)
     new = column(commands(tmp_path, rows), *VANES)[-1]

@@ -17,6 +17,7 @@ from mixer.ground.quantities import VANES, Array
 from mixer.ground.vehicle import Vehicle
 
 LONGEST_GAP_S = 16.0  # the flight core counts no more burn time than this in one cycle
+CLOCK_END_US = 1_000_000_000  # where the flight core's burn time and burn load stop counting
 MOST_MNM = (1 << 31) - 1  # a word, and beyond every range that flight tables can have
 # The steering keeps back 1/128 of the reach of four vanes, and one vane may have to give it all: of
 # its travel 4/128, of the way slew lets it go 8/128, since that is half of what it can move.
@@ -121,7 +122,8 @@ class Run:
         if self._last_us is None:
             self._last_us = int(time_us[0]) - self._period_us
             load_s = float(time_s[0]) if self.load_s is None else self.load_s
-            self.steering.start(self._last_us, round(load_s * 1e6) - self._period_us)
+            load_us = round(load_s * 1e6) - self._period_us
+            self.steering.start(min(self._last_us, CLOCK_END_US), min(load_us, CLOCK_END_US))
         dt_us = np.diff(time_us, prepend=self._last_us)
         self._last_us = int(time_us[-1])
         self.gaps += int((dt_us > self._timeout_us).sum())

@@ -35,7 +35,7 @@ from mixer.ground.vehicle import Vehicle, load_vehicle
     help="Where the report goes. Left out: beside the commands, with the ending .html.",
 )  # fmt: skip
 @click.option(
-    "--load", "load_s", metavar="SECONDS", type=click.FloatRange(0, 3600),
+    "--load", "load_s", metavar="SECONDS", type=click.FloatRange(0, 1000),
     help="Burn load already on the vanes at the first row. Left out: that row's time.",
 )  # fmt: skip
 @click.option(
