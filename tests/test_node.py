@@ -8,14 +8,22 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
 
 from firmware_port import protocol as p
-from hil.node_link import demand_contents, numbers, read_cycle, read_numbers, wire_frame
+from hil.loopback import Loopback
+from hil.node_link import (
+    NodeLink,
+    demand_contents,
+    numbers,
+    read_cycle,
+    read_numbers,
+    wire_frame,
+)
 from mixer.flight import layout as at
+from tests.damage import REFERENCE_PA, damaged, good_frame
 from tests.node_model import Harness, Model
 from tests.vehicles import vehicle
 
 TABLES = vehicle().flight_tables()
 OTHER_TABLES = vehicle(servos={"neutral_us": 1480.0}).flight_tables()
-REFERENCE_PA = 2_000_000
 PERIOD_US = 5000
 TIMEOUT_US = 100_000
 DAMAGED_FRAMES = 30_000  # for each of these seeds
@@ -90,9 +98,6 @@ def test_a_token_is_not_good_for_long(safe: Harness) -> None:
 
 
 def test_a_node_without_tables_drives_nothing_and_cannot_be_armed() -> None:
-    from hil.loopback import Loopback
-    from hil.node_link import NodeLink
-
     loop = Loopback()
     link = NodeLink(loop)
     link.request(p.PASS, numbers((PERIOD_US,)))
@@ -343,53 +348,6 @@ def test_tables_are_not_loaded_while_armed_or_before_the_vanes_rest(armed: Harne
 # ---- damage -------------------------------------------------------------------------------------
 
 
-def damaged(source: random.Random, frame: bytes, others: list[bytes]) -> bytes:
-    """A frame as a bad line could deliver it; ends in a zero unless the zero is what was lost."""
-    body = bytearray(frame)
-    way = source.randrange(8)
-    if way == 0:
-        for _ in range(source.choice((1, 1, 2, 3, 8))):
-            body[source.randrange(len(body) - 1)] ^= 1 << source.randrange(8)
-    elif way == 1:
-        del body[source.randrange(len(body) - 1) : -1]
-    elif way == 2:
-        at_byte = source.randrange(len(body) - 1)
-        del body[at_byte : at_byte + source.randint(1, 4)]
-    elif way == 3:
-        body.insert(source.randrange(len(body)), source.randrange(256))
-    elif way == 4:
-        return bytes(body[:-1]) + source.choice(others)
-    elif way == 5:
-        start = source.randrange(len(body) - 1)
-        body[start:-1] = source.randbytes(len(body) - 1 - start)
-    elif way == 6:
-        return source.randbytes(source.randint(1, 90)) + b"\0"
-    else:
-        return source.choice(others)  # an old one again
-    return bytes(body) if body.endswith(b"\0") else bytes(body) + b"\0"
-
-
-def good_frame(source: random.Random, harness: Harness) -> bytes:
-    """A frame in order, now and then of a rarer kind."""
-    kind = source.random()
-    if kind < 0.86:
-        roll = source.randint(-20_000, 20_000)
-        size = source.choice((100_000, 900_000, 5_000_000))
-        wanted = (source.randint(-size, size), source.randint(-size, size), roll)
-        return harness.good(
-            p.DEMAND, demand_contents(*wanted, source.choice((REFERENCE_PA, 1_500_000)))
-        )
-    if kind < 0.9:
-        return harness.good(p.COUNTERS, numbers((0,)))
-    if kind < 0.93:
-        return harness.good(p.PASS, numbers((source.randint(1, 30_000),)))
-    if kind < 0.95:
-        return harness.good(p.JAM, numbers((source.randint(1, 4), source.randint(-9000, 9000))))
-    if kind < 0.98:
-        return harness.good(p.FREE, numbers((source.randint(1, 4),)))
-    return harness.good(p.TABLES_PIECE, numbers((0,)) + bytes(20))
-
-
 @pytest.mark.parametrize("seed", SEEDS)
 def test_damaged_frames_never_move_a_vane_and_the_next_good_one_counts(seed: int) -> None:
     """Flips, cuts, losses, insertions, joins, garbage and repetitions, each between good frames.
@@ -402,10 +360,10 @@ def test_damaged_frames_never_move_a_vane_and_the_next_good_one_counts(seed: int
     harness.arm()
     sent = [harness.good(p.COUNTERS, numbers((0,)))]
     for i in range(DAMAGED_FRAMES):
-        frame = good_frame(source, harness)
+        frame = good_frame(source, harness.good)
         harness.send(damaged(source, frame, sent))
         if i % 4 == 0:
-            frame = good_frame(source, harness)
+            frame = good_frame(source, harness.good)
             harness.send(b"\0" + frame)
             sent = [*sent[-30:], frame]
             assert harness.node.state != p.SAFE
@@ -495,14 +453,14 @@ class Sender(RuleBasedStateMachine):
     @rule(seed=st.integers(0, 2**32))
     def damage_a_frame(self, seed: int) -> None:
         source = random.Random(seed)
-        frame = good_frame(source, self.harness)
+        frame = good_frame(source, self.harness.good)
         self.harness.send((b"\0" if self.partial else b"") + damaged(source, frame, self.sent))
         self.partial = False
 
     @rule(seed=st.integers(0, 2**32), share=st.floats(0, 1))
     def cut_a_frame_off(self, seed: int, share: float) -> None:
         """The rest never comes; what comes next is joined to it, so the sender clears first."""
-        frame = good_frame(random.Random(seed), self.harness)
+        frame = good_frame(random.Random(seed), self.harness.good)
         self.harness.send((b"\0" if self.partial else b"") + frame[: int(share * (len(frame) - 1))])
         self.partial = True
 

@@ -1,0 +1,67 @@
+"""Boards for tests: emulated where QEMU and the firmware are to be had, unix where its package is.
+
+What is missing is said and skipped on a laptop; in CI it is a failure.
+"""
+
+import os
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from hil.board import Board, open_board
+from hil.emulated import missing_emulator
+from hil.errors import BoardError
+from hil.firmware import build_firmware, cached_firmware, missing_tools
+from hil.unix_board import missing_interpreter
+
+IN_CI = bool(os.environ.get("CI"))
+
+
+def unavailable(reason: str) -> None:
+    """Skip with a printed reason; fail in CI, where everything has to be there."""
+    if IN_CI:
+        pytest.fail(f"CI needs this board: {reason}")
+    print(f"skipped: {reason}")
+    pytest.skip(reason)
+
+
+@pytest.fixture(scope="session")
+def firmware() -> Path:
+    """The emulated board's firmware, built once."""
+    if missing := missing_emulator():
+        unavailable(missing)
+    if not cached_firmware().exists() and (tools := missing_tools()):
+        unavailable(f"no firmware is built, and for building it {' '.join(tools)} are missing")
+    try:
+        return build_firmware(print)
+    except BoardError as error:
+        unavailable(str(error))
+        raise
+
+
+@pytest.fixture(scope="session", params=["unix", "emulated"])
+def board_name(request: pytest.FixtureRequest) -> str:
+    """Each board that is to be had here."""
+    if request.param == "unix":
+        if missing := missing_interpreter():
+            unavailable(missing)
+    else:
+        request.getfixturevalue("firmware")
+    return request.param
+
+
+@pytest.fixture
+def board(board_name: str) -> Iterator[Board]:
+    """A freshly started board of each kind."""
+    with open_board(board_name) as opened:
+        yield opened
+
+
+@pytest.fixture
+def unix_board() -> Iterator[Board]:
+    """A freshly started unix board."""
+    if missing := missing_interpreter():
+        unavailable(missing)
+    with open_board("unix") as opened:
+        yield opened

@@ -1,0 +1,112 @@
+"""Damage on the line to a board: the same bytes as on the laptop's node, the same answers."""
+
+import random
+
+import pytest
+
+from firmware_port import protocol as p
+from hil.board import open_board
+from hil.deploy import compile_for, deploy
+from hil.link import Link
+from hil.node_link import NodeLink, numbers, wire_frame
+from hil.rehearsal import Exchange, Recorder, play
+from tests.damage import damaged, good_frame
+from tests.vehicles import vehicle
+
+DAMAGED_FRAMES = 12_000
+RUNS = 6  # each ends in the safe state, from which a node can be stopped
+SEED = 21
+TABLES = vehicle().flight_tables()
+
+
+def damaged_record(seed: int, count: int) -> tuple[list[Exchange], int]:
+    """What a sender behind a bad line puts a node through, and how many frames were damaged."""
+    source = random.Random(seed)
+    recorder = Recorder()
+    link = NodeLink(recorder)
+    link.load_tables(TABLES.to_bytes())
+    link.arm()
+    sequence = link.sequence
+    sent: list[bytes] = []
+
+    def make(kind: int, contents: bytes) -> bytes:
+        nonlocal sequence
+        sequence = (sequence + 1) % p.SEQUENCES
+        return wire_frame(kind, sequence, contents)
+
+    def send(data: bytes) -> None:
+        recorder.write(data)
+        recorder.read(recorder.in_waiting)
+
+    interrupted = TABLES.to_bytes()
+    for i in range(count):
+        frame = good_frame(source, make)
+        sent = [*sent[-30:], frame]
+        send(damaged(source, frame, sent))
+        if i % 7 == 0:
+            send(good_frame(source, make))
+        if i % 400 == 0:  # a table load that is broken off, one piece further each time
+            send(make(p.TABLES_BEGIN, numbers((len(interrupted), 1, 2))))
+            for start in range(0, 40 * (i // 400), p.PIECE):
+                send(make(p.TABLES_PIECE, numbers((start,)) + interrupted[start : start + 40]))
+            send(make(p.TABLES_COMMIT, b""))
+    send(b"\0")
+    refused = recorder.node.receiver.damaged
+    link.sequence = sequence
+    link.disarm()
+    link.counters()
+    link.arm()
+    assert link.demand(100_000, 0, 0, 2_000_000).taken
+    link.disarm()
+    link.stop()
+    return recorder.record, refused
+
+
+def test_damage_does_to_a_board_what_it_does_to_the_laptops_node(board_name: str) -> None:
+    """Bit for bit, counters and vanes; and afterwards the next good demand is taken."""
+    refused = exchanges = 0
+    with open_board(board_name) as board, Link(board.port) as link:
+        facts = link.facts()
+        deploy(link, facts, compile_for(facts))
+        link.execute(
+            "from firmware_port.start import rehearse\n"
+            f"from firmware_port.boards import {board.wiring}"
+        )
+        for run in range(RUNS):
+            record, damage = damaged_record(SEED + run, DAMAGED_FRAMES // RUNS)
+            played = play(record, link.start(f"rehearse({board.wiring}, 'locked')"))
+            link.finish()
+            assert played.mismatches == 0, played.first_mismatch
+            refused += damage
+            exchanges += played.exchanges
+    print(
+        f"\n{board_name}, seeds {SEED} to {SEED + RUNS - 1}: {DAMAGED_FRAMES} times damage, "
+        f"{refused} frames refused by the codec, {exchanges} exchanges, all answered alike"
+    )
+    assert refused >= 10_000
+
+
+@pytest.mark.parametrize("times", [1, 3])
+def test_a_long_silence_ends_in_a_lost_link_on_a_board_too(board_name: str, times: int) -> None:
+    recorder = Recorder()
+    node = NodeLink(recorder)
+    node.load_tables(TABLES.to_bytes())
+    node.arm()
+    node.demand(300_000, 0, 0, 2_000_000)
+    for _ in range(times):
+        for _ in range(30):
+            node.let_pass(5000)
+        assert any(answer.state == p.LINK_LOST for answer in node.heard)
+        assert node.demand(300_000, 0, 0, 2_000_000).state == p.ARMED
+    node.disarm()
+    node.stop()
+    with open_board(board_name) as board, Link(board.port) as link:
+        facts = link.facts()
+        deploy(link, facts, compile_for(facts))
+        link.execute(
+            "from firmware_port.start import rehearse\n"
+            f"from firmware_port.boards import {board.wiring}"
+        )
+        played = play(recorder.record, link.start(f"rehearse({board.wiring})"))
+        link.finish()
+    assert played.mismatches == 0, played.first_mismatch

@@ -1,0 +1,202 @@
+"""What goes wrong between computer and board is said in words that tell what to do."""
+
+import os
+import threading
+import tty
+from collections.abc import Iterator
+
+import pytest
+
+from hil.board import Board, open_board
+from hil.deploy import compile_for, deploy, install, is_machine_code, kernel_forms
+from hil.errors import BoardError
+from hil.link import BoardFacts, Link
+
+PICO = BoardFacts("Invented Pico", "MicroPython v1.25.0", (6, 3), "armv6m", 32, True)
+
+
+@pytest.fixture
+def bare_line() -> Iterator[tuple[int, str]]:
+    """A pseudo-terminal with nobody at its other end; that end and the port's name."""
+    far, near = os.openpty()
+    tty.setraw(near)
+    yield far, os.ttyname(near)
+    os.close(far)
+    os.close(near)
+
+
+def test_a_port_that_does_not_exist() -> None:
+    with pytest.raises(BoardError, match=r"/dev/ttyNONE7: no such port.*ttyACM0"):
+        Link("/dev/ttyNONE7")
+
+
+def test_a_url_that_pyserial_does_not_know() -> None:
+    with pytest.raises(BoardError, match="not a port or pyserial URL"):
+        Link("carrier-pigeon://loft")
+
+
+def test_a_port_that_another_program_has_open(board: Board) -> None:
+    with Link(board.port), pytest.raises(BoardError, match="busy; another program"):
+        Link(board.port)
+
+
+def test_a_silent_board(bare_line: tuple[int, str]) -> None:
+    with pytest.raises(BoardError, match="silent; is it powered"):
+        Link(bare_line[1], timeout_s=1)
+
+
+def test_something_that_is_not_micropython(bare_line: tuple[int, str]) -> None:
+    far, port = bare_line
+    done = threading.Event()
+
+    def chatter() -> None:
+        while not done.wait(0.05):
+            os.write(far, b"login: ")
+
+    thread = threading.Thread(target=chatter)
+    thread.start()
+    try:
+        with pytest.raises(BoardError, match=r"not MicroPython's prompt; it said .*login"):
+            Link(port, timeout_s=1)
+    finally:
+        done.set()
+        thread.join()
+
+
+@pytest.mark.parametrize("version", [(5, 0), (7, 0)])
+def test_a_board_that_loads_another_mpy_version(version: tuple[int, int]) -> None:
+    facts = BoardFacts("Invented board", "MicroPython v1.11", version, "armv6m", 32, True)
+    with pytest.raises(BoardError, match=rf"loads \.mpy version {version[0]}\.0.*writes 6\.3"):
+        compile_for(facts)
+
+
+def test_an_exception_on_the_board_is_told_with_its_traceback(board: Board) -> None:
+    with Link(board.port) as link, pytest.raises(BoardError, match="ZeroDivisionError"):
+        link.execute("1 / 0")
+
+
+def test_a_board_whose_storage_is_full_keeps_no_half_file(unix_board: Board) -> None:
+    with Link(unix_board.port) as link:
+        link.execute(_SMALL_STORAGE)
+        facts = link.facts()
+        assert facts.file_system
+        with pytest.raises(BoardError, match="storage is full"):
+            deploy(link, facts, compile_for(facts))
+        assert not [name for name in _tree(link, ".") if name.endswith(".new")]
+
+
+def test_a_cable_pulled_half_way_is_said_and_the_next_run_works(board_name: str) -> None:
+    with open_board(board_name) as board, Link(board.port) as link:
+        facts = link.facts()
+        files = compile_for(facts)
+
+        def pull(share: float) -> None:
+            if share > 0.5:
+                board.stop()
+
+        with pytest.raises(BoardError, match=r"went away|stopped answering"):
+            deploy(link, facts, files, pull)
+    with open_board(board_name) as board, Link(board.port) as link:
+        facts = link.facts()
+        deploy(link, facts, files)
+        link.execute("import firmware_port.start")
+
+
+def test_a_transfer_broken_off_leaves_each_file_whole_and_the_next_completes_it(
+    unix_board: Board,
+) -> None:
+    class PulledError(Exception):
+        pass
+
+    with Link(unix_board.port) as link:
+        facts = link.facts()
+        files = compile_for(facts)
+
+        def pull(share: float) -> None:
+            if share > 0.5:
+                raise PulledError
+
+        with pytest.raises(PulledError):
+            deploy(link, facts, files, pull)
+        for path in _tree(link, "lib"):
+            content = link.evaluate(f"open({path!r}, 'rb').read()")
+            assert content == files[path.removeprefix("lib/")]
+        deploy(link, facts, files)
+        assert len(_tree(link, "lib")) == len(files)
+
+
+def test_a_deployment_can_be_repeated_on_the_same_board(board: Board) -> None:
+    with Link(board.port) as link:
+        facts = link.facts()
+        for _ in range(2):
+            deploy(link, facts, compile_for(facts))
+            link.execute("import firmware_port.start")
+
+
+def test_an_installed_board_starts_by_itself_after_a_reset(unix_board: Board) -> None:
+    with Link(unix_board.port) as link:
+        facts = link.facts()
+        deploy(link, facts, compile_for(facts))
+        install(link, facts, "rp2", b"tables")
+        assert set(link.evaluate("__import__('os').listdir()")) == {"lib", "main.py", "tables.bin"}
+        assert "fly(rp2)" in link.evaluate("open('main.py').read()")
+
+
+def test_a_board_without_storage_cannot_be_installed_on() -> None:
+    class NoLink:
+        port = "/dev/ttyX"
+
+    facts = BoardFacts("Invented", "1.25", (6, 3), "armv7m", 32, False)
+    with pytest.raises(BoardError, match="no storage"):
+        install(NoLink(), facts, "rp2", b"")  # type: ignore[arg-type]
+
+
+def test_kernels_become_machine_code_on_32_bit_boards_only() -> None:
+    small = compile_for(PICO)
+    plain = compile_for(BoardFacts("64 bits", "1.28", (6, 3), "x64", 64, True))
+    older = compile_for(BoardFacts("Older", "1.22", (6, 2), "armv6m", 32, True))
+    fast = {path for path in small if is_machine_code(small[path])}
+    assert {"mixer/flight/box.mpy", "firmware_port/frames.mpy"} <= fast
+    assert "mixer/flight/steering.mpy" not in fast
+    assert not any(map(is_machine_code, plain.values()))
+    assert older == plain
+
+
+@pytest.mark.parametrize("architecture", ["armv6m", "armv7m", "armv7emsp", "rv32imc", "xtensawin"])
+def test_every_kernel_fits_the_machine_code_of_the_usual_boards(architecture: str) -> None:
+    facts = BoardFacts("Invented", "MicroPython v1.25.0", (6, 3), architecture, 32, True)
+    assert kernel_forms(facts, compile_for(facts)) == architecture
+
+
+def _tree(link: Link, folder: str) -> list[str]:
+    """All files below a folder of the board."""
+    return link.execute(_WALK.format(folder=folder)).split()
+
+
+_WALK = """
+import os
+def walk(folder):
+    for entry in os.ilistdir(folder):
+        path = folder + '/' + entry[0]
+        if entry[1] & 0x4000:
+            walk(path)
+        else:
+            print(path)
+walk({folder!r})
+"""
+_SMALL_STORAGE = """
+import os, vfs
+class Memory:
+    def __init__(self):
+        self.data = bytearray(16 * 512)
+    def readblocks(self, n, buf, off=0):
+        buf[:] = self.data[n * 512 + off:n * 512 + off + len(buf)]
+    def writeblocks(self, n, buf, off=0):
+        self.data[n * 512 + off:n * 512 + off + len(buf)] = buf
+    def ioctl(self, op, arg):
+        return 16 if op == 4 else 512 if op == 5 else 0
+memory = Memory()
+vfs.VfsLfs2.mkfs(memory)
+vfs.mount(vfs.VfsLfs2(memory), '/small')
+os.chdir('/small')
+"""

@@ -1,0 +1,110 @@
+"""`board verify` on the two boards that need no hardware: same integers, no heap, fast enough.
+
+On a laptop a short run; in CI 20 000 cycles from twelve seeds, which is also what the command does
+by default.
+"""
+
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from hil.board import open_board
+from hil.board_command import board as board_group
+from hil.verify import CYCLES, SEEDS, Findings, verify
+from mixer.flight import FLAG_NAMES
+from tests.board.conftest import IN_CI
+from tests.vehicles import vehicle, vehicle_file
+
+CASES = (CYCLES, SEEDS) if IN_CI else (4000, 3)
+ROUND_TRIPS_PER_S = 800
+STEP_INSTRUCTIONS = 20_000
+
+
+@pytest.fixture(scope="module")
+def findings(board_name: str) -> Findings:
+    """One run for all the tests of this file."""
+    cycles, seeds = CASES
+    with open_board(board_name) as board:
+        found = verify(
+            board, vehicle().flight_tables(), name=board_name, cycles=cycles, seeds=seeds
+        )
+    print(f"\n{json.dumps(found.as_dict())}")
+    return found
+
+
+def test_every_integer_of_every_cycle_is_the_laptops(findings: Findings) -> None:
+    assert findings.played.mismatches == 0, findings.played.first_mismatch
+    assert findings.played.cycles >= CASES[0]
+
+
+def test_every_flag_was_reached(findings: Findings) -> None:
+    assert all(findings.played.flags[: len(FLAG_NAMES)])
+
+
+def test_a_cycle_takes_no_heap(findings: Findings) -> None:
+    assert findings.heap_locked
+    assert findings.heap_bytes_per_cycle == 0
+
+
+def test_the_line_carries_800_round_trips_a_second(findings: Findings) -> None:
+    """The best window counts: another program on this computer is no fault of the board's."""
+    print(f"\n{findings.board}: {findings.round_trips_per_s:.0f} round trips a second")
+    assert findings.best_round_trips_per_s >= ROUND_TRIPS_PER_S
+
+
+def test_a_step_stays_within_20_000_instructions(findings: Findings) -> None:
+    worst = findings.as_dict()["worst_instructions"]
+    if findings.board != "emulated":
+        assert worst is None  # only the emulated board counts instructions
+        return
+    assert worst <= STEP_INSTRUCTIONS
+
+
+def test_the_direction_policy_and_an_odd_vehicle_agree_too(board_name: str) -> None:
+    """Unequal vanes and travel, odd clocking, a lever arm that stays, the other policy."""
+    tables = vehicle(
+        layout={"clocking_deg": [2.0, 88.0, 181.5, 275.0], "lever_arm_m": 2.0},
+        vanes={"travel_deg": [[-15.0, 12.0], [-10.0, 15.0], [-3.0, 14.0], [-15.0, 15.0]]},
+        control={"policy": "direction", "rate_hz": 400},
+    ).flight_tables()
+    with open_board(board_name) as board:
+        found = verify(board, tables, name=board_name, cycles=1500, seeds=2, first_seed=100)
+    assert found.played.mismatches == 0, found.played.first_mismatch
+
+
+def test_the_command_prints_what_was_found_as_json(board_name: str, tmp_path: Path) -> None:
+    file = vehicle_file(tmp_path)
+    arguments = ["verify", "--board", board_name, "--cycles", "400", "--seeds", "1", "--json"]
+    done = CliRunner().invoke(board_group, [*arguments, str(file)])
+    assert done.exit_code == 0, done.output
+    said = json.loads(done.stdout)
+    assert said["board"] == board_name
+    assert said["mismatches"] == 0
+    wanted = {"board", "cycles", "mismatches", "worst_instructions", "median_instructions"}
+    assert wanted | {"heap_bytes_per_cycle", "round_trips_per_s", "image_bytes"} <= set(said)
+
+
+def test_a_board_that_computes_something_else_fails(
+    board_name: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The comparison can fail: the laptop's node is made to believe in other tables."""
+    import hil.rehearsal
+
+    other = vehicle(vanes={"force_n": [-200.0, 0.0, 201.0]}).flight_tables()
+    make = hil.rehearsal.Recorder.__init__
+
+    def changed(self) -> None:
+        make(self)
+        fly = self.node.fly
+        from mixer.flight import Steering
+
+        self.node.fly = lambda steering, tables: fly(Steering(other), other)
+
+    monkeypatch.setattr(hil.rehearsal.Recorder, "__init__", changed)
+    with open_board(board_name) as board:
+        found = verify(board, vehicle().flight_tables(), name=board_name, cycles=240, seeds=1)
+    assert found.played.mismatches > 100
+    assert not found.passed
+    assert "laptop" in found.played.first_mismatch
