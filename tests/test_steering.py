@@ -218,3 +218,8 @@ def test_spoilt_tables_are_refused_in_words(spoil, says):
     blob = vehicle().flight_tables().to_bytes()
     with pytest.raises(TablesError, match=says):
         FlightTables.from_bytes(spoil(blob))
+
+
+def test_authority_that_runs_out_for_slew_is_flagged_so_from_the_first_cycle():
+    assert fly(steering(), (3_000_000, 2_000_000, 0)) & at.SLEW_LIMITED
+    assert fly(steering(), (0, 0, 40_000)) & at.SLEW_LIMITED

@@ -33,8 +33,13 @@ _SLEW_LIMITED = const(4)
 
 
 def deflect(t: ptr32, s: ptr32) -> int:
-    """Set DEFLECTION, PULSE and MOMENT from FORCE; flag SLEW_LIMITED where slew holds a vane."""
+    """Set DEFLECTION, PULSE and MOMENT from FORCE; flag SLEW_LIMITED where slew holds a vane.
+
+    Slew holds a vane that moves as fast as it may; where authority ran out also one that is within
+    1/64 of its window of that, since the last 1/128 of the primary is kept back.
+    """
     held = 0
+    close = s[_FLAGS] & 3  # primary or roll limited
     p_x = 0
     p_y = 0
     roll = 0
@@ -68,14 +73,18 @@ def deflect(t: ptr32, s: ptr32) -> int:
             elif f < 0:
                 f = 0
             x = t[o - n] + ((f * t[o + 2 * n] + 32768) >> 16)
-            if x <= lo:
+            if x < lo:
                 x = lo
+            elif x > hi:
+                x = hi
+            near = 0
+            if close != 0:
+                near = (hi - lo) >> 6
+            if x <= lo + near:
                 if lo > s[_LIMIT_LO + i]:
                     held = 1
-            elif x >= hi:
-                x = hi
-                if hi < s[_LIMIT_HI + i]:
-                    held = 1
+            elif x >= hi - near and hi < s[_LIMIT_HI + i]:
+                held = 1
         elif x != 0 and s[_LIMIT_LO + i] != s[_LIMIT_HI + i]:
             held = 1
         s[_DEFLECTION + i] = x

@@ -136,7 +136,7 @@ class SteeringBlock:
         allocator.allocate()
         flags |= np.where(allocator.primary_limited & ~neutral, at.PRIMARY_LIMITED, 0)
         flags |= np.where(allocator.roll_limited & ~neutral, at.ROLL_LIMITED, 0)
-        flags |= np.where(self._held_back(), at.SLEW_LIMITED, 0)
+        flags |= np.where(self._held_back(flags), at.SLEW_LIMITED, 0)
         s[at.FLAGS] = flags
         self._put_moments(moment_gain)
 
@@ -176,12 +176,15 @@ class SteeringBlock:
             np.copyto(lo, nearest, where=neutral)
             np.copyto(hi, nearest, where=neutral)
 
-    def _held_back(self) -> Mask:
+    def _held_back(self, flags: Words) -> Mask:
         """Where slew held a vane back."""
         box, x = self._allocator.box, self.deflection_mdeg
         limit_lo, limit_hi = self._four(at.LIMIT_LO), self._four(at.LIMIT_HI)
         lo, hi = box.window_lo, box.window_hi
-        cut = ((x == lo) & (lo > limit_lo)) | ((x == hi) & (hi < limit_hi))
+        limited = flags & (at.PRIMARY_LIMITED | at.ROLL_LIMITED) != 0
+        near = np.where(limited, (hi - lo) >> 6, 0)
+        low = x <= lo + near
+        cut = np.where(low, lo > limit_lo, (x >= hi - near) & (hi < limit_hi))
         on_the_way = (x != 0) & (limit_lo != limit_hi)
         return np.where(lo == hi, on_the_way, cut).any(axis=0)
 
