@@ -17,6 +17,12 @@ DRAWING: dict[str, Any] = {
     "immersed_span_mm": 35.0,
     "distance_behind_exit_mm": 5.0,
 }
+NOZZLE: dict[str, Any] = {
+    "chamber_pressure_bar": 20.0,
+    "throat_diameter_mm": 47.7,
+    "expansion_ratio": 4.0,
+    "specific_heat_ratio": 1.2,
+}
 
 
 def vane(**changes: Any) -> VaneGeometry:
@@ -26,10 +32,4 @@ def vane(**changes: Any) -> VaneGeometry:
 
 def nozzle(**changes: Any) -> Any:
     """5 kN at 20 bar: throat 47.7 mm, expansion 4, γ 1.2."""
-    fields = {
-        "chamber_pressure_bar": 20.0,
-        "throat_diameter_mm": 47.7,
-        "expansion_ratio": 4.0,
-        "specific_heat_ratio": 1.2,
-    }
-    return SimpleNamespace(**{**fields, **changes})
+    return SimpleNamespace(**{**NOZZLE, **changes})

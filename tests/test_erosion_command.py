@@ -7,15 +7,12 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
-from mixer.ground import erosion_command, vanes_report
 from mixer.ground.command import fourvane
 from mixer.ground.erosion_command import erosion, with_erosion
 from mixer.ground.vanes_report import vanes
 from mixer.ground.vehicle import load_vehicle
-from tests.drawn_vane import vane
-from tests.vehicles import vehicle_file, vehicle_text
+from tests.vehicles import drawn, vehicle_file, vehicle_text
 
-NOZZLE_KEYS = {"specific_heat_ratio": 1.2, "throat_diameter_mm": 47.7, "expansion_ratio": 4.0}
 HEADER = "burn,vane,duration_s,chamber_pressure_bar,station_mm,chord_before_mm,chord_after_mm\n"
 STATIONS = (8.0, 20.0, 38.0)
 RATES = (0.05, 0.10, 0.14)
@@ -42,20 +39,8 @@ def run(*arguments):
     return CliRunner().invoke(group, [str(a) for a in arguments])
 
 
-@pytest.fixture
-def drawn(monkeypatch):
-    """Vehicles of this test have the blunt vane as their drawing."""
-
-    def choose(**changes):
-        for module in (erosion_command, vanes_report):
-            monkeypatch.setattr(module, "drawing_of", lambda _vehicle: vane(**changes))
-
-    choose()
-    return choose
-
-
 def fit(tmp_path, *options, out="worn.toml", **changes):
-    source = vehicle_file(tmp_path, erosion=None, engine=NOZZLE_KEYS, **changes)
+    source = vehicle_file(tmp_path, erosion=None, **changes)
     return run(
         "erosion", "fit", inspection(tmp_path), "--vehicle", source, "--out", tmp_path / out,
         *options,
@@ -78,7 +63,7 @@ def test_fit_writes_a_vehicle_file_that_loads_and_wears_as_inspected(tmp_path):
 
 
 def test_fit_keeps_every_comment_and_every_other_table(tmp_path):
-    text = vehicle_text(erosion=None, engine=NOZZLE_KEYS)
+    text = vehicle_text(erosion=None)
     text = text.replace("thrust_n = 5000.0", "thrust_n = 5000.0  # by the cold-flow test")
     text = "# Our vehicle, do not lose this line.\n" + text
     source = tmp_path / "vehicle.toml"
@@ -115,7 +100,7 @@ def test_per_vane_writes_a_row_for_each_vane(tmp_path):
 
 
 def test_per_vane_needs_every_vane_inspected(tmp_path):
-    source = vehicle_file(tmp_path, engine=NOZZLE_KEYS)
+    source = vehicle_file(tmp_path)
     out = tmp_path / "worn.toml"
     result = run(
         "erosion", "fit", inspection(tmp_path, vanes=(1, 3)), "--vehicle", source, "--out", out,
@@ -126,8 +111,8 @@ def test_per_vane_needs_every_vane_inspected(tmp_path):
     assert not out.exists()
 
 
-def test_report_is_one_page_with_pictures_the_table_and_cautions(tmp_path, drawn):
-    result = fit(tmp_path)
+def test_report_is_one_page_with_pictures_the_table_and_cautions(tmp_path):
+    result = fit(tmp_path, **drawn())
     assert result.exit_code == 0, result.output
     page = (tmp_path / "worn.html").read_text(encoding="utf-8")
     assert page.count("<svg") == 5
@@ -137,8 +122,8 @@ def test_report_is_one_page_with_pictures_the_table_and_cautions(tmp_path, drawn
     assert "http" not in page.replace("http://www.w3.org", "")
 
 
-def test_drawing_gives_forces_masses_and_life_of_the_worn_vane(tmp_path, drawn):
-    told = json.loads(fit(tmp_path, "--json").stdout)
+def test_drawing_gives_forces_masses_and_life_of_the_worn_vane(tmp_path):
+    told = json.loads(fit(tmp_path, "--json", **drawn()).stdout)
     assert 0.95 < told["effectiveness"][-1] < 1.0
     assert (
         told["effectiveness_low"][-1] < told["effectiveness"][-1] < told["effectiveness_high"][-1]
@@ -149,7 +134,7 @@ def test_drawing_gives_forces_masses_and_life_of_the_worn_vane(tmp_path, drawn):
 
 
 def test_too_short_burns_end_with_words_and_write_nothing(tmp_path):
-    source = vehicle_file(tmp_path, engine=NOZZLE_KEYS)
+    source = vehicle_file(tmp_path)
     result = run(
         "erosion", "fit", inspection(tmp_path, scale=0.01), "--vehicle", source,
         "--out", tmp_path / "worn.toml",
@@ -199,8 +184,8 @@ def test_servo_table_that_the_new_place_cannot_reach_is_told_before_anything_is_
     assert not list((tmp_path / "elsewhere").iterdir())
 
 
-def test_chip_tells_force_and_trim(tmp_path, drawn):
-    source = vehicle_file(tmp_path, engine=NOZZLE_KEYS)
+def test_chip_tells_force_and_trim(tmp_path):
+    source = vehicle_file(tmp_path, **drawn())
     options = ("--station-mm", 25, "--width-mm", 6, "--depth-mm", 4)
     plain = json.loads(run("erosion", "chip", source, *options, "--json").stdout)
     assert 0.97 < plain["effectiveness"] < 1.0
@@ -219,9 +204,8 @@ def test_commands_that_need_a_drawing_say_so(tmp_path):
         assert result.exit_code == 2 and "vanes.geometry: missing" in result.output
 
 
-def test_vanes_reports_forces_loss_hinge_and_life(tmp_path, drawn):
-    drawn(servo_torque_nm=4.0)
-    source = vehicle_file(tmp_path, engine=NOZZLE_KEYS)
+def test_vanes_reports_forces_loss_hinge_and_life(tmp_path):
+    source = vehicle_file(tmp_path, **drawn({"servo_torque_nm": 4.0}))
     report = tmp_path / "vanes.html"
     result = run("vanes", source, "--out", report, "--json")
     assert result.exit_code == 0, result.output
@@ -236,20 +220,18 @@ def test_vanes_reports_forces_loss_hinge_and_life(tmp_path, drawn):
     assert page.count("<svg") == 6 and "over-expanded" in page and "graphite dust" in page
 
 
-def test_vanes_ends_with_status_one_where_the_servo_or_the_vane_is_too_weak(tmp_path, drawn):
-    source = vehicle_file(tmp_path, engine=NOZZLE_KEYS)
-    drawn(servo_torque_nm=0.5)
-    weak = run("vanes", source)
+def test_vanes_ends_with_status_one_where_the_servo_or_the_vane_is_too_weak(tmp_path):
+    weak = run("vanes", vehicle_file(tmp_path, **drawn({"servo_torque_nm": 0.5})))
     assert weak.exit_code == 1 and "servo torque margin 0." in weak.output
-    drawn(material="copper")
-    short = run("vanes", source, "--out", tmp_path / "copper.html")
+    melting = vehicle_file(tmp_path, **drawn({"material": "copper"}))
+    short = run("vanes", melting, "--out", tmp_path / "copper.html")
     assert short.exit_code == 1 and "reaches melting" in short.output
     assert "would take" in (tmp_path / "copper.html").read_text(encoding="utf-8")
 
 
-def test_vanes_refuses_an_impossible_drawing_in_words(tmp_path, drawn):
-    drawn(immersed_span_mm=47.0, span_mm=50.0)
-    result = run("vanes", vehicle_file(tmp_path, engine=NOZZLE_KEYS))
+def test_vanes_refuses_an_impossible_drawing_in_words(tmp_path):
+    colliding = drawn({"immersed_span_mm": 47.0, "span_mm": 50.0})
+    result = run("vanes", vehicle_file(tmp_path, **colliding))
     assert result.exit_code == 2 and "collide at the centre line" in result.output
 
 

@@ -12,6 +12,7 @@ from mixer.ground.geometry import (
     GeometryError,
     WornEdge,
     jet_for,
+    refuse_impossible,
     strips,
     vane_volume_m3,
 )
@@ -216,11 +217,11 @@ def test_low_aspect_ratio_is_said_to_be_a_blend():
 @pytest.mark.parametrize(
     "changes, words",
     [
-        ({"thickness_mm": 70.0}, "thickness_mm = 70 is over the chord"),
+        ({"thickness_mm": 70.0}, "must be under root_chord_mm, 70: a vane is thinner"),
         ({"tip_chord_mm": 71.0}, "does not widen towards the tip"),
         ({"leading_edge_radius_mm": 4.2}, "at most 0.48 of the thickness"),
-        ({"hinge_line_mm": 70.0}, "lies behind the root chord"),
-        ({"immersed_span_mm": 41.0}, "immersed_span_mm = 41 is over span_mm"),
+        ({"hinge_line_mm": 70.0}, "must be under root_chord_mm, 70"),
+        ({"immersed_span_mm": 41.0}, "must be at most span_mm, 40"),
         ({"thickness_mm": float("nan")}, "finite number"),
         ({"span_mm": -1.0}, "greater than 0"),
         ({"section": "square"}, "'double-wedge' or 'biconvex'"),
@@ -251,6 +252,18 @@ def test_impossible_drawings_are_refused_in_words(changes, words):
 def test_vanes_that_do_not_fit_their_jet_are_refused_in_words(changes, engine, travel, words):
     with pytest.raises((GeometryError, gas.GasError), match=words):
         computed_curve(vane(**changes), nozzle(**engine), travel)
+
+
+def test_neighbours_nearer_than_a_quarter_turn_meet_further_out():
+    """Half way between neighbours 60° apart a tip at radius r has r tan 30° of room to the side."""
+    geometry, jet = vane(hinge_line_mm=35.0), jet_for(vane(), nozzle())
+    gap_mm = 1e3 * jet.exit_radius_m - geometry.immersed_span_mm
+    for apart_deg in (60.0, 80.0, 90.0):
+        room_mm = gap_mm * np.tan(np.radians(0.5 * apart_deg))
+        just_deg = float(np.degrees(np.arcsin(room_mm / 35.0)))
+        refuse_impossible(geometry, jet, (-just_deg + 0.01, 0.0), apart_deg)
+        with pytest.raises(GeometryError, match=f"its neighbour, {apart_deg:g}°"):
+            refuse_impossible(geometry, jet, (-just_deg - 0.01, 0.0), apart_deg)
 
 
 def test_side_force_that_stops_rising_is_refused_with_the_angle():

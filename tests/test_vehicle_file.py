@@ -1,6 +1,8 @@
 """The vehicle file: what is right is read, and everything wrong is named in one go."""
 
 import re
+import subprocess
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -9,9 +11,19 @@ import pytest
 import tomlkit
 
 from mixer.ground.quantities import unit_of
+from mixer.ground.vane_forces import computed_curve
 from mixer.ground.vehicle import Vehicle, VehicleError, load_vehicle, parse_vehicle
 from mixer.ground.vehicle_errors import allowed_in_words, table_model
-from tests.vehicles import SANE, vehicle, vehicle_data, vehicle_file, vehicle_text
+from tests.drawn_vane import DRAWING
+from tests.vehicles import (
+    SANE,
+    drawn,
+    drawn_vehicle,
+    vehicle,
+    vehicle_data,
+    vehicle_file,
+    vehicle_text,
+)
 
 NAN, INF = float("nan"), float("inf")
 FOR_COMPUTED_FORCES = {"specific_heat_ratio": 1.2, "throat_diameter_mm": 47.7, "expansion_ratio": 4}
@@ -344,6 +356,170 @@ def test_every_key_says_in_words_what_it_may_hold() -> None:
                 seen.append(name)
                 assert allowed_in_words(field) != "of another kind", name
     assert len(seen) > 20
+
+
+def drawn_problems(geometry: dict[str, Any] | None = None, **changes: Any) -> list[str]:
+    """What is wrong with a vehicle file whose vanes are drawn."""
+    return problems(vehicle_text(**drawn(geometry, **changes)))
+
+
+def test_a_drawn_vehicle_has_the_lists_that_a_measured_one_has() -> None:
+    """Straight lines between them leave 0.05 % of the largest force, 0.3 % of the largest drag."""
+    given = drawn_vehicle()
+    assert given.vanes.geometry is not None
+    lone = computed_curve(given.vanes.geometry, given.engine, (-15.0, 15.0))
+    for curve in given.vanes.curves:
+        assert (curve.deflection_deg[0], curve.deflection_deg[-1]) == (-15.0, 15.0)
+        assert 0.0 in curve.deflection_deg
+        force_off_n = np.abs(curve.force_at(lone.deflection_deg) - lone.force_n)
+        drag_off_n = np.abs(curve.drag_at(lone.deflection_deg) - lone.drag_n)
+        assert force_off_n.max() < 0.0005 * lone.force_n.max()
+        assert drag_off_n.max() < 0.003 * lone.drag_n.max()
+    with pytest.raises(ValueError, match="read-only"):
+        given.vanes.curves[0].force_n[0] = 0.0
+
+
+def test_each_drawn_vane_has_a_curve_over_its_own_travel() -> None:
+    travel_deg = [[-15, 15], [-10, 12], [0, 15], [-15, 15]]
+    given = drawn_vehicle(vanes={"travel_deg": travel_deg})
+    ends = [curve.deflection_deg[[0, -1]].tolist() for curve in given.vanes.curves]
+    assert ends == travel_deg
+    # One drawing for all: where their travels meet, the four give the same.
+    assert [float(given.force_n(i, 10.0)) for i in range(4)] == pytest.approx(
+        [float(given.force_n(0, 10.0))] * 4, rel=1e-3
+    )
+
+
+def test_a_drawn_vehicle_flies_like_one_with_the_same_lists() -> None:
+    given = drawn_vehicle()
+    curve = given.vanes.curves[0]
+    assert curve.drag_n is not None
+    lists = {
+        "deflection_deg": curve.deflection_deg.tolist(),
+        "force_n": curve.force_n.tolist(),
+        "drag_n": curve.drag_n.tolist(),
+    }
+    assert vehicle(vanes=lists).flight_tables().words == given.flight_tables().words
+
+
+def test_a_measured_vehicle_is_read_without_loading_what_only_drawn_ones_need() -> None:
+    code = (
+        "import sys; from mixer.ground.vehicle import parse_vehicle; parse_vehicle({!r}); "
+        "print('scipy' in sys.modules)"
+    )
+    texts = (vehicle_text(), vehicle_text(**drawn()))
+    told = [
+        subprocess.run(
+            [sys.executable, "-c", code.format(text)], capture_output=True, text=True, check=True
+        ).stdout.strip()
+        for text in texts
+    ]
+    assert told == ["False", "True"]
+
+
+EITHER = (
+    "vanes: must have either the measured lists deflection_deg and force_n, or [vanes.geometry]"
+)
+
+
+@pytest.mark.parametrize(
+    ("vanes", "line"),
+    [
+        ({"deflection_deg": None, "force_n": None}, f"{EITHER}; has drag_n alone"),
+        ({"deflection_deg": None, "force_n": None, "drag_n": None}, f"{EITHER}; has neither"),
+        (
+            {"geometry": DRAWING},
+            f"{EITHER}; has [vanes.geometry] and deflection_deg, force_n, drag_n",
+        ),
+        (
+            {"geometry": DRAWING, "deflection_deg": None, "force_n": None},
+            f"{EITHER}; has [vanes.geometry] and drag_n",
+        ),
+    ],
+)
+def test_forces_are_either_measured_or_drawn(vanes: dict[str, Any], line: str) -> None:
+    assert the_problem("vanes", vanes) == line
+
+
+@pytest.mark.parametrize(
+    "missing",
+    [
+        ["throat_diameter_mm"],
+        ["expansion_ratio"],
+        ["specific_heat_ratio"],
+        ["throat_diameter_mm", "expansion_ratio", "specific_heat_ratio"],
+    ],
+)
+def test_a_drawing_needs_the_nozzle_and_every_missing_key_is_named(missing: list[str]) -> None:
+    (line,) = drawn_problems(engine=dict.fromkeys(missing))
+    named = ", ".join(f"engine.{key}" for key in missing)
+    assert line == f"vanes.geometry: {named} must be given where forces come from [vanes.geometry]"
+
+
+@pytest.mark.parametrize("key", list(DRAWING))
+def test_a_missing_key_of_the_drawing_is_named_with_what_belongs_there(key: str) -> None:
+    (line,) = drawn_problems({key: None})
+    assert line.startswith(f"vanes.geometry.{key}: missing; must be ")
+    assert key == "section" or line.endswith(", in mm")
+
+
+@pytest.mark.parametrize("wrong", [NAN, INF, -1.0, "12", True, [1.0]])
+@pytest.mark.parametrize("key", [key for key in DRAWING if key != "section"])
+def test_a_wrong_value_in_the_drawing_is_named_with_what_is_allowed(key: str, wrong: Any) -> None:
+    (line,) = drawn_problems({key: wrong})
+    assert re.match(
+        rf"vanes\.geometry\.{key} = .*: must be a number a.* and at most .*, in mm", line
+    )
+
+
+@pytest.mark.parametrize(("change", "words"), [
+    ({"thickness_mm": 70.0}, ".thickness_mm = 70.0: must be under root_chord_mm, 70: a vane"),
+    ({"tip_chord_mm": 71.0}, ".tip_chord_mm = 71.0: must be at most root_chord_mm, 70"),
+    ({"leading_edge_radius_mm": 4.2}, ".leading_edge_radius_mm = 4.2: must be at most 0.48 of"),
+    ({"hinge_line_mm": 70.0}, ".hinge_line_mm = 70.0: must be under root_chord_mm, 70"),
+    ({"immersed_span_mm": 41.0}, ".immersed_span_mm = 41.0: must be at most span_mm, 40"),
+    ({"section": "square"}, '.section = "square": must be "double-wedge" or "biconvex"'),
+    ({"material": "wood"}, '.material = "wood": must be "graphite" or "copper"'),
+    ({"servo_torque_nm": 0}, ".servo_torque_nm = 0: must be a number above 0 and at most 1000"),
+    ({"colour": "red"}, ".colour: unknown key; known here: span_mm, "),
+    ({"tip_cord_mm": 70.0, "tip_chord_mm": None}, ".tip_cord_mm: unknown key; did you mean tip_ch"),
+    ({"immersed_span_mm": 96.0, "span_mm": 100.0}, ": the vane is wider than the jet: 96 mm of"),
+    ({"immersed_span_mm": 44.0, "span_mm": 50.0}, ": the vanes collide at the centre line: imm"),
+])  # fmt: skip
+def test_an_impossible_drawing_is_refused_at_its_key(change: dict[str, Any], words: str) -> None:
+    (line,) = drawn_problems(change)
+    assert line.startswith(f"vanes.geometry{words}")
+
+
+@pytest.mark.parametrize(("change", "words"), [
+    ({"engine": {"chamber_pressure_bar": 1.2}}, "subsonic exit"),
+    ({"engine": {"chamber_pressure_bar": 6.0}}, "the jet separates inside the nozzle"),
+    ({"engine": {"throat_diameter_mm": 20.0}}, "collide at the centre line"),
+    ({"vanes": {"travel_deg": [-15, 25]}}, "a travel of -15° to 25° swings a tip's corner"),
+    ({"layout": {"clocking_deg": [60, 120, 240, 300]}}, "its neighbour, 60° round the axis"),
+    (
+        {"engine": {"throat_diameter_mm": 200}, "vanes": {"travel_deg": [-45, 0]}},
+        "the side force stops rising at 42.5",
+    ),
+])  # fmt: skip
+def test_a_drawing_that_does_not_fit_the_rest_of_the_file_is_refused(
+    change: dict[str, Any], words: str
+) -> None:
+    (line,) = drawn_problems(**change)
+    assert line.startswith("vanes.geometry: ") and words in line
+
+
+def test_several_faults_of_a_drawing_come_in_one_go() -> None:
+    lines = drawn_problems({"hinge_line_mm": 99.0, "immersed_span_mm": 41.0, "span_mm": 40.0})
+    assert [line.split(" ")[0] for line in lines] == [
+        "vanes.geometry.hinge_line_mm",
+        "vanes.geometry.immersed_span_mm",
+    ]
+
+
+def test_faults_elsewhere_are_told_without_any_about_the_forces() -> None:
+    lines = drawn_problems(engine={"thrust_n": -1.0}, layout={"roll_arm_m": -1.0})
+    assert [line.split(" ")[0] for line in lines] == ["engine.thrust_n", "layout.roll_arm_m"]
 
 
 WITH_TABLE = {"neutral_us": None, "us_per_deg": None, "table": "servo.csv"}

@@ -7,6 +7,7 @@ from typing import Any
 import tomlkit
 
 from mixer.ground.vehicle import Vehicle, parse_vehicle
+from tests.drawn_vane import DRAWING, NOZZLE
 
 SANE: dict[str, dict[str, Any]] = {
     "vehicle": {"name": "Invented test vehicle"},
@@ -54,6 +55,26 @@ def vehicle_text(**changes: Any) -> str:
 def vehicle(**changes: Any) -> Vehicle:
     """A vehicle, changed as in `vehicle_data`."""
     return parse_vehicle(vehicle_text(**changes))
+
+
+def drawn(geometry: dict[str, Any] | None = None, **changes: Any) -> dict[str, Any]:
+    """Changes for `vehicle_data` and its kin that put a drawing where the measured lists were.
+
+    `geometry` changes keys of the drawing, None leaves one out; `changes` are as everywhere.
+    """
+    drawing = {**DRAWING, **(geometry or {})}
+    kept = {key: value for key, value in drawing.items() if value is not None}
+    measured = dict.fromkeys(("deflection_deg", "force_n", "drag_n"))
+    return {
+        **changes,
+        "engine": {**NOZZLE, **changes.get("engine", {})},
+        "vanes": {**measured, "geometry": kept, **changes.get("vanes", {})},
+    }
+
+
+def drawn_vehicle(geometry: dict[str, Any] | None = None, **changes: Any) -> Vehicle:
+    """A vehicle with drawn vanes, changed as in `drawn`."""
+    return vehicle(**drawn(geometry, **changes))
 
 
 def vehicle_file(folder: Path, **changes: Any) -> Path:

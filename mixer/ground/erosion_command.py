@@ -16,7 +16,7 @@ from mixer.ground.files import InputError, write_whole
 from mixer.ground.geometry import VaneGeometry
 from mixer.ground.heat import vane_life
 from mixer.ground.inspection import CALLIPER_MM, read_inspection
-from mixer.ground.vanes_report import DrawingError, drawing_of, widest_travel
+from mixer.ground.vanes_report import DrawingError, widest_travel
 from mixer.ground.vehicle import Vehicle, load_vehicle, parse_vehicle
 from mixer.ground.wear import RecessionFit, fit_recession
 from mixer.ground.wear_prediction import WearPrediction, predict_wear
@@ -119,7 +119,7 @@ def fit(
     Example: fourvane erosion fit inspection.csv --vehicle vehicle.toml --out worn.toml
     """
     vehicle = load_vehicle(vehicle_file)
-    geometry, engine = drawing_of(vehicle), vehicle.engine
+    geometry, engine = vehicle.vanes.geometry, vehicle.engine
     planned_s = engine.burn_time_s if planned_load_s is None else planned_load_s
     inspection = read_inspection(inspection_file, engine.chamber_pressure_bar, calliper_mm)
     found = fit_recession(inspection, engine.chamber_pressure_bar, geometry, calliper_mm)
@@ -183,7 +183,7 @@ def chip(
     Example: fourvane erosion chip vehicle.toml --station-mm 25 --width-mm 6 --depth-mm 4
     """
     vehicle = load_vehicle(vehicle_file)
-    geometry = drawing_of(vehicle)
+    geometry = vehicle.vanes.geometry
     if geometry is None:
         raise DrawingError(f"{vehicle_file}: vanes.geometry: missing; a chip needs the drawing")
     effect = chip_effect(

@@ -10,7 +10,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import root_scalar
 
 from mixer.ground.files import InputError
 
@@ -29,6 +28,8 @@ class GasError(InputError):
 
 def root_between(gap: Callable[[float], float], low: float, high: float) -> float:
     """Where `gap` crosses 0; it must have different signs at the two ends."""
+    from scipy.optimize import root_scalar  # slow to load, and only drawn vanes need it
+
     return float(root_scalar(gap, bracket=(low, high), method="brentq", xtol=1e-13).root)
 
 

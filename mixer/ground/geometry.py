@@ -11,16 +11,24 @@ from typing import Literal, Protocol
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from pydantic import Field, model_validator
+from pydantic import Field, ValidationInfo, field_validator
 
 from mixer.ground.files import InputError
 from mixer.ground.gas import Jet, jet_from_nozzle
 from mixer.ground.hot_gas import HotGas
-from mixer.ground.outline import Outline, largest_recession_m, section_outline
+from mixer.ground.outline import LARGEST_NOSE, Outline, largest_recession_m, section_outline
+from mixer.ground.quantities import refuse
 from mixer.ground.section import Section
 
 FloatArray = NDArray[np.float64]
 
+# Key, and what it must be: under or at most another key, and why.
+HELD_AGAINST = {
+    "tip_chord_mm": ("at most", "root_chord_mm", "a vane does not widen towards the tip"),
+    "thickness_mm": ("under", "root_chord_mm", "a vane is thinner than it is long"),
+    "hinge_line_mm": ("under", "root_chord_mm", "the shaft crosses the vane"),
+    "immersed_span_mm": ("at most", "span_mm", "no more than the whole vane is in the jet"),
+}
 STRIPS = 16  # across the part in the jet; doubling them moves no force by 0.1 %
 
 
@@ -78,41 +86,31 @@ class VaneGeometry(Section):
     allowed_recession_mm: float | None = Field(None, gt=0, le=500)  # of the leading edge
     servo_torque_nm: float | None = Field(None, gt=0, le=1000)  # rated, at the vane's shaft
 
-    @model_validator(mode="after")
-    def _possible(self) -> "VaneGeometry":
-        problems = self._problems()
-        if problems:
-            raise ValueError("; ".join(problems))
-        return self
+    @field_validator(*HELD_AGAINST)
+    @classmethod
+    def fits_the_rest(cls, value: float, info: ValidationInfo) -> float:
+        bound, other, why = HELD_AGAINST[str(info.field_name)]
+        limit = info.data.get(other)
+        if limit is not None and (value > limit or (bound == "under" and value == limit)):
+            refuse(value, f"must be {bound} {other}, {limit:g}: {why}")
+        return value
 
-    def _problems(self) -> list[str]:
-        problems = []
-        if self.thickness_mm >= self.root_chord_mm:
-            problems.append(
-                f"thickness_mm = {self.thickness_mm:g} is over the chord,"
-                f" root_chord_mm = {self.root_chord_mm:g}: a vane is thinner than it is long"
+    @field_validator("leading_edge_radius_mm")
+    @classmethod
+    def nose_fits_the_tip(cls, leading_edge_radius_mm: float, info: ValidationInfo) -> float:
+        root_mm, tip_mm, thickness_mm = (
+            info.data.get(key) for key in ("root_chord_mm", "tip_chord_mm", "thickness_mm")
+        )
+        if root_mm is None or tip_mm is None or thickness_mm is None:
+            return leading_edge_radius_mm
+        tip_thickness_mm = thickness_mm * tip_mm / root_mm
+        if leading_edge_radius_mm > LARGEST_NOSE * tip_thickness_mm:
+            refuse(
+                leading_edge_radius_mm,
+                f"must be at most {LARGEST_NOSE:g} of the thickness at the tip,"
+                f" {tip_thickness_mm:.3g} mm: no flank is left to carry it",
             )
-        if self.tip_chord_mm > self.root_chord_mm:
-            problems.append(
-                f"tip_chord_mm = {self.tip_chord_mm:g} is over root_chord_mm ="
-                f" {self.root_chord_mm:g}: a vane does not widen towards the tip"
-            )
-        tip_thickness_mm = self.thickness_mm * self.tip_chord_mm / self.root_chord_mm
-        if self.leading_edge_radius_mm > 0.48 * min(tip_thickness_mm, self.thickness_mm):
-            problems.append(
-                f"leading_edge_radius_mm = {self.leading_edge_radius_mm:g} must be at most 0.48 of"
-                f" the thickness at the tip, {tip_thickness_mm:.3g} mm"
-            )
-        if self.hinge_line_mm >= self.root_chord_mm:
-            problems.append(
-                f"hinge_line_mm = {self.hinge_line_mm:g} lies behind the root chord,"
-                f" {self.root_chord_mm:g} mm"
-            )
-        if self.immersed_span_mm > self.span_mm:
-            problems.append(
-                f"immersed_span_mm = {self.immersed_span_mm:g} is over span_mm = {self.span_mm:g}"
-            )
-        return problems
+        return leading_edge_radius_mm
 
     def chord_mm_at(self, station_mm: ArrayLike) -> FloatArray:
         """Chord of the new vane at stations from the root."""
@@ -212,11 +210,14 @@ def jet_for(geometry: VaneGeometry, engine: NozzleFields) -> Jet:
     )
 
 
-def refuse_impossible(geometry: VaneGeometry, jet: Jet, travel_deg: Sequence[float]) -> None:
+def refuse_impossible(
+    geometry: VaneGeometry, jet: Jet, travel_deg: Sequence[float], apart_deg: float = 90.0
+) -> None:
     """GeometryError for vanes that do not fit into the jet or strike each other.
 
-    The worst case for neighbours a quarter turn apart is one turned each way: the corners of
-    their tips then meet where the tip radius equals the corner's throw to the side.
+    The worst case for neighbours `apart_deg` round the axis is one turned each way: the corners
+    of their tips then meet half way between them, so a corner's throw to the side must stay under
+    the tip's radius times tan(apart/2).
     """
     radius_mm, immersed = 1e3 * jet.exit_radius_m, geometry.immersed_span_mm
     if immersed >= 2.0 * radius_mm or geometry.thickness_mm >= 2.0 * radius_mm:
@@ -233,12 +234,14 @@ def refuse_impossible(geometry: VaneGeometry, jet: Jet, travel_deg: Sequence[flo
     tip_thickness = geometry.thickness_mm * geometry.tip_chord_mm / geometry.root_chord_mm
     throw = max(max(ahead, behind) * np.sin(largest), 0.5 * tip_thickness)
     gap = radius_mm - immersed
-    if gap <= throw:
+    needed = throw / np.tan(np.radians(0.5 * apart_deg))
+    if gap <= needed:
         raise GeometryError(
             [
                 "the vanes collide at the centre line:"
                 f" immersed_span_mm = {immersed:g} leaves {gap:.3g} mm from tip to axis,"
-                f" and within the travel a tip's corner swings {throw:.3g} mm to the side;"
-                f" immerse under {radius_mm - throw:.3g} mm, or cut the travel"
+                f" and a travel of {travel_deg[0]:g}° to {travel_deg[1]:g}° swings a tip's corner"
+                f" {throw:.3g} mm towards its neighbour, {apart_deg:.3g}° round the axis;"
+                f" immerse under {radius_mm - needed:.3g} mm, or cut the travel"
             ]
         )

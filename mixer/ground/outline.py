@@ -18,6 +18,7 @@ from mixer.ground.gas import root_between
 FloatArray = NDArray[np.float64]
 
 SECTIONS = ("double-wedge", "biconvex")
+LARGEST_NOSE = 0.48  # radius over thickness; a nose of half the thickness leaves no flank
 BICONVEX_PANELS = 24  # per half chord; halving it moves no coefficient by 0.1 %
 
 
@@ -126,10 +127,10 @@ def _new_flank(section: str, chord_m: float, thickness_m: float, nose_radius_m: 
         )
     if nose_radius_m == 0.0:
         return _Flank(section, chord_m, thickness_m, 0.0)
-    if not 0.0 <= nose_radius_m <= 0.48 * thickness_m:
+    if not 0.0 <= nose_radius_m <= LARGEST_NOSE * thickness_m:
         raise OutlineError(
-            f"leading-edge radius {nose_radius_m * 1e3:g} mm must be 0 to 0.48 of the thickness,"
-            f" {thickness_m * 1e3:g} mm: no flank is left to carry it"
+            f"leading-edge radius {nose_radius_m * 1e3:g} mm must be 0 to {LARGEST_NOSE:g} of the"
+            f" thickness, {thickness_m * 1e3:g} mm: no flank is left to carry it"
         )
 
     def nose_ahead_of_edge(apex_m: float) -> float:

@@ -24,6 +24,7 @@ UNITS = {
     "_deg": "deg",
     "_deg_s": "deg/s",
     "_deg_s2": "deg/s²",
+    "_g_mol": "g/mol",
     "_hz": "Hz",
     "_k": "K",
     "_kg": "kg",
@@ -65,6 +66,11 @@ def refuse(value: object, message: str, where: str = "", with_unit: bool = False
         "{message}",
         {"given": value, "message": message, "where": where, "with_unit": with_unit},
     )
+
+
+def refuse_missing(key: str) -> NoReturn:
+    """Refuse a table that lacks `key`, which others in the same table call for."""
+    raise PydanticCustomError("missing_key", "{key} is missing", {"key": key})
 
 
 def limits_in_words(

@@ -1,13 +1,14 @@
 """The tables of a vehicle file, each with what its keys may hold and why."""
 
 from functools import cached_property
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, Self
 
 import numpy as np
-from numpy.typing import ArrayLike
-from pydantic import BeforeValidator, Field, ValidationInfo, field_validator
+from numpy.typing import ArrayLike, NDArray
+from pydantic import BeforeValidator, Field, ValidationInfo, field_validator, model_validator
 
 from mixer.ground.curves import ForceCurve, Servo, ServoTable, straight
+from mixer.ground.geometry import VaneGeometry
 from mixer.ground.quantities import (
     VANES,
     Array,
@@ -17,6 +18,7 @@ from mixer.ground.quantities import (
     OneOrFourRows,
     Row,
     refuse,
+    refuse_missing,
 )
 from mixer.ground.section import Section
 from mixer.ground.servo_table import read_servo_tables
@@ -25,6 +27,9 @@ LEAST_CLOCKING_GAP_DEG = 20.0
 # Edge-on to the jet a vane gives next to nothing; more than this share of its largest force
 # means that the curve's angles are not measured from the jet.
 LARGEST_SHARE_AT_ZERO = 0.1
+MEASURED_OR_DRAWN = (
+    "must have either the measured lists deflection_deg and force_n, or [vanes.geometry]"
+)
 SHORTEST_PULSE_US, LONGEST_PULSE_US = 400.0, 2600.0
 
 
@@ -83,8 +88,7 @@ class Layout(Section):
     @classmethod
     def apart(cls, clocking_deg: Array) -> Array:
         """Vanes this far apart neither touch nor line up: pitch and yaw are both reachable."""
-        order = np.argsort(clocking_deg % 360)
-        gaps_deg = np.diff(clocking_deg[order] % 360, append=clocking_deg[order[0]] % 360 + 360)
+        order, gaps_deg = round_the_axis(clocking_deg)
         if gaps_deg.min() < LEAST_CLOCKING_GAP_DEG:
             first = int(np.argmin(gaps_deg))
             a, b = sorted((order[first], order[(first + 1) % VANES]))
@@ -95,14 +99,33 @@ class Layout(Section):
             )
         return clocking_deg
 
+    @property
+    def least_gap_deg(self) -> float:
+        """The smallest angle between neighbours round the axis."""
+        return float(round_the_axis(self.clocking_deg)[1].min())
+
+
+def round_the_axis(clocking_deg: Array) -> tuple[NDArray[np.int64], Array]:
+    """The vanes' indices in their order round the axis, and the angle from each to the next."""
+    order = np.argsort(clocking_deg % 360)
+    first_again_deg = clocking_deg[order[0]] % 360 + 360
+    return order, np.diff(clocking_deg[order] % 360, append=first_again_deg)
+
 
 class Vanes(Section):
-    """[vanes]: travel, and what a new vane gives at the reference chamber pressure."""
+    """[vanes]: travel, and what a new vane gives at the reference chamber pressure.
+
+    Measured, as three lists, or drawn, as [vanes.geometry]. A drawn vehicle's lists are filled in
+    by the `Vehicle`, which knows the jet; from there on the two are alike.
+    """
 
     travel_deg: Annotated[Array, OneOrFourPairs(ge=-45, le=45, increasing=True)]
-    deflection_deg: Annotated[list[Array], OneOrFourRows(ge=-90, le=90, increasing=True)]
-    force_n: Annotated[list[Array], OneOrFourRows(ge=-1e5, le=1e5, increasing=True)]
+    deflection_deg: Annotated[list[Array] | None, OneOrFourRows(ge=-90, le=90, increasing=True)] = (
+        None
+    )
+    force_n: Annotated[list[Array] | None, OneOrFourRows(ge=-1e5, le=1e5, increasing=True)] = None
     drag_n: Annotated[list[Array] | None, OneOrFourRows(ge=0, le=1e5)] = None
+    geometry: VaneGeometry | None = None
 
     @field_validator("travel_deg")
     @classmethod
@@ -154,9 +177,24 @@ class Vanes(Section):
                 )
         return force_n
 
+    @model_validator(mode="after")
+    def measured_or_drawn(self) -> Self:
+        given = [
+            key for key in ("deflection_deg", "force_n", "drag_n") if getattr(self, key) is not None
+        ]
+        if self.geometry is not None:
+            if given:
+                refuse(None, f"{MEASURED_OR_DRAWN}; has [vanes.geometry] and {', '.join(given)}")
+        elif self.deflection_deg is None and self.force_n is None:
+            refuse(None, f"{MEASURED_OR_DRAWN}; has {f'{given[0]} alone' if given else 'neither'}")
+        elif self.deflection_deg is None or self.force_n is None:
+            refuse_missing("force_n" if self.force_n is None else "deflection_deg")
+        return self
+
     @cached_property
     def curves(self) -> list[ForceCurve]:
         """The force curve of each of the four vanes."""
+        assert self.deflection_deg is not None and self.force_n is not None
         drag_n = self.drag_n or [None] * VANES
         return [
             ForceCurve(*curve)

@@ -39,11 +39,6 @@ class DrawingError(InputError):
     """A vehicle whose forces are measured has nothing to compute."""
 
 
-def drawing_of(vehicle: Vehicle) -> VaneGeometry | None:
-    """[vanes.geometry] of a vehicle; None where its forces were measured."""
-    return getattr(vehicle.vanes, "geometry", None)
-
-
 def widest_travel(vehicle: Vehicle) -> tuple[float, float]:
     """The travel that holds those of all four vanes."""
     travel = np.asarray(vehicle.vanes.travel_deg)
@@ -271,7 +266,7 @@ def vanes(vehicle_file: str, out: str | None, as_json: bool) -> None:
     Example: fourvane vanes vehicle.toml --out vanes.html
     """
     vehicle = load_vehicle(vehicle_file)
-    geometry = drawing_of(vehicle)
+    geometry = vehicle.vanes.geometry
     if geometry is None:
         raise DrawingError(
             f"{vehicle_file}: vanes.geometry: missing; forces are computed from a drawing, and"

@@ -61,7 +61,10 @@ def problem(model: type[BaseModel], detail: ErrorDetails) -> Problem:
     """One of pydantic's findings in our words."""
     place, kind, context = detail["loc"], detail["type"], detail.get("ctx", {})
     key = ".".join(str(part) for part in place)
-    if kind == "missing":
+    if kind == "missing_key":
+        place = (*place, context["key"])
+        key = f"{key}.{context['key']}"
+    if kind in ("missing", "missing_key"):
         return Problem(key, None, f"missing; must be {allowed_at(model, place)}")
     if kind == "extra_forbidden":
         close = close_key(model, place)
