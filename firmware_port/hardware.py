@@ -131,6 +131,24 @@ class InstructionMeter:
         return (ticks * self._tick + self._half) // self._instruction
 
 
+class Watchdog:
+    """A `machine.WDT` from the first armed cycle on: it cannot be stopped, and would reset a board
+    that is only being deployed to or looked at."""
+
+    def __init__(self, timeout_ms):
+        self._timeout_ms = timeout_ms
+        self._timer = None
+
+    def feed(self, armed=False):
+        if self._timer is None:
+            if not armed:
+                return
+            import machine
+
+            self._timer = machine.WDT(timeout=self._timeout_ms)
+        self._timer.feed()
+
+
 def open_line(wiring):
     """The line that the flight computer is wired to."""
     link = wiring.LINK

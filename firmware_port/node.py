@@ -28,7 +28,7 @@ class Node:
 
     line: `receive(chunk)` puts bytes in and returns how many, at once; `send(data, count)`.
     outputs: `write(pulse_ns)`, `off()`. clock: `now()`, `since(then)` in µs. meter: the same in the
-    unit a step's cost is told in. store: a TableStore. watchdog: `feed()`, or None.
+    unit a step's cost is told in. store: a TableStore. watchdog: `feed(armed)`, see Watchdog, or None.
     More kinds of frames: `handlers[kind] = function(length of contents)`, which returns a verdict
     and may `put` contents into the answer.
     """
@@ -86,10 +86,12 @@ class Node:
     # ---- the loop ------------------------------------------------------------------------------
 
     def run(self):
-        """Turn until a STOP frame; then the pulses end."""
-        while self.running:
-            self.turn()
-        self.outputs.off()
+        """Turn until a STOP frame; then, or when something breaks, the pulses end."""
+        try:
+            while self.running:
+                self.turn()
+        finally:
+            self.outputs.off()
 
     def turn(self):
         """Take at most one frame; run the cycle where it is due."""
@@ -129,7 +131,7 @@ class Node:
             verdict = p.NOT_ARMED if self.state == p.SAFE else p.TAKEN
             self.answer_demand(p.DEMAND, self.pending_sequence, verdict)
         if self._watchdog is not None:
-            self._watchdog.feed()
+            self._watchdog.feed(self.state != p.SAFE)
 
     def _step(self, steering, dt_us):
         start = self._meter.now()

@@ -8,7 +8,7 @@ On a board's `main.py`:
     fly(rp2)
 """
 
-from firmware_port.hardware import ConsoleLine, RegisterLine, open_clock, open_line
+from firmware_port.hardware import ConsoleLine, RegisterLine, Watchdog, open_clock, open_line
 from firmware_port.node import Node
 from firmware_port.outputs import PulseOutputs, RecordedPulses
 from firmware_port.paced import Paced, PacedClock
@@ -17,20 +17,25 @@ from firmware_port.table_store import TableStore
 
 
 def fly(wiring):
-    """Serve the flight computer with real pulses until it sends STOP. The watchdog stays on."""
-    import machine
-
+    """Serve the flight computer with real pulses until it sends STOP."""
     clock, meter, unit = open_clock(wiring)
     pulses = RecordedPulses()
     if wiring.VANE_PINS is not None:
         pulses = PulseOutputs(wiring.VANE_PINS, wiring.SERVO_FRAME_HZ)
     watchdog = None
     if wiring.WATCHDOG_MS is not None:
-        watchdog = machine.WDT(timeout=wiring.WATCHDOG_MS)
+        watchdog = Watchdog(wiring.WATCHDOG_MS)
     store = TableStore(wiring.TABLES)
     node = Node(open_line(wiring), pulses, clock, meter, store, watchdog)
     _introduce(node, wiring, unit)
-    node.run()
+    console = wiring.LINK[0] == "console"
+    if console:
+        _take_control_bytes(True)
+    try:
+        node.run()
+    finally:
+        if console:
+            _take_control_bytes(False)
 
 
 def rehearse(wiring, heap="free"):

@@ -89,7 +89,7 @@ class Link:
 
     def _knock(self) -> bytes:
         """Interrupt what runs, ask for the raw prompt; what came back until it or the deadline."""
-        line = self._transport.serial
+        line: Any = self._transport.serial
         line.write(b"\r\x03\x03\r\x01")
         heard = b""
         deadline = time.monotonic() + self.timeout_s

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from firmware_port import protocol as p
 from firmware_port.boards import emulated, rp2, stm32, unix
+from firmware_port.hardware import Watchdog
 from firmware_port.node import Node
 from firmware_port.paced import Paced, PacedClock
 from firmware_port.table_store import TableStore
@@ -112,8 +113,6 @@ def test_writing_keeps_no_memory(board: Board) -> None:
 
 
 def test_the_watchdog_is_fed_last_in_every_cycle(board: Board) -> None:
-    import machine  # the stand-in
-
     line = Memory()
     node = Node(
         line,
@@ -121,14 +120,18 @@ def test_the_watchdog_is_fed_last_in_every_cycle(board: Board) -> None:
         PacedClock(),
         NoMeter(),
         TableStore(None),
-        machine.WDT(timeout=rp2.WATCHDOG_MS),  # type: ignore[attr-defined]
+        Watchdog(rp2.WATCHDOG_MS),
     )
     Paced(node)
     node.fly(*steering_and_tables())
     send = line.send
     line.send = lambda data, count: (board.calls.append(("answer",)), send(data, count))[1]
     node.turn()
-    for sequence in range(1, 4):
+    line.to_node += wire_frame(p.DEMAND, 1, demand_contents(1000, 0, 0, 2_000_000))
+    node.turn()
+    assert board.fed == 0  # a board that was never armed can be left alone
+    node.state = p.ARMED
+    for sequence in range(2, 5):
         board.calls.clear()
         line.to_node += wire_frame(p.DEMAND, sequence, demand_contents(1000, 0, 0, 2_000_000))
         node.turn()

@@ -1,6 +1,8 @@
 """Damage on the line to a board: the same bytes as on the laptop's node, the same answers."""
 
 import random
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 
 import pytest
 
@@ -9,7 +11,7 @@ from hil.board import open_board
 from hil.deploy import compile_for, deploy
 from hil.link import Link
 from hil.node_link import NodeLink, numbers, wire_frame
-from hil.rehearsal import Exchange, Recorder, play
+from hil.rehearsal import Exchange, Played, Recorder, play
 from tests.damage import damaged, good_frame
 from tests.vehicles import vehicle
 
@@ -62,9 +64,9 @@ def damaged_record(seed: int, count: int) -> tuple[list[Exchange], int]:
     return recorder.record, refused
 
 
-def test_damage_does_to_a_board_what_it_does_to_the_laptops_node(board_name: str) -> None:
-    """Bit for bit, counters and vanes; and afterwards the next good demand is taken."""
-    refused = exchanges = 0
+@contextmanager
+def rehearsals(board_name: str) -> Iterator[Callable[[list[Exchange]], Played]]:
+    """A board with the node on it; a function that plays a record to a fresh run of the node."""
     with open_board(board_name) as board, Link(board.port) as link:
         facts = link.facts()
         deploy(link, facts, compile_for(facts))
@@ -72,10 +74,22 @@ def test_damage_does_to_a_board_what_it_does_to_the_laptops_node(board_name: str
             "from firmware_port.start import rehearse\n"
             f"from firmware_port.boards import {board.wiring}"
         )
-        for run in range(RUNS):
-            record, damage = damaged_record(SEED + run, DAMAGED_FRAMES // RUNS)
+
+        def play_to_board(record: list[Exchange]) -> Played:
             played = play(record, link.start(f"rehearse({board.wiring}, 'locked')"))
             link.finish()
+            return played
+
+        yield play_to_board
+
+
+def test_damage_does_to_a_board_what_it_does_to_the_laptops_node(board_name: str) -> None:
+    """Bit for bit, counters and vanes; and afterwards the next good demand is taken."""
+    refused = exchanges = 0
+    with rehearsals(board_name) as play_to_board:
+        for run in range(RUNS):
+            record, damage = damaged_record(SEED + run, DAMAGED_FRAMES // RUNS)
+            played = play_to_board(record)
             assert played.mismatches == 0, played.first_mismatch
             refused += damage
             exchanges += played.exchanges
@@ -100,13 +114,6 @@ def test_a_long_silence_ends_in_a_lost_link_on_a_board_too(board_name: str, time
         assert node.demand(300_000, 0, 0, 2_000_000).state == p.ARMED
     node.disarm()
     node.stop()
-    with open_board(board_name) as board, Link(board.port) as link:
-        facts = link.facts()
-        deploy(link, facts, compile_for(facts))
-        link.execute(
-            "from firmware_port.start import rehearse\n"
-            f"from firmware_port.boards import {board.wiring}"
-        )
-        played = play(recorder.record, link.start(f"rehearse({board.wiring})"))
-        link.finish()
+    with rehearsals(board_name) as play_to_board:
+        played = play_to_board(recorder.record)
     assert played.mismatches == 0, played.first_mismatch

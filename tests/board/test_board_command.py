@@ -1,0 +1,74 @@
+"""The command line of the boards: what it prints, and how it ends."""
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from hil.board import Board
+from hil.board_command import board as board_group
+from hil.board_command import demand_rows
+from hil.link import Link
+from mixer.ground.files import InputError
+from tests.vehicles import vehicle, vehicle_file
+
+COMMAND = [sys.executable, "-c", "from hil.board_command import board; board()"]
+
+
+def test_build_names_the_kept_firmware(firmware: Path) -> None:
+    done = CliRunner().invoke(board_group, ["build", "--json"])
+    assert done.exit_code == 0, done.output
+    assert json.loads(done.stdout) == {"firmware": str(firmware), "built": False}
+
+
+def test_run_starts_a_board_that_answers_until_it_is_ended(firmware: Path) -> None:
+    with subprocess.Popen([*COMMAND, "run"], stdout=subprocess.PIPE, text=True) as running:
+        assert running.stdout is not None
+        try:
+            port = running.stdout.readline().split()[-1]
+            with Link(port) as link:
+                assert link.evaluate("6 * 7") == 42
+        finally:
+            running.send_signal(2)
+        running.wait(timeout=20)
+    assert not Path(port).exists() or running.returncode is not None
+
+
+@pytest.mark.parametrize("action", ["verify", "deploy"])
+def test_a_missing_port_is_bad_input(action: str, tmp_path: Path) -> None:
+    arguments = [action, "--board", "/dev/ttyNONE7", str(vehicle_file(tmp_path))]
+    done = CliRunner().invoke(board_group, arguments)
+    assert isinstance(done.exception, InputError)  # `fourvane` prints it and ends with 2
+    assert "no such port" in str(done.exception)
+
+
+def test_a_missing_firmware_is_bad_input(tmp_path: Path, firmware: Path) -> None:
+    arguments = ["verify", "--board", "emulated", "--firmware", str(tmp_path / "none.elf")]
+    done = CliRunner().invoke(board_group, [*arguments, str(vehicle_file(tmp_path))])
+    assert isinstance(done.exception, InputError)
+    assert "no such firmware" in str(done.exception)
+
+
+def test_a_demands_file_becomes_the_integers_a_board_gets(tmp_path: Path) -> None:
+    file = tmp_path / "demands.csv"
+    file.write_text(
+        "time_s,pitch_nm,yaw_nm,roll_nm,chamber_pressure_bar\n"
+        "0.005,100.5,-20.25,1.001,19.5\n0.0125,0,0,0,0\n"
+    )
+    assert demand_rows(file, vehicle()) == [
+        (5000, 100_500, -20_250, 1001, 1_950_000),
+        (7500, 0, 0, 0, 0),
+    ]
+
+
+def test_deploying_installs_node_tables_and_start_file(unix_board: Board, tmp_path: Path) -> None:
+    arguments = ["deploy", "--board", unix_board.port, "--json", str(vehicle_file(tmp_path))]
+    done = CliRunner().invoke(board_group, arguments)
+    assert done.exit_code == 0, done.output
+    assert "CAUTION" in done.stderr
+    with Link(unix_board.port) as link:
+        size = link.evaluate("__import__('os').stat('tables.bin')[6]")
+        assert size == len(vehicle().flight_tables().to_bytes())
