@@ -30,6 +30,7 @@ from mixer.ground.sections import (
     Vanes,
     covers,
 )
+from mixer.ground.uncertainty_section import Uncertainty
 from mixer.ground.vane_forces import VaneCurve, computed_curve
 from mixer.ground.vehicle_errors import Problem, VehicleError, problems_of
 
@@ -60,6 +61,7 @@ class Vehicle(Section):
     control: Control
     requirements: Requirements | None = None
     acceptance: Acceptance | None = None
+    uncertainty: Uncertainty | None = None
     rocket: RocketSection | None = None
 
     _text: str = PrivateAttr("")

@@ -1,0 +1,265 @@
+"""A vehicle file corrected by a static test; the user's comments and order stay.
+
+What the test did not tell stays as it was. A vane's new effectiveness becomes the scale of its
+force curve, so that wear starts from 1; an edge-on off neutral becomes the servo's neutral.
+"""
+
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import tomlkit
+from tomlkit.items import Array as TomlArray
+from tomlkit.items import Table
+
+from mixer.ground.files import write_whole
+from mixer.ground.findings import thrust_lost
+from mixer.ground.identify import Identification
+from mixer.ground.quantities import VANES, Array
+from mixer.ground.servo_table import COLUMNS as SERVO_COLUMNS
+from mixer.ground.vehicle import parse_vehicle
+
+WEAR_ROWS = 9
+BEND_POINTS = 9
+SAME_SHARE = 1e-9
+
+
+@dataclass
+class Corrected:
+    """The text of the new file, servo tables to stand beside it, and what changed, in words."""
+
+    text: str
+    servo_tables: dict[str, Array] = field(default_factory=dict)
+    changes: list[str] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+
+
+def corrected(found: Identification, out: Path, origin: str) -> Corrected:
+    """The vehicle file with what the test told; nothing is written yet. VehicleError where the
+    numbers found make no vehicle file.
+    """
+    document = tomlkit.parse(found.vehicle.text)
+    result = Corrected("")
+    edit = Edit(document, result.changes)
+    correct_layout(found, edit)
+    new = correct_curves(found, edit)
+    correct_wear(found, edit, new, result.notes)
+    correct_zeros(found, edit, out, result)
+    write_uncertainty(found, edit, new, origin)
+    result.text = tomlkit.dumps(document)
+    return result
+
+
+def write_corrected(result: Corrected, out: Path) -> None:
+    """Write the vehicle file and its servo tables, after reading it as it will be read."""
+    for name, rows in result.servo_tables.items():
+        with write_whole(out.parent / name) as stream:
+            stream.write(",".join(SERVO_COLUMNS) + "\n")
+            np.savetxt(stream, rows, fmt="%.3f", delimiter=",")
+    parse_vehicle(result.text, str(out))
+    with write_whole(out) as stream:
+        stream.write(result.text)
+
+
+class Edit:
+    """Sets keys of a TOML document and keeps account in words."""
+
+    def __init__(self, document: tomlkit.TOMLDocument, changes: list[str]) -> None:
+        self.document, self.changes = document, changes
+
+    def table(self, name: str, comment: str = "") -> Table:
+        """A table of the document, added at its end where it is missing."""
+        if name not in self.document:
+            table = tomlkit.table()
+            if comment:
+                table.comment(comment)
+            self.document.add(tomlkit.nl())
+            self.document.add(name, table)
+        table = self.document[name]
+        assert isinstance(table, Table)
+        return table
+
+    def put(self, table: str, key: str, value: Any, told: str = "") -> None:
+        """Set a key, and where it is not what it was say so: in the words `told`, or its values."""
+        where = self.table(table)
+        before = where.get(key)
+        plain = before.unwrap() if before is not None else None
+        if plain == value:
+            return
+        where[key] = array(value) if isinstance(value, list) else value
+        was = "new" if plain is None else f"was {shown(plain)}"
+        self.changes.append(f"{table}.{key}: {told or f'{shown(value)}, {was}'}")
+
+
+def array(value: list[Any]) -> TomlArray:
+    """A TOML array; of rows, one row a line."""
+    item = tomlkit.array()
+    item.extend(value)
+    return item.multiline(bool(value) and isinstance(value[0], list))
+
+
+def shown(value: object) -> str:
+    """A value in a sentence."""
+    return str(value).replace("'", '"')
+
+
+def correct_layout(found: Identification, edit: Edit) -> None:
+    told = found.told("clocking_deg")
+    if told.any():
+        old = found.vehicle.layout.clocking_deg
+        values = np.where(told, found.value("clocking_deg").round(3), old)
+        edit.put("layout", "clocking_deg", values.tolist())
+    if found.told("roll_arm_m")[0]:
+        edit.put("layout", "roll_arm_m", round(float(found.value("roll_arm_m")[0]), 6))
+
+
+def told_vanes(found: Identification) -> np.ndarray:
+    """Vanes whose effectiveness was told all over the burn, (4,) of bool."""
+    return np.asarray(found.told("effectiveness").all(axis=0))
+
+
+def correct_curves(found: Identification, edit: Edit) -> Array:
+    """Scale the force curves to what the new vanes gave; return the scales that remain for the
+    wear table, (4,): 1 where the curve took them.
+    """
+    scale = np.where(told_vanes(found), found.value("effectiveness")[0], 1.0)
+    vanes = edit.table("vanes")
+    if "force_n" not in vanes:  # forces computed from the drawing: the wear table takes the scale
+        return scale
+    deflections, forces = [], []
+    bend = found.value("bend") * (found.told("bend") if "bend" in found.unknowns.places else 0.0)
+    for vane, curve in enumerate(found.vehicle.vanes.curves):
+        deflection = curve.deflection_deg
+        if bend.any():
+            low, high = found.vehicle.vanes.travel_deg[vane]
+            even = np.linspace(low, high, BEND_POINTS)
+            deflection = np.unique(np.concatenate([deflection, even.round(3)]))
+        relative = deflection / found.blocks.reach_deg[vane]
+        bent = 1.0 + bend[vane] * (relative**2 - 0.5)
+        deflections.append(deflection)
+        forces.append(scale[vane] * bent * curve.force_at(deflection))
+    if bend.any():
+        edit.put("vanes", "deflection_deg", alike([row.tolist() for row in deflections]))
+    edit.put(
+        "vanes", "force_n", alike([significant(row) for row in forces]),
+        f"scaled by {decimals(scale)}" + (" and bent" if bend.any() else ""),
+    )  # fmt: skip
+    if "drag_n" in vanes:
+        drags = new_drags(found, deflections)
+        rest_n = [float(np.interp(0.0, *pair)) for pair in zip(deflections, drags, strict=True)]
+        edit.put(
+            "vanes", "drag_n", alike([significant(row) for row in drags]),
+            f"{sum(rest_n):.4g} N for all four at rest, and what deflection adds",
+        )  # fmt: skip
+    return np.ones(VANES)
+
+
+def new_drags(found: Identification, deflections: list[Array]) -> list[Array]:
+    """Drag curves: at rest the file's shares of the loss found, growing with deflection squared."""
+    curves = found.vehicle.vanes.curves
+    rest_n = np.array([float(curve.drag_at(0.0)) for curve in curves])
+    lost = thrust_lost(found)
+    if lost.told and lost.found > 0:
+        share = rest_n / rest_n.sum() if rest_n.sum() > 0 else np.full(VANES, 1 / VANES)
+        new_rest_n = lost.found * share
+    else:
+        new_rest_n = rest_n
+    growth_n, told = found.value("growth_n"), found.told("growth_n")
+    drags = []
+    for vane, deflection in enumerate(deflections):
+        if told[vane]:
+            more = growth_n[vane] * (deflection / found.blocks.reach_deg[vane]) ** 2
+        else:
+            more = curves[vane].drag_at(deflection) - rest_n[vane]
+        drags.append(np.maximum(new_rest_n[vane] + more, 0.0))
+    return drags
+
+
+def correct_wear(found: Identification, edit: Edit, scale: Array, notes: list[str]) -> None:
+    """The wear table: what was found up to the burn load of the test, the file's shape beyond."""
+    told, end_s = told_vanes(found), found.blocks.full_load_s
+    loads_s = np.linspace(0, end_s, WEAR_ROWS)
+    value, _ = found.effectiveness_at(loads_s)
+    old_loads_s = found.vehicle.erosion.load_s if found.vehicle.erosion else np.zeros(0)
+    beyond_s = old_loads_s[old_loads_s > end_s * 1.001]
+    loads_s = np.append(loads_s, beyond_s)
+    before, at_end = found.vehicle.effectiveness(loads_s), found.vehicle.effectiveness(end_s)
+    later = value[-1] * before[WEAR_ROWS:] / at_end
+    rows = np.where(told, scale * np.vstack([value, later]) / value[0], before)
+    edit.put(
+        "erosion", "load_s", loads_s.round(3).tolist(), f"{len(loads_s)} loads to {loads_s[-1]:.4g}"
+    )
+    edit.put(
+        "erosion", "effectiveness", alike(rows.T.round(4).tolist()),
+        f"{decimals(rows[-1])} at the end, was {decimals(before[-1])}",
+    )  # fmt: skip
+    burn_s = found.vehicle.engine.burn_time_s
+    if end_s < 0.95 * burn_s:
+        how = "goes on as the file had it" if len(beyond_s) else "is held as it was at the end"
+        notes.append(
+            f"the test ended at {end_s:.3g} s of burn load, the flight burns {burn_s:g} s: "
+            f"beyond the test, wear {how} and is not measured"
+        )
+
+
+def correct_zeros(found: Identification, edit: Edit, out: Path, result: Corrected) -> None:
+    """Move the servos' neutrals so that 0 is edge-on to the jet again."""
+    zero_deg = np.where(found.told("zero_deg"), found.value("zero_deg"), 0.0)
+    if not zero_deg.any():
+        return
+    servos, travel = found.vehicle.servo_table, found.vehicle.vanes.travel_deg.copy()
+    if servos.table is None:
+        assert servos.neutral_us is not None and servos.us_per_deg is not None
+        neutral_us = (servos.neutral_us - servos.us_per_deg * zero_deg).round(2)
+        edit.put("servos", "neutral_us", neutral_us.tolist())
+    else:
+        names = []
+        for vane, table in enumerate(servos.table):
+            name = f"{out.stem}-servo{vane + 1}.csv"
+            deflection = (table.deflection_deg + zero_deg[vane]).round(3)
+            result.servo_tables[name] = np.column_stack([deflection, table.pulse_us])
+            travel[vane] = np.clip(travel[vane], deflection[0], deflection[-1])
+            names.append(name)
+        edit.put("servos", "table", names)
+        if (travel != found.vehicle.vanes.travel_deg).any():
+            edit.put("vanes", "travel_deg", travel.tolist())
+            result.notes.append("travel ends where the shifted servo tables end")
+    result.notes.append(
+        "neutral has moved by up to "
+        f"{np.abs(zero_deg).max():.2g} deg: check that the linkages still reach both ends of travel"
+    )
+
+
+def write_uncertainty(found: Identification, edit: Edit, scale: Array, origin: str) -> None:
+    """[uncertainty], in the units of the corrected file."""
+    loads_s = np.linspace(0, found.blocks.full_load_s, WEAR_ROWS)
+    value, error = found.effectiveness_at(loads_s)
+    relative = np.where(told_vanes(found), scale / value[0], 1.0)
+    table = edit.table("uncertainty", f"standard errors, from the static test {origin}")
+    values = {
+        "load_s": loads_s.round(3).tolist(),
+        "effectiveness": (error * relative).T.round(5).tolist(),
+        "clocking_deg": found.error("clocking_deg").round(4).tolist(),
+        "zero_deg": found.error("zero_deg").round(4).tolist(),
+        "roll_arm_m": round(float(found.error("roll_arm_m")[0]), 7),
+    }
+    for key, value in values.items():
+        table[key] = array(value) if isinstance(value, list) else value
+    edit.changes.append("uncertainty: standard errors of all of these")
+
+
+def decimals(values: Array) -> str:
+    """Values in a sentence, to a thousandth."""
+    return ", ".join(f"{value:.3f}" for value in values)
+
+
+def alike(rows: list[list[float]]) -> list[Any]:
+    """Four rows, or the one row that all four are."""
+    return rows[0] if all(row == rows[0] for row in rows) else rows
+
+
+def significant(values: Array) -> list[float]:
+    """Values to a thousandth of the largest of them, or finer."""
+    digits = 4 - int(np.floor(np.log10(max(np.abs(values).max(), 1e-9))))
+    return (np.round(values, digits) + 0.0).tolist()
