@@ -162,8 +162,8 @@ def test_hinge_moment_is_force_times_distance_from_hinge_to_centre_of_pressure()
 def test_hinge_ahead_of_the_centre_of_pressure_brings_the_vane_back_to_neutral():
     ahead = hinge_table(vane(hinge_line_mm=15.0, immersed_span_mm=30.0), nozzle(), TRAVEL)
     behind = hinge_table(vane(hinge_line_mm=30.0), nozzle(), TRAVEL)
-    assert not ahead.turns_outwards
-    assert behind.turns_outwards
+    assert ahead.turns_outwards == "nowhere"
+    assert behind.turns_outwards == "everywhere"
 
 
 def test_servo_margin_is_rated_torque_over_the_largest_moment_of_travel_and_wear():

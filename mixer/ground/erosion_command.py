@@ -195,18 +195,19 @@ def chip(
     )
 
     def show() -> None:
-        output.print(
-            f"effectiveness {effect.effectiveness:.4f}; at full travel it gives"
-            f" {effect.force_lost_n:.3g} N less, which leaves {effect.roll_at_full_nm:.3g} N·m of"
-            f" roll and takes {effect.roll_trim_deg:.2g}° of all four vanes to hold",
-            soft_wrap=True,
-        )
-        if height_mm is not None:
-            output.print(
-                f"at zero deflection it pushes {effect.offset_n:.3g} N to the side and rolls"
-                f" {effect.offset_roll_nm:.3g} N·m; {effect.trim_deg:.2g}° of its own vane trims"
-                " both",
-                soft_wrap=True,
+        if height_mm is None:
+            told = (
+                f"effectiveness {effect.effectiveness:.4f}; at full travel the vane gives"
+                f" {effect.force_lost_n:.3g} N less, which leaves {effect.roll_at_full_nm:.3g} N·m"
+                f" of roll and takes {effect.roll_trim_deg:.2g}° of all four vanes to hold"
             )
+        else:
+            told = (
+                f"at zero deflection the vane pushes {effect.offset_n:.3g} N to the side and rolls"
+                f" {effect.offset_roll_nm:.3g} N·m; {effect.trim_deg:.2g}° of its own deflection"
+                " trims both (what a chip in one face takes off the slope of the force is not"
+                " computed)"
+            )
+        output.print(told, soft_wrap=True)
 
     emit(effect.__dict__, as_json, show)

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -36,9 +37,13 @@ class HingeTable:
         return float(self.load_s[row]), float(self.deflection_deg[column])
 
     @property
-    def turns_outwards(self) -> bool:
-        """Whether the gas anywhere drives the vane away from neutral, against the servo."""
-        return bool(np.any(self.moment_nm * np.sign(self.deflection_deg) > 0.0))
+    def turns_outwards(self) -> Literal["nowhere", "in places", "everywhere"]:
+        """Where over travel and wear the gas drives the vane away from neutral."""
+        turned = self.deflection_deg != 0.0
+        outwards = (self.moment_nm * np.sign(self.deflection_deg))[:, turned] > 0.0
+        if outwards.all():
+            return "everywhere"
+        return "in places" if outwards.any() else "nowhere"
 
     def moment_at(self, deflection_deg: float, load_s: float, pressure_ratio: float) -> float:
         """Moment at a deflection, burn load and chamber pressure over the reference, N·m."""

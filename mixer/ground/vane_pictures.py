@@ -45,24 +45,22 @@ def planform_picture(
     band: tuple[WornEdge, WornEdge] | None = None,
     hinge_line_mm: float | None = None,
 ) -> str:
-    """The vane seen square to its face, and its leading edge over the burn, magnified.
+    """The vane seen square to its face; where its leading edge recedes, that magnified as well.
 
     The band is that of the leading edge at the end of the burn.
     """
-    with drawing(1, 2, height_in=3.4, width_ratios=[1.0, 1.4]) as (figure, axes):
-        whole, near = axes[0]
+    deepest_mm = max(float(np.max(edge.recession_mm)) for edge in edges)
+    shown = sorted({0, len(edges) // 2, len(edges) - 1}) if deepest_mm > 0.0 else [0]
+    ratios = [1.0, 1.4] if deepest_mm > 0.0 else [1.0]
+    with drawing(1, len(ratios), height_in=3.4, width_ratios=ratios) as (figure, axes):
+        whole, near = axes[0, 0], axes[0, -1]
         station = np.concatenate([chord_station_mm[:1], chord_station_mm, chord_station_mm[-1:]])
         whole.plot(station, np.concatenate([[0.0], chord_mm, [0.0]]), **BODY)
-        shown = sorted({0, len(edges) // 2, len(edges) - 1})
-        for axis in (whole, near):
+        for axis in axes[0]:
             for index, pick in enumerate(shown):
                 depth = edges[pick].at(chord_station_mm)
-                label = f"after {load_s[pick]:.3g} s"
-                axis.plot(chord_station_mm, depth, label=label, **series(index))
+                axis.plot(chord_station_mm, depth, label=after(load_s[pick]), **series(index))
             axis.set(xlabel="station from the root, mm", ylabel="behind the new edge, mm")
-        if band is not None:
-            low, high = (edge.at(chord_station_mm) for edge in band)
-            near.fill_between(chord_station_mm, low, high, **SHADE, label="95 % band at the end")
         if hinge_line_mm is not None:
             whole.axhline(hinge_line_mm, **LIMIT)
             whole.annotate(
@@ -71,14 +69,22 @@ def planform_picture(
             )  # fmt: skip
         whole.invert_yaxis()
         whole.set_title("The jet flows downwards")
-        near.margins(y=0.1)
-        if not any(np.any(edge.recession_mm > 0.0) for edge in edges):
-            near.set_ylim(0.0, 1.0)
-            near.annotate("no recession", (0.5, 0.5), xycoords="axes fraction", ha="center")
-        near.invert_yaxis()
-        near.set_title("Leading edge, magnified")
-        near.legend(loc="lower left")
+        if near is not whole:
+            if band is not None:
+                low, high = (edge.at(chord_station_mm) for edge in band)
+                near.fill_between(
+                    chord_station_mm, low, high, **SHADE, label="95 % band at the end"
+                )
+                deepest_mm = max(deepest_mm, float(high.max()))
+            near.set_ylim(1.45 * deepest_mm, -0.08 * deepest_mm)  # downwards; room for the legend
+            near.set_title("Leading edge, magnified")
+            near.legend(loc="lower left", ncols=2)
     return svg(figure)
+
+
+def after(load_s: float) -> str:
+    """How long a vane has been in the jet, for a legend."""
+    return "new" if load_s == 0.0 else f"after {load_s:.3g} s"
 
 
 def forces_picture(curve: VaneCurve) -> str:
@@ -102,10 +108,12 @@ def hinge_picture(table: HingeTable, rated_torque_nm: float | None) -> str:
     """Hinge moment over deflection for a few burn loads, and what the servo is rated for."""
     with drawing(height_in=3.0) as (figure, axes):
         axis = axes[0, 0]
-        for index, row in enumerate(sorted({0, len(table.load_s) // 2, len(table.load_s) - 1})):
+        wears = bool(np.ptp(table.moment_nm, axis=0).any())
+        rows = {0, len(table.load_s) // 2, len(table.load_s) - 1} if wears else {0}
+        for index, row in enumerate(sorted(rows)):
             axis.plot(
                 table.deflection_deg, table.moment_nm[row],
-                label=f"after {table.load_s[row]:.3g} s", **series(index),
+                label=after(table.load_s[row]), **series(index),
             )  # fmt: skip
         if rated_torque_nm is not None:
             for sign in (-1.0, 1.0):
@@ -115,7 +123,9 @@ def hinge_picture(table: HingeTable, rated_torque_nm: float | None) -> str:
                 textcoords="offset points", fontsize=8.5,
             )  # fmt: skip
         axis.set(xlabel="deflection, deg", ylabel="hinge moment, N·m")
-        axis.legend()
+        top = 1.35 * max(table.peak_nm, rated_torque_nm or 0.0)  # room for the legend
+        axis.set_ylim(-top, top)
+        axis.legend(loc="upper right", ncols=3)
     return svg(figure)
 
 
@@ -181,7 +191,10 @@ def doubts_picture(life: Life) -> str:
         names = []
         for index, doubt in enumerate(reversed(life.doubts)):
             low, high = (min(end, life.horizon_s) for end in (doubt.low_s, doubt.high_s))
-            axis.barh(index, high - low, left=low, height=0.5, color=series(0)["color"], alpha=0.75)
+            colour = series(0)["color"]
+            axis.barh(
+                index, high - low, left=low, height=0.5, color=colour, edgecolor=colour, alpha=0.75
+            )
             names.append(doubt.name)
         if np.isfinite(life.life_s):
             axis.axvline(life.life_s, **LIMIT)

@@ -15,6 +15,7 @@ from mixer.ground.hinge import HingeTable, hinge_table
 from mixer.ground.page import CAUTIONS, Picture, Section, Table, Verdict, render_page
 from mixer.ground.vane_forces import VaneCurve, computed_curve
 from mixer.ground.vane_pictures import (
+    after,
     doubts_picture,
     forces_picture,
     heating_picture,
@@ -33,6 +34,15 @@ DUST_CAUTION = (
     "Burnt vanes stay hot for long; graphite dust is slippery, conducts, and harms lungs: wet it,"
     " wear a mask, keep it out of the electronics."
 )
+
+
+OUTWARDS = {
+    "nowhere": "The gas everywhere brings the vane back to neutral.",
+    "in places": "In places the gas drives the vane outwards, against the servo; a hinge line"
+    " nearer the leading edge changes that.",
+    "everywhere": "The gas drives the vane outwards wherever it stands, against the servo: if the"
+    " servo lets go, the vane goes hard over. A hinge line nearer the leading edge changes that.",
+}
 
 
 class DrawingError(InputError):
@@ -122,8 +132,8 @@ def vanes_page(
     result: dict[str, Any],
 ) -> str:
     """The report as HTML."""
-    burn_s = vehicle.engine.burn_time_s
     edges = [worn_by(life, geometry, float(s)) for s in hinge.load_s]
+    depth_mm = float(edges[-1].recession_mm[0])
     station = np.linspace(geometry.root_station_mm, geometry.span_mm, 60)
     pick = np.unique(np.linspace(0, len(curve.deflection_deg) - 1, 7).round().astype(int))
     rows = [
@@ -158,15 +168,16 @@ def vanes_page(
         ),
         Section(
             "Outline and wear",
+            [] if depth_mm == 0.0 else
             ["The worn outline is what the heat estimate below takes off the leading edge, alike"
              " along the span. Inspections of burnt vanes say better: fourvane erosion fit."],
             pictures=[
                 Picture(
-                    section_picture(
-                        geometry, [0.0, float(edges[-1].recession_mm[0])]
-                        if edges[-1].recession_mm[0] > 0.0 else [0.0],
-                    ),
-                    f"Middle section, new and after {burn_s:g} s, to scale.",
+                    section_picture(geometry, [0.0, depth_mm] if depth_mm > 0.0 else [0.0]),
+                    f"Middle section, new and after {hinge.load_s[-1]:.3g} s, to scale."
+                    if depth_mm > 0.0
+                    else f"Middle section, to scale. {life.material.name.capitalize()} keeps its"
+                    f" edge until {life.material.fails_by}.",
                 ),
                 Picture(
                     planform_picture(station, geometry.chord_mm_at(station), hinge.load_s, edges,
@@ -179,10 +190,9 @@ def vanes_page(
             "Hinge moment",
             [
                 f"The largest hinge moment is {hinge.peak_nm:.3g} N·m at"
-                f" {hinge.peak_at[1]:g}° after {hinge.peak_at[0]:.3g} s. Positive turns the vane"
-                " towards positive deflection"
-                + ("; in places the gas drives the vane outwards, against the servo."
-                   if hinge.turns_outwards else "; the gas everywhere brings the vane back."),
+                f" {abs(hinge.peak_at[1]):g}° of deflection, {after(hinge.peak_at[0])}. Positive"
+                " turns the vane towards positive deflection.",
+                OUTWARDS[hinge.turns_outwards],
             ],
             pictures=[Picture(hinge_picture(hinge, geometry.servo_torque_nm),
                               "Hinge moment at reference pressure as the edge wears.")],
