@@ -48,6 +48,18 @@ def cobs_encode(data: ptr8, count: int, out: ptr8) -> int:
     return end
 
 
+def seal(body: ptr8, count: int, wire: ptr8) -> int:
+    """Put the CRC behind a body of `count` bytes and write the whole frame, zero and all, to the
+    wire; return the frame's length. The body's buffer needs two bytes of room.
+    """
+    crc = int(crc16(body, count))
+    body[count] = crc >> 8
+    body[count + 1] = crc & 0xFF
+    end = int(cobs_encode(body, count + 2, wire))
+    wire[end] = 0
+    return end + 1
+
+
 def cobs_decode(data: ptr8, count: int) -> int:
     """Undo `cobs_encode` in place; return how many bytes it was, or -1 for what is not COBS."""
     read = 0

@@ -1,7 +1,8 @@
 """Lines, clocks and meters of the different boards; `wiring` names which one a board has.
 
 A line gives `receive(chunk)`, how many bytes it has put in, at once, and `send(data, count)`.
-A clock gives `now()` and `since(then)` in µs. A meter gives the same in its own unit.
+A clock gives `now()`, `between(then, now)` and `since(then)` in µs. A meter gives `now()` and
+`since(then)` in its own unit.
 """
 
 import sys
@@ -82,6 +83,9 @@ class TicksClock:
         self.now = time.ticks_us
         self._diff = time.ticks_diff
 
+    def between(self, then, now):
+        return self._diff(now, then)
+
     def since(self, then):
         return self._diff(self.now(), then)
 
@@ -108,6 +112,9 @@ class TimerClock:
 
     def ticks_since(self, then):
         return (then - self._words[self._value]) & self.RELOAD
+
+    def between(self, then, now):
+        return ((then - now) & self.RELOAD) // self._per_us
 
     def since(self, then):
         return self.ticks_since(then) // self._per_us

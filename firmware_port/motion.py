@@ -8,7 +8,6 @@ from firmware_port import protocol as p
 from firmware_port.frames import unpack
 
 DEMAND_BYTES = 15
-U24 = 0xFFFFFF
 LATE = -1  # answered after the cycle
 TOKENS = 0x7FFFFF
 
@@ -31,7 +30,7 @@ class Motion:
 
     def _in_order(self):
         """The verdict on the request's sequence number; TAKEN makes it the last one taken."""
-        sequence = self._node.sequence()
+        sequence = self._node.sequence
         ahead = (sequence - self._last) % p.SEQUENCES
         if ahead == 0:
             return p.REPEATED
@@ -50,19 +49,19 @@ class Motion:
         if order != p.TAKEN:
             return order
         words = node.words
-        end = unpack(node.request, p.HEADER, 3, 4, words, 0)
-        unpack(node.request, end, 1, 3, words, 3)
+        request = node.request
+        end = unpack(request, p.HEADER, 3, 4, words, 0)
         if node.state != p.SAFE:
             if not node.steering.demand(words[0], words[1], words[2]):
                 return p.OUT_OF_RANGE
             node.silent_us = 0
             if node.state == p.LINK_LOST:
                 node.become(p.ARMED, p.TO_ARMED)
-        node.pressure_pa = words[3] & U24
+        node.pressure_pa = request[end] | request[end + 1] << 8 | request[end + 2] << 16
         if node.pending:
             node.counters[p.OVERTAKEN] += 1
         node.pending = True
-        node.pending_sequence = node.sequence()
+        node.pending_sequence = node.sequence
         return LATE
 
     def _on_ask(self, length):
@@ -78,7 +77,8 @@ class Motion:
         """Whether the request brings the token asked for a moment ago; it is used up either way."""
         fits = self._token != 0 and self._node.words[0] == self._token
         self._token = 0
-        return fits and self._node.clock.since(self._asked) <= p.ASK_US
+        clock = self._node.clock
+        return fits and clock.between(self._asked, clock.now()) <= p.ASK_US
 
     def _on_arm(self, length):
         node = self._node
@@ -90,7 +90,7 @@ class Motion:
             return p.NO_TABLES
         if node.state == p.ARMED or node.when_safe is not None:
             return p.NOT_NOW
-        self._last = node.sequence()
+        self._last = node.sequence
         node.silent_us = 0
         node.store.forget()
         node.become(p.ARMED, p.TO_ARMED)

@@ -9,7 +9,7 @@ comes, so that the vanes follow the flight computer's own rhythm without a beat 
 from array import array
 
 from firmware_port import protocol as p
-from firmware_port.frames import cobs_encode, crc16, pack, unpack
+from firmware_port.frames import pack, seal, unpack
 from firmware_port.inquiries import Inquiries
 from firmware_port.motion import Motion
 from firmware_port.receiver import Receiver
@@ -27,8 +27,8 @@ class Node:
     """Frames from a line become cycles of Steering and pulses on outputs.
 
     line: `receive(chunk)` puts bytes in and returns how many, at once; `send(data, count)`.
-    outputs: `write(pulse_ns)`, `off()`. clock: `now()`, `since(then)` in µs. meter: the same in the
-    unit a step's cost is told in. store: a TableStore. watchdog: `feed(armed)`, see Watchdog, or None.
+    outputs: `write(pulse_ns)`, `off()`. clock, meter: see `hardware.py`; the
+    meter's unit is that of a step's cost. store: a TableStore. watchdog: a Watchdog, or None.
     More kinds of frames: `handlers[kind] = function(length of contents)`, which returns a verdict
     and may `put` contents into the answer.
     """
@@ -58,12 +58,13 @@ class Node:
         self._watchdog = watchdog
         self.receiver = Receiver(line)
         self.request = self.receiver.body
+        self.sequence = 0  # of the request being handled
         self.answer = bytearray(ANSWER_SIZE)
         self.fill = p.ANSWER_HEADER  # bytes of the answer so far
         self._wire = bytearray(ANSWER_SIZE)
         self._one = array("i", [0])
         self._rest = array("i", [0, 0, 0, 0])
-        self._cost = 0
+        self._cost = array("i", [0])
         self._last = clock.now()
         Motion(self)
         self.inquiries = Inquiries(self)
@@ -98,15 +99,16 @@ class Node:
         length = self.receiver.take()
         if length:
             self._dispatch(length)
-        since = self.clock.since(self._last)
+        since = self.clock.between(self._last, self.clock.now())
         early = self.pending and (self.at_once or 2 * since >= self.period_us)
         if early or since >= self._wait_us:
             self.cycle()
 
     def cycle(self):
         """One control cycle; allocates nothing."""
-        dt_us = self.clock.since(self._last)
-        self._last = self.clock.now()
+        now = self.clock.now()
+        dt_us = self.clock.between(self._last, now)
+        self._last = now
         self.counters[p.CYCLES] += 1
         if dt_us > self._wait_us + (self.period_us >> 2):
             self.counters[p.SLIPS] += 1
@@ -123,7 +125,9 @@ class Node:
                 self.when_safe(dt_us)
             else:
                 self._step(steering, dt_us)
-            self._watch_rest(steering)
+            self.resting = False
+            if self.state == p.SAFE:
+                self._watch_rest(steering)
         self._wait_us = self.period_us
         if self.pending:  # with demands coming, wait a little longer for the next one
             self._wait_us += self.period_us >> 2
@@ -136,7 +140,7 @@ class Node:
     def _step(self, steering, dt_us):
         start = self._meter.now()
         steering.step(self.pressure_pa, dt_us)
-        self._cost = self._meter.since(start)
+        self._cost[0] = self._meter.since(start)
         self.outputs.write(steering.pulse_ns)
 
     def _watch_rest(self, steering):
@@ -151,15 +155,17 @@ class Node:
     # ---- requests and answers ------------------------------------------------------------------
 
     def _dispatch(self, length):
-        first = self.request[0]
+        request = self.request
+        first = request[0]
         kind = first & (p.KINDS - 1)
+        sequence = self.sequence = request[1] | request[2] << 8
         if first >> 6 != p.VERSION:
             self.counters[p.WRONG_VERSION] += 1
             return
         handler = self.handlers[kind]
         if handler is None or first & p.ANSWER:
             self.counters[p.UNKNOWN_KIND] += 1
-            self.tell(kind, self.sequence(), p.UNKNOWN_KIND)
+            self.tell(kind, sequence, p.UNKNOWN_KIND)
             return
         verdict = handler(length - p.HEADER)
         if verdict == LATE:
@@ -167,13 +173,9 @@ class Node:
         if verdict != p.TAKEN:
             self.counters[verdict] += 1
         if kind == p.DEMAND or kind == p.PASS:
-            self.answer_demand(kind, self.sequence(), verdict)
+            self.answer_demand(kind, sequence, verdict)
         else:
-            self.tell(kind, self.sequence(), verdict)
-
-    def sequence(self):
-        """The sequence number of the request being handled."""
-        return self.request[1] | self.request[2] << 8
+            self.tell(kind, sequence, verdict)
 
     def numbers(self, length, count, width):
         """Read contents of exactly `count` numbers into `words`; False for another length."""
@@ -199,24 +201,22 @@ class Node:
         answer[1] = sequence & 0xFF
         answer[2] = sequence >> 8
         answer[3] = self.state << 4 | verdict
-        crc = crc16(answer, self.fill)
-        answer[self.fill] = crc >> 8
-        answer[self.fill + 1] = crc & 0xFF
-        count = cobs_encode(answer, self.fill + 2, wire)
-        wire[count] = 0
+        count = seal(answer, self.fill, wire)
         self.fill = p.ANSWER_HEADER
-        self.line.send(wire, count + 1)
+        self.line.send(wire, count)
 
     def answer_demand(self, kind, sequence, verdict):
         """Tell what the last cycle did."""
         steering = self.steering
         if steering is not None:
-            self.answer[self.fill] = steering.flags
-            self.fill += 1
-            self.put(steering.deflection_mdeg, 0, 4, 3)
-            self.put(steering.pulse_ns, 0, 4, 3)
-            self.put_number(self._cost)
-            self.put(steering.moment_mnm, 0, 3, 4)
+            answer = self.answer
+            fill = self.fill
+            answer[fill] = steering.flags
+            fill = pack(steering.deflection_mdeg, 0, 4, 3, answer, fill + 1)
+            fill = pack(steering.pulse_ns, 0, 4, 3, answer, fill)
+            fill = pack(self._cost, 0, 1, 3, answer, fill)
+            fill = pack(steering.moment_mnm, 0, 3, 4, answer, fill)
             if self.tell_forces:
-                self.put(steering.force, 0, 4, 3)
+                fill = pack(steering.force, 0, 4, 3, answer, fill)
+            self.fill = fill
         self.tell(kind, sequence, verdict)

@@ -19,6 +19,9 @@ class PacedClock:
     def now(self):
         return self._now_us
 
+    def between(self, then, now):
+        return (now - then) & WRAP
+
     def since(self, then):
         return (self._now_us - then) & WRAP
 

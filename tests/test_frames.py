@@ -9,7 +9,7 @@ from cobs import cobs
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firmware_port.frames import cobs_decode, cobs_encode, crc16, gather, pack, unpack
+from firmware_port.frames import cobs_decode, cobs_encode, crc16, gather, pack, seal, unpack
 
 LENGTHS = range(521)
 SEED = 5
@@ -166,3 +166,11 @@ def test_gathering_gives_the_frames_however_the_bytes_arrive(
                 found.append((state[2], bytes(buffer[: min(state[2], limit)])))
                 state[2] = 0
     assert found == [(min(len(f), limit + 1), f[:limit]) for f in frames]
+
+
+@given(st.binary(min_size=3, max_size=56))
+def test_a_sealed_frame_is_the_independent_codecs_with_its_closing_zero(body: bytes) -> None:
+    buffer = bytearray(body) + bytes(2)
+    wire = bytearray(64)
+    count = seal(buffer, len(body), wire)
+    assert bytes(wire[:count]) == cobs.encode(with_crc(body)) + b"\0"
