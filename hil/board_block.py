@@ -18,7 +18,7 @@ from hil.firmware import build_firmware
 from hil.link import Link
 from hil.node_link import Cycle as BoardCycle
 from hil.node_link import NodeLink, demand_contents, read_cycle, wire_frame
-from hil.steering_block import Commands, Flags, Integers
+from hil.steering_block import Commands, Flags, Integers, most_demanded
 from mixer.flight import FlightTables, Steering
 
 REST_US = 100_000
@@ -29,6 +29,7 @@ class BoardBlock:
 
     def __init__(self, node: NodeLink, tables: FlightTables):
         self.commands = Commands(1)
+        self.most_mnm = most_demanded(tables)
         self._node = node
         self._tables = tables
         self._waiting: list[int] | None = None  # a demand and its pressure, not yet in a cycle

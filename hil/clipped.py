@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hil.burn import LOAD_EXPONENT
-from hil.steering_block import Commands, Flags, Integers
+from hil.steering_block import Commands, Flags, Integers, most_demanded
 from mixer.flight.layout import JAMMED_VANE, NO_THRUST, PRIMARY_LIMITED, STALE_DEMAND
 from mixer.ground.vehicle import Vehicle
 
@@ -23,6 +23,7 @@ class ClippedBlock:
 
     def __init__(self, vehicle: Vehicle, flights: int):
         self.commands = Commands(flights)
+        self.most_mnm = most_demanded(vehicle.flight_tables())  # takes what the flight core does
         self._vehicle = vehicle
         clocking_rad = np.radians(vehicle.layout.clocking_deg)
         self._rows = np.stack([np.cos(clocking_rad), np.sin(clocking_rad), np.ones(4)])

@@ -22,7 +22,7 @@ OUTCOMES: tuple[Outcome, ...] = ("kept attitude", "lost roll only", "lost")
 class Limits:
     """Beyond these a flight with a failure counts as lost, or its roll does."""
 
-    attitude_deg: float = 15.0
+    attitude_deg: float = 20.0  # room for the swing before a jam is noticed
     roll_deg_s: float = 180.0
 
     def outcome(self, attitude_error_deg: float, roll_rate_deg_s: float) -> Outcome:

@@ -162,7 +162,8 @@ def page(
                 jam_sentence(jams),
                 "The check: in the healthy flight of the same dispersion, from the jam to the "
                 "tail-off, the opposite of the moment from thrust and air must be within reach "
-                "of the three vanes that move and the one that does not.",
+                "of the three vanes that move and the one that does not. What the jam does before "
+                "it is noticed comes on top; whether there is room for that, the flight shows.",
             ],
         ),
         Section(

@@ -37,7 +37,7 @@ from mixer.ground.vehicle import load_vehicle
 @click.option(
     "--lost-deg",
     type=click.FloatRange(1.0, 90.0),
-    default=15.0,
+    default=20.0,
     show_default=True,
     help="Tilted farther than this, a flight is lost.",
 )

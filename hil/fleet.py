@@ -15,7 +15,6 @@ from hil.rocket import Rocket
 from hil.steering_block import Integers, LaptopBlock, SteeringBlock
 from hil.tally import Glance, Tally
 from hil.truth import Truth, side_by_side
-from mixer.flight.layout import MNM_MAX, ROLL_MNM_MAX
 from mixer.ground.rocket_section import rocket_of
 from mixer.ground.vehicle import Vehicle
 
@@ -86,13 +85,11 @@ def fly(
     )
     hold = AttitudeHold(vehicle)
     tally = Tally(rocket)
-    words = vehicle.flight_tables().words
-    most_mnm = (words[MNM_MAX], words[ROLL_MNM_MAX])
     period_us = round(1e6 / vehicle.control.rate_hz)
     reference_pa = PA_PER_BAR * vehicle.engine.chamber_pressure_bar
     for number in range(cycles_of(vehicle, flights)):
         conditions.at(rocket.time_s)
-        demand_mnm = in_mnm(hold.demand_nm(rocket), *most_mnm)
+        demand_mnm = in_mnm(hold.demand_nm(rocket), *steering.most_mnm)
         true_pa = reference_pa * rocket.pressure_share * rocket.truth.sensor_alike[0]
         pressure_pa = conditions.pressure_pa(true_pa)
         elapsed_us = conditions.elapsed_us(period_us)

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from mixer.flight import FlightTables, Steering
+from mixer.flight.layout import MNM_MAX, ROLL_MNM_MAX
 
 Integers = NDArray[np.int64]
 Flags = NDArray[np.bool_]
@@ -22,10 +23,16 @@ class Commands:
         self.flags = np.zeros(flights, np.int64)
 
 
+def most_demanded(tables: FlightTables) -> tuple[int, int]:
+    """The largest pitch and yaw demand and the largest roll demand that are taken, mN·m."""
+    return tables.words[MNM_MAX], tables.words[ROLL_MNM_MAX]
+
+
 class SteeringBlock(Protocol):
     """Anything that steers N flights: the flight core here or on a board, or a rival to compare."""
 
     commands: Commands
+    most_mnm: tuple[int, int]  # pitch and yaw, roll: demands beyond are not taken
 
     def cycle(
         self, demand_mnm: Integers, heard: Flags, pressure_pa: Integers, dt_us: Integers
@@ -59,6 +66,7 @@ class LaptopBlock:
 
     def __init__(self, tables: Sequence[FlightTables]):
         self._steering = [Steering(each) for each in tables]
+        self.most_mnm = most_demanded(tables[0])
         self._pressure_pa = [0] * len(tables)
         self.commands = Commands(len(tables))
         for flight in range(len(tables)):

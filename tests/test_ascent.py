@@ -37,7 +37,7 @@ class Dictation:
 
     def __init__(self, block):
         self._block = block
-        self.commands = block.commands
+        self.commands, self.most_mnm = block.commands, block.most_mnm
         self.record = []
 
     def __getattr__(self, name):

@@ -104,9 +104,9 @@ def test_every_planned_failure_can_be_written_and_read():
 @pytest.mark.parametrize(
     ("attitude", "roll", "outcome"),
     [
-        (14.9, 170.0, "kept attitude"),
-        (14.9, 181.0, "lost roll only"),
-        (15.1, 1.0, "lost"),
+        (19.9, 170.0, "kept attitude"),
+        (19.9, 181.0, "lost roll only"),
+        (20.1, 1.0, "lost"),
         (float("nan"), float("nan"), "lost"),
         (1.0, float("nan"), "lost roll only"),
     ],
