@@ -17,7 +17,9 @@ WAITING_PER_WORKER = 2  # so that no worker idles and no pile of results grows
 
 def processes(workers: int | None) -> int:
     """How many processes: the number asked for, or one for each core we may use."""
-    return workers or len(os.sched_getaffinity(0))
+    if workers is None and hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return workers or os.cpu_count() or 1
 
 
 @contextmanager
