@@ -1,0 +1,140 @@
+"""The whole bench over a board's serial line: the same frames, the same figures as in-process."""
+
+import json
+import random
+import time
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from firmware_port import bench_protocol as b
+from firmware_port import protocol as p
+from hil.bench_board import bench_board
+from hil.bench_command import bench
+from hil.board import Board
+from hil.link import Link
+from hil.node_link import NodeLink, numbers, read_numbers
+from hil.servo_faults import emulated_servo
+from mixer.ground.command import fourvane
+from tests.vehicles import vehicle
+
+MOST_S = 180.0  # of wall time for four servos; about 40 on an idle machine of two cores
+SHORT = ("--blocks", "2", "--passes", "2", "--repeats", "1")
+
+
+def run(*arguments: object) -> Result:
+    group = type(fourvane)("fourvane", commands={"bench": bench})
+    return CliRunner().invoke(group, ["bench", *map(str, arguments), "--json"])
+
+
+def test_four_servos_are_benched_in_under_three_minutes(
+    board_name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    began_s = time.monotonic()
+    done = run("all", "--board", board_name, "--out", tmp_path)
+    wall_s = time.monotonic() - began_s
+    assert done.exit_code == 0, done.output
+    with capsys.disabled():
+        print(f"\nbench all, four emulated servos on board {board_name}: {wall_s:.0f} s")
+    result = json.loads(done.stdout)
+    assert sorted(result["servos"]) == ["1", "2", "3", "4"]
+    assert all(servo["passed"] for servo in result["servos"].values())
+    assert wall_s < MOST_S
+
+
+def test_a_board_measures_what_the_node_in_this_process_measures(
+    board_name: str, tmp_path: Path
+) -> None:
+    """The models see the same pulses at the same times, so every figure is the same number."""
+    figures = []
+    for name in ("none", board_name):
+        done = run("all", "--board", name, "--servo", "2", "--out", tmp_path / name, *SHORT)
+        assert done.exit_code == 0, done.output
+        figures.append(json.loads(done.stdout)["servos"]["2"]["figures"])
+    assert figures[0] == figures[1]
+
+
+def test_a_faulty_servo_fails_over_the_board_s_line(board_name: str, tmp_path: Path) -> None:
+    done = run(
+        "sweep", "--board", board_name, "--servo", 3, "--fault", "3=loose-horn", "--out", tmp_path
+    )
+    assert done.exit_code == 1, done.output
+    assert json.loads(done.stdout)["servos"]["3"]["faults"] == ["loose horn"]
+
+
+def test_the_wiggle_check_runs_on_a_board(board_name: str) -> None:
+    done = run("wiggle", "--board", board_name, "--swapped", "2", "4")
+    assert done.exit_code == 1, done.output
+    servos = json.loads(done.stdout)["servos"]
+    assert [servos[n]["moved_vane"] for n in "1234"] == [1, 4, 3, 2]
+
+
+def test_random_bench_requests_do_not_stop_a_board_s_node(board_name: str) -> None:
+    """2 000 requests of random kinds and contents; looks in between show legal pulses."""
+    seed = 5
+    rng = random.Random(seed)
+    kinds = [b.MOVE, b.TURN, b.LOOK, b.PLAY_BEGIN, b.PLAY_FILL, b.PLAY_RUN, b.PLAY_DATA, b.END]
+    usual = ([1, 2, 3, 4], [1_400_000, 1_900_000, 5, 40, 5000], [1000, 2000, 30_000])
+    edges = [0, 1, 4, 5, 10, 1000, 30_000, 1_500_000, 2_700_000, -1, 8_000_000]
+    servos = [emulated_servo(n) for n in range(4)]
+    with bench_board(board_name, vehicle(), servos=servos) as port:
+        for _ in range(2000):
+            values = [rng.choice(edges if rng.random() < 0.2 else place) for place in usual]
+            port.link.request(rng.choice(kinds), numbers(values[: rng.choice([0, 2, 3, 3])]))
+            if rng.random() < 0.2:
+                port.link.request(p.PASS, numbers((rng.randrange(1, 60_000),)))
+        for servo in (1, 2, 3, 4):
+            answer = port.link.request(b.LOOK, numbers((servo, 1)))
+            assert answer.taken, f"seed {seed}"
+            assert b.SHORTEST_NS <= read_numbers(answer.contents)[0] <= b.LONGEST_NS
+
+
+def test_the_encoder_driver_runs_on_the_interpreter(board: Board) -> None:
+    """The driver's own file on MicroPython, with registers in the place of an I²C bus."""
+    from hil.deploy import compile_for, deploy
+
+    with Link(board.port) as link:
+        facts = link.facts()
+        deploy(link, facts, compile_for(facts))
+        said = link.execute(
+            "from firmware_port.angle_encoder import AngleEncoders\n"
+            "class Bus:\n"
+            "    def readfrom_mem_into(self, address, register, buffer):\n"
+            "        memory = {0x0B: 0x20, 0x0C: 0xFA, 0x0D: 0x35}\n"
+            "        for i in range(len(buffer)):\n"
+            "            buffer[i] = memory[register + i]\n"
+            "reader = AngleEncoders([Bus(), None, None, None])\n"
+            "print(reader.read(1), reader.magnet(1), reader.read(2), reader.magnet(2))\n"
+        )
+    assert said.split() == [str(0xA35), "True", "-1", "False"]
+
+
+def test_bench_time_on_a_board_is_the_interpreter_s_own(unix_board: Board) -> None:
+    """The node as real servos would have it, in real time: a pulse is led at the bench's slew."""
+    from hil.deploy import compile_for, deploy
+
+    with Link(unix_board.port) as link:
+        facts = link.facts()
+        deploy(link, facts, compile_for(facts))
+        stream = link.start(
+            "from firmware_port.boards import unix\n"
+            "from firmware_port.bench_start import bench\nbench(unix)\n"
+        )
+        node = NodeLink(stream)
+        node.load_tables(vehicle().flight_tables().to_bytes())
+        began_s = time.monotonic()
+        last_ns = 0
+        while last_ns != 1_900_000:
+            (last_ns,) = read_numbers(node.ask(b.MOVE, numbers((1, 1_900_000, 2000))).contents)
+            assert time.monotonic() - began_s < 5
+        # 400 µs at 6 µs a millisecond, and no sooner.
+        assert time.monotonic() - began_s > 0.9 * 400 / 6000
+        node.ask(b.PLAY_BEGIN, numbers((1, 300, 1000)))
+        node.ask(b.PLAY_FILL, numbers((0, 300, 38_000)))
+        began_s = time.monotonic()
+        assert read_numbers(node.ask(b.PLAY_RUN).contents) == (300,)
+        assert 0.3 <= time.monotonic() - began_s < 1.0
+        node.ask(b.END)
+        node.stop()
+        link.finish()
