@@ -5,6 +5,7 @@ import sys
 from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from multiprocessing import get_context
 
+import distributed
 import numpy as np
 import pytest
 from click.testing import CliRunner
@@ -77,7 +78,6 @@ def test_one_thread_three_threads_and_processes_give_the_same_flights(tmp_path):
 
 def test_a_local_dask_cluster_gives_the_same_flights_too(tmp_path):
     """By its address, as a cluster of many machines would be reached."""
-    distributed = pytest.importorskip("distributed")
     vehicle = flying_vehicle(TINY)
     with ThreadPoolExecutor(1) as executor:
         here = flown(vehicle, tmp_path / "here", executor, 1)
@@ -94,7 +94,6 @@ def test_a_local_dask_cluster_gives_the_same_flights_too(tmp_path):
 
 def test_a_cluster_that_does_not_answer_is_an_error_in_words(monkeypatch):
     monkeypatch.setattr(workers, "CLUSTER_PATIENCE_S", 1)
-    pytest.importorskip("distributed")
     with pytest.raises(InputError, match="no cluster answers"), executor_of(None, "tcp://[::1]:9"):
         pass
 
