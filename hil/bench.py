@@ -26,10 +26,10 @@ READER_DEAD = 3  # looks in a row without an angle: nothing more can be measured
 
 
 def items_of(plan: BenchPlan, runs: Iterable[str], can_record: bool) -> list[Item]:
-    """All items of some runs in the bench's order; those that need a recording only with one."""
+    """All items of some runs in the bench's order; those that need an encoder only with one."""
     wanted = set(runs)
     items = [item for name in RUNS if name in wanted for item in RUNS[name](plan)]
-    return [item for item in items if can_record or not item.needs_recording]
+    return [item for item in items if can_record or not item.needs_encoder]
 
 
 def run_bench(

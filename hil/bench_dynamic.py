@@ -26,7 +26,7 @@ def step_items(plan: BenchPlan) -> Iterator[Item]:
             for direction, sense in (("up", 1), ("down", -1)):
                 step = Step(plan, size_deg, sense)
                 key = f"step:{size_deg:g}:{repeat}:{direction}"
-                yield Item(key, step.measure, needs_recording=True)
+                yield Item(key, step.measure, needs_encoder=True)
 
 
 class Step:
@@ -69,7 +69,7 @@ def frequency_items(plan: BenchPlan) -> Iterator[Item]:
     """Sines about neutral, slowest first; of each the last whole periods are measured."""
     for frequency_hz in plan.frequencies_hz:
         sine = Sine(plan, frequency_hz)
-        yield Item(f"frequency:{frequency_hz:g}", sine.measure, needs_recording=True)
+        yield Item(f"frequency:{frequency_hz:g}", sine.measure, needs_encoder=True)
 
 
 class Sine:

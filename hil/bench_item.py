@@ -15,11 +15,12 @@ class Item:
 
     `fresh` says that the item before this one was not measured just now: whatever the item needs
     the servo to have done before, such as coming from one side, it must do itself.
+    `needs_encoder`: too fast or too fine for a person with a protractor.
     """
 
     key: str
     measure: Callable[[BenchPort, bool], Record]
-    needs_recording: bool = False
+    needs_encoder: bool = False
 
     @property
     def run(self) -> str:

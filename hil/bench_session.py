@@ -90,7 +90,7 @@ def measure_servo(
     lists = {run: items_of(plan, [run], bench.can_record) for run in ("ready", *runs)}
     left_out = [run for run, items in lists.items() if not items and run != "hold"]
     if left_out:
-        messages.print(f"left out, they need an encoder to record: {', '.join(left_out)}")
+        messages.print(f"left out, they need an encoder: {', '.join(left_out)}")
     total = sum(len(items) for items in lists.values())
     with BenchView(plan.servo, total, off=options.by_person) as view:
         for run, items in lists.items():

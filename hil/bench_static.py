@@ -88,7 +88,7 @@ def dead_band_items(plan: BenchPlan) -> Iterator[Item]:
                 angles.append(None if reading.angle_deg is None else round(reading.angle_deg, 5))
             return {"pulse_us": pulses, "angle_deg": angles}
 
-        yield Item(f"deadband:{direction}", measure)
+        yield Item(f"deadband:{direction}", measure, needs_encoder=True)
 
 
 def hold_items(plan: BenchPlan) -> Iterator[Item]:

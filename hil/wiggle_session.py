@@ -19,7 +19,8 @@ class PersonOnlooker:
     """Asks whoever stands at the bench."""
 
     def expect(self, text: str) -> None:
-        click.pause(f"Look: {text}. Press any key to start", err=True)
+        messages.print(f"Look: {text}.", soft_wrap=True)
+        click.pause("Press any key to start", err=True)
 
     def look(self) -> None:
         """The person looks all the time."""
