@@ -2,8 +2,9 @@
 
 CAUTION: `bench` drives real servos. Hands out of the linkage, battery fused, no pyrotechnics.
 
-Wiring, beside what every board has: ANGLE_READERS, None or ("i2c", four of (bus, scl, sda) or None)
-or ("adc", four pins or None); SUPPLY, None or (pin, mV at full scale).
+Wiring, beside what every board has: ANGLE_READERS, None or ("i2c", four of (bus, scl, sda) or None;
+None for the pins takes the board's own) or ("adc", four pins or None); SUPPLY, None or (pin, mV at
+full scale).
 """
 
 from firmware_port.angle_encoder import AngleEncoders, AnglePotentiometers, Supply
@@ -67,7 +68,8 @@ def open_reader(wiring):
     for place in places:
         if place is not None and place not in buses:
             number, scl, sda = place
-            buses[place] = machine.I2C(number, scl=machine.Pin(scl), sda=machine.Pin(sda))
+            pins = {} if scl is None else {"scl": machine.Pin(scl), "sda": machine.Pin(sda)}
+            buses[place] = machine.I2C(number, **pins)
     return AngleEncoders([buses.get(place) for place in places])
 
 

@@ -1,7 +1,10 @@
 """The node's bench requests: bounded, slew-limited, in the safe state only, neutral when silent."""
 
 import functools
+import importlib
 import random
+import sys
+import types
 from itertools import pairwise
 
 import pytest
@@ -10,6 +13,7 @@ from firmware_port import bench_protocol as b
 from firmware_port import protocol as p
 from firmware_port.angle_encoder import AngleEncoders, AnglePotentiometers, Supply
 from firmware_port.bench_motion import Bench, pulse_of
+from firmware_port.bench_start import open_reader, open_supply
 from hil.loopback import Loopback
 from hil.node_link import NodeLink, numbers, parse_answer, read_numbers, wire_frame
 from mixer.flight import Steering
@@ -335,3 +339,39 @@ def test_a_potentiometer_gives_its_upper_twelve_bits_and_the_supply_its_millivol
     assert [pots.read(vane) for vane in (1, 2, 3, 4)] == [4095, 2048, -1, 0]
     assert not pots.magnet(3)
     assert Supply(FakeInput(65535), 13_200).read_mv() == 13_200
+
+
+def test_readers_are_opened_as_the_wiring_says(monkeypatch):
+    """One bus for an encoder that is moved from vane to vane; the board's own pins where none."""
+    opened = []
+    machine = types.ModuleType("machine")
+    machine.Pin = lambda number: ("pin", number)  # type: ignore[attr-defined]
+    machine.ADC = lambda pin: ("adc", pin)  # type: ignore[attr-defined]
+
+    def bus(number, **pins):
+        opened.append((number, pins))
+        return FakeBus(number)
+
+    machine.I2C = bus  # type: ignore[attr-defined]
+    monkeypatch.setitem(sys.modules, "machine", machine)
+
+    def wiring(**names):
+        return types.SimpleNamespace(**names)
+
+    reader = open_reader(
+        wiring(ANGLE_READERS=("i2c", ((7, 21, 20), None, (7, 21, 20), (1, None, None))))
+    )
+    assert opened == [(7, {"scl": ("pin", 21), "sda": ("pin", 20)}), (1, {})]
+    assert [reader.read(vane) for vane in (1, 2, 3, 4)] == [7, -1, 7, 1]
+    pots = open_reader(wiring(ANGLE_READERS=("adc", (26, None, 27, 28))))
+    assert isinstance(pots, AnglePotentiometers)
+    assert open_reader(wiring()) is None
+    assert open_supply(wiring(SUPPLY=None)) is None
+    assert isinstance(open_supply(wiring(SUPPLY=(26, 13_200))), Supply)
+
+
+@pytest.mark.parametrize("name", ["rp2", "stm32", "unix", "emulated"])
+def test_every_board_s_wiring_names_four_readers_or_none(name):
+    wiring = importlib.import_module(f"firmware_port.boards.{name}")
+    readers = getattr(wiring, "ANGLE_READERS", None)
+    assert readers is None or (readers[0] in ("i2c", "adc") and len(readers[1]) == 4)

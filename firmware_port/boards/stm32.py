@@ -7,3 +7,5 @@ LINK = ("uart", 1, None, None, 921600)  # UART 1 on the board's own pins
 TIMER = None
 WATCHDOG_MS = 100
 TABLES = "tables.bin"
+ANGLE_READERS = ("i2c", ((1, None, None),) * 4)  # the bench's one encoder on I2C 1's own pins
+SUPPLY = None  # or ("A4", 13_200): a 1 to 4 divider, 3.3 V at the pin are 13.2 V
