@@ -13,10 +13,10 @@ from firmware_port import bench_protocol as b
 from firmware_port import protocol as p
 from firmware_port.angle_encoder import AngleEncoders, AnglePotentiometers, Supply
 from firmware_port.bench_motion import Bench, pulse_of
-from firmware_port.bench_start import open_reader, open_supply
 from hil.loopback import Loopback
 from hil.node_link import NodeLink, numbers, parse_answer, read_numbers, wire_frame
 from mixer.flight import Steering
+from tests.strict_machine import strict_machine
 from tests.vehicles import vehicle
 
 NEUTRAL_NS = [1_500_000] * 4
@@ -343,6 +343,9 @@ def test_a_potentiometer_gives_its_upper_twelve_bits_and_the_supply_its_millivol
 
 def test_readers_are_opened_as_the_wiring_says(monkeypatch):
     """One bus for an encoder that is moved from vane to vane; the board's own pins where none."""
+    with strict_machine():
+        start = importlib.import_module("firmware_port.bench_start")
+    monkeypatch.delitem(sys.modules, "firmware_port.bench_start")
     opened = []
     machine = types.ModuleType("machine")
     machine.Pin = lambda number: ("pin", number)  # type: ignore[attr-defined]
@@ -358,16 +361,16 @@ def test_readers_are_opened_as_the_wiring_says(monkeypatch):
     def wiring(**names):
         return types.SimpleNamespace(**names)
 
-    reader = open_reader(
+    reader = start.open_reader(
         wiring(ANGLE_READERS=("i2c", ((7, 21, 20), None, (7, 21, 20), (1, None, None))))
     )
     assert opened == [(7, {"scl": ("pin", 21), "sda": ("pin", 20)}), (1, {})]
     assert [reader.read(vane) for vane in (1, 2, 3, 4)] == [7, -1, 7, 1]
-    pots = open_reader(wiring(ANGLE_READERS=("adc", (26, None, 27, 28))))
+    pots = start.open_reader(wiring(ANGLE_READERS=("adc", (26, None, 27, 28))))
     assert isinstance(pots, AnglePotentiometers)
-    assert open_reader(wiring()) is None
-    assert open_supply(wiring(SUPPLY=None)) is None
-    assert isinstance(open_supply(wiring(SUPPLY=(26, 13_200))), Supply)
+    assert start.open_reader(wiring()) is None
+    assert start.open_supply(wiring(SUPPLY=None)) is None
+    assert isinstance(start.open_supply(wiring(SUPPLY=(26, 13_200))), Supply)
 
 
 @pytest.mark.parametrize("name", ["rp2", "stm32", "unix", "emulated"])
