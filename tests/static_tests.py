@@ -24,7 +24,7 @@ CURVE = {
 }
 
 
-def tested_vehicle(**changes: Any) -> Vehicle:
+def vehicle_on_stand(**changes: Any) -> Vehicle:
     """A vehicle whose force curves bend, as real ones do."""
     return vehicle(vanes={**CURVE, **changes.pop("vanes", {})}, **changes)
 
@@ -32,7 +32,7 @@ def tested_vehicle(**changes: Any) -> Vehicle:
 @cache
 def its_programme() -> Programme:
     """The proposed programme for the tested vehicle."""
-    return plan(tested_vehicle())
+    return plan(vehicle_on_stand())
 
 
 def worn(start: Array, lost: Array, bow: Array) -> Callable[[Array], Array]:
@@ -74,7 +74,7 @@ def made_log(
     **burn: float,
 ) -> StandLog:
     """The log of a simulated test; by default of a vehicle as its file says, fully excited."""
-    given = given or tested_vehicle()
+    given = given or vehicle_on_stand()
     return simulate_test(
         given,
         truth or truth_of(given),

@@ -15,6 +15,7 @@ CLIPPED_ROWS = 10  # rows at the very end of the range ...
 CLIPPED_TIMES = 5  # ... and so many times as many as at the next value inside
 STUCK_S = 0.5
 STUCK_ROWS = 20
+STUCK_TIMES = 3  # the next longest standstill, which a coarse converter has many of
 
 
 @dataclass(frozen=True)
@@ -53,6 +54,8 @@ def stuck_at(channel: Array, rate_hz: float) -> tuple[int, int] | None:
     if runs.length[longest] < enough:
         return None
     others = np.delete(runs.length, longest)
-    if len(others) and np.median(others) > LIVELY_ROWS:
+    if len(others) and (
+        np.median(others) > LIVELY_ROWS or runs.length[longest] < STUCK_TIMES * others.max()
+    ):
         return None
     return int(runs.start[longest]), int(runs.length[longest])

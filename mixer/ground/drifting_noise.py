@@ -31,6 +31,10 @@ class Reduced:
     weights: Array
     left: Array
 
+    def moved(self, amounts: Array) -> "Reduced":
+        """The same, where columns @ amounts had been taken off the reading beforehand."""
+        return Reduced(self.weights, self.left + self.weights @ amounts)
+
 
 @dataclass(frozen=True)
 class DriftingNoise:
@@ -43,7 +47,7 @@ class DriftingNoise:
         self, time_s: Array, segments: list[slice], columns: Array, reading: Array
     ) -> Reduced:
         """A channel's `reading` (m,) by its `columns` (m, k), rows at `time_s` (m,)."""
-        table = self.noise.whitened(np.column_stack([columns, reading]), segments)
+        table = about_mean(self.noise.whitened(np.column_stack([columns, reading]), segments))
         walk = Walk(time_s[self.noise.kept(segments)], self.noise.gain, self.pace)
         size = np.sqrt((table**2).sum(axis=0)) + 1e-300
         products = walk.products(table / size)
@@ -67,6 +71,13 @@ class DriftingNoise:
         if rng is not None:
             found += walk.about(rng.standard_normal(found.shape))
         return np.column_stack([np.interp(time_s, time_s[kept], column) for column in found.T])
+
+
+def about_mean(table: Array) -> Array:
+    """Columns less their means. The walk's level is anything, so this changes no fit; it keeps
+    what is nearly constant from drowning in rounding.
+    """
+    return table - table.mean(axis=0)
 
 
 class Walk:
@@ -112,7 +123,7 @@ def fit_drifting_noise(
     and drift from the reading itself.
     """
     noise = fit_noise(rest, burning_segments)
-    table = noise.whitened(np.column_stack([columns, reading]), segments)
+    table = about_mean(noise.whitened(np.column_stack([columns, reading]), segments))
     times_s = time_s[noise.kept(segments)]
     size = np.sqrt((table**2).sum(axis=0)) + 1e-300
     free = len(table) - columns.shape[1] - 1

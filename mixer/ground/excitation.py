@@ -15,7 +15,7 @@ from mixer.ground.vehicle import Vehicle
 
 MOVED = 0.05  # of the largest force, root mean square
 IN_STEP = 0.98  # correlation of two vanes that no load cell can tell apart
-WORST_CONDITION = 100.0
+WORST_CONDITION = 10.0
 ONE_SIDE = 0.1  # of the movement, that reached the other side
 MEMBER = 0.2  # of a combination of length 1
 
@@ -97,12 +97,14 @@ def combination_in_step(moved: Array, alive: np.ndarray) -> Iterator[str]:
     _, size, vt = np.linalg.svd(relative - relative.mean(axis=0), full_matrices=False)
     if size[0] < WORST_CONDITION * size[-1]:
         return
-    weight = vt[-1] * np.sign(vt[-1][np.argmax(np.abs(vt[-1]))])
-    more, less = alive[weight > MEMBER], alive[weight < -MEMBER]
-    if len(less):
-        yield f"{listed(more)} were never moved against {listed(less)}"
+    part = np.abs(vt[-1]) > MEMBER
+    sign = np.sign(vt[-1]) * np.sign(vt[-1][part][0])  # the first of them comes first
+    ones, others = alive[part & (sign > 0)], alive[part & (sign < 0)]
+    if len(others):
+        verb = "were" if len(ones) > 1 else "was"
+        yield f"{listed(ones)} {verb} never moved against {listed(others)}"
     else:
-        yield f"{listed(more)} were never moved all together, as for roll"
+        yield f"{listed(ones)} were never moved all together, as for roll"
 
 
 def one_sided(moved: Array, alive: np.ndarray) -> Iterator[str]:

@@ -109,13 +109,18 @@ def identify(
     left_over = first_residuals(blocks, StandModel(blocks, unknowns, x))
     for passes in range(1, MOST_PASSES + 1):
         model = StandModel(blocks, unknowns, x)
-        readings = list(zip(model.columns, blocks.loads.T, strict=True))
+        known = model.amounts(x)  # taken off before and put back, so that little is rounded
+        readings = [
+            (columns, load - columns @ amounts)
+            for columns, load, amounts in zip(model.columns, blocks.loads.T, known, strict=True)
+        ]
         noises = [
             fit_drifting_noise(*rows, blocks.burning_segments, *reading, rest)
             for reading, rest in zip(readings, left_over, strict=True)
         ]
         channels = [
-            noise.reduce(*rows, *reading) for noise, reading in zip(noises, readings, strict=True)
+            noise.reduce(*rows, *reading).moved(amounts)
+            for noise, reading, amounts in zip(noises, readings, known, strict=True)
         ]
         before, (x, covariance) = x, solve(unknowns, model, channels, x)
         spread = np.sqrt(np.diag(covariance))

@@ -106,9 +106,9 @@ def refuse_time(rows: Rows) -> None:
     rate_hz = 1.0 / np.median(np.diff(time_s)) if len(time_s) > 1 else 0.0
     if len(time_s) < LEAST_BURN_S * SLOWEST_HZ or rate_hz < SLOWEST_HZ:
         raise DataError(
-            rows.file, None, "time_s", f"{len(time_s)} rows, {rate_hz:.3g} a second",
-            f"a test needs at least {SLOWEST_HZ:g} rows a second and {LEAST_BURN_S:g} s of burn; "
-            "100 to 1000 a second is good",
+            rows.file, None, "time_s", None,
+            f"{len(time_s)} rows, {rate_hz:.3g} a second; a test needs at least {SLOWEST_HZ:g} "
+            f"rows a second and {LEAST_BURN_S:g} s of burn; 100 to 1000 a second is good",
         )  # fmt: skip
 
 
@@ -124,8 +124,9 @@ def refuse_pressure(rows: Rows, log: StandLog, reference_bar: float) -> None:
         raise rows.fault(row, PRESSURE, "must not be far below 0: is the sensor the right way on?")
     if log.standing_bar < LEAST_PRESSURE_SHARE * reference_bar:
         raise DataError(
-            rows.file, None, PRESSURE, f"{log.standing_bar:.3g} bar at the most for half a second",
-            f"too low to steer with: must reach {LEAST_PRESSURE_SHARE * reference_bar:g} bar, "
+            rows.file, None, PRESSURE, None,
+            f"{log.standing_bar:.3g} bar at the most for half a second; too low to steer by: must "
+            f"reach {LEAST_PRESSURE_SHARE * reference_bar:g} bar, "
             f"{LEAST_PRESSURE_SHARE:.0%} of the vehicle's {reference_bar:g} bar; did it ignite, "
             "and is it in bar?",
         )  # fmt: skip
