@@ -7,3 +7,5 @@ LINK = ("registers", 0x40004000)
 TIMER = (0x40000000, 25, 40, 1024)  # address; ticks a µs; ns a tick, an instruction (shift=10)
 WATCHDOG_MS = None
 TABLES = None
+ANGLE_READERS = None
+SUPPLY = None

@@ -7,3 +7,5 @@ LINK = ("console",)
 TIMER = None
 WATCHDOG_MS = None
 TABLES = "tables.bin"
+ANGLE_READERS = None
+SUPPLY = None
