@@ -7,7 +7,7 @@ import click
 import numpy as np
 import tomlkit
 from numpy.typing import NDArray
-from tomlkit.items import Table
+from tomlkit.items import Array, Table
 
 from mixer.ground.chip import Chip, chip_effect
 from mixer.ground.command import emit, result_option
@@ -19,7 +19,7 @@ from mixer.ground.inspection import CALLIPER_MM, read_inspection
 from mixer.ground.vanes_report import DrawingError, widest_travel
 from mixer.ground.vehicle import Vehicle, load_vehicle, parse_vehicle
 from mixer.ground.wear import RecessionFit, fit_recession
-from mixer.ground.wear_prediction import WearPrediction, predict_wear
+from mixer.ground.wear_prediction import WearPrediction, effectiveness_for, predict_wear
 from mixer.ground.wear_report import wear_page, wear_result
 
 FloatArray = NDArray[np.float64]
@@ -42,12 +42,11 @@ def erosion() -> None:
 def with_erosion(text: str, load_s: FloatArray, rows: list[FloatArray], origin: str) -> str:
     """The text of a vehicle file with its [erosion] table set; every comment stays."""
     document = tomlkit.parse(text)
+    rounded = [row.round(4).tolist() for row in rows]
     values: dict[str, Any] = {
         "load_s": load_s.round(3).tolist(),
-        "effectiveness": [row.round(4).tolist() for row in rows],
+        "effectiveness": rounded[0] if len(rows) == 1 else row_by_row(rounded),
     }
-    if len(rows) == 1:
-        values["effectiveness"] = values["effectiveness"][0]
     present = document.get("erosion")
     table = present if isinstance(present, Table) else tomlkit.table()
     if present is None:
@@ -58,6 +57,13 @@ def with_erosion(text: str, load_s: FloatArray, rows: list[FloatArray], origin: 
     if present is None:
         document.add("erosion", table)
     return tomlkit.dumps(document)
+
+
+def row_by_row(rows: list[list[float]]) -> Array:
+    """A TOML list of lists, each on a line of its own."""
+    array = tomlkit.array()
+    array.extend(rows)
+    return array.multiline(True)
 
 
 def rows_by_vane(
@@ -77,13 +83,13 @@ def rows_by_vane(
             f"{fit.inspection.file}: --per-vane needs every vane inspected; missing:"
             f" {', '.join(map(str, missing))}"
         )
+    travel_deg = widest_travel(vehicle)
     return [
-        predict_wear(
-            fit, float(wear.load_s[-1]), geometry, vehicle.engine, widest_travel(vehicle),
-            float(factors[vane].mean()),
-        ).effectiveness
+        effectiveness_for(
+            fit, wear.load_s, float(factors[vane].mean()), geometry, vehicle.engine, travel_deg
+        )
         for vane in (1, 2, 3, 4)
-    ]  # fmt: skip
+    ]
 
 
 @erosion.command()

@@ -55,25 +55,17 @@ def predict_wear(
     geometry: VaneGeometry | None = None,
     engine: NozzleFields | None = None,
     travel_deg: Sequence[float] = (-15.0, 15.0),
-    factor: float = 1.0,
     done: Callable[[float], None] = lambda _share: None,
 ) -> WearPrediction:
     """Wear over a planned burn load. WearError where less than half the chord would be left.
 
-    `factor` scales the recession, for one vane position against all. `done` is told the share of
-    the work that is over.
+    `done` is told the share of the work that is over.
     """
     load = np.linspace(0.0, planned_load_s, POINTS)
-    low_factor, high_factor = (factor * f for f in fit.band)
+    low_factor, high_factor = fit.band
     deepest_mm = _deepest_mm(fit, geometry)
-    spent_s = spent_at_s(fit, deepest_mm, factor)
-    if spent_s < planned_load_s:
-        raise WearError(
-            f"the leading edge has lost {float(np.min(deepest_mm)):.3g} mm, half the chord, after"
-            f" {spent_s:.3g} s of burn load; the planned burn is {planned_load_s:g} s: a longer"
-            " chord, another material or a shorter burn"
-        )
-    edges = [fit.edge(float(s), factor) for s in load]
+    _refuse_spent(fit, planned_load_s, deepest_mm)
+    edges = [fit.edge(float(s)) for s in load]
     if geometry is None or engine is None:
         area = [_measured_area_mm2(fit, edge) for edge in edges]
         low, high = (
@@ -87,20 +79,12 @@ def predict_wear(
             np.array(area), tuple(edges),
         )  # fmt: skip
 
-    steps = 3 * POINTS
-
-    def curves(f: float, before: int) -> list[VaneCurve]:
-        found = []
-        for index, s in enumerate(load):
-            edge = _held(fit.edge(float(s), f), deepest_mm)
-            found.append(computed_curve(geometry, engine, travel_deg, edge, STEP_DEG))
-            done((before + index + 1) / steps)
-        return found
-
-    nominal = curves(factor, 0)
-    new = nominal[0]
-    low = [effectiveness_of(c, new) for c in curves(high_factor, POINTS)]
-    high = [effectiveness_of(c, new) for c in curves(low_factor, 2 * POINTS)]
+    found = []
+    for f in (1.0, high_factor, low_factor):
+        found.append(_worn_curves(fit, load, f, geometry, engine, travel_deg))
+        done(len(found) / 3)
+    nominal, new = found[0], found[0][0]
+    low, high = ([effectiveness_of(curve, new) for curve in curves] for curves in found[1:])
     grams = 1e3 * MATERIALS[geometry.material].density_kg_m3
     mass = np.array([grams * vane_volume_m3(geometry, edge) for edge in edges])
     furthest = int(np.argmax(np.abs(new.deflection_deg)))
@@ -116,6 +100,50 @@ def predict_wear(
         np.array([c.drag_at_rest_n for c in nominal]),
         hinge_from_curves(load, nominal),
     )
+
+
+def effectiveness_for(
+    fit: RecessionFit,
+    load_s: FloatArray,
+    factor: float,
+    geometry: VaneGeometry | None = None,
+    engine: NozzleFields | None = None,
+    travel_deg: Sequence[float] = (-15.0, 15.0),
+) -> FloatArray:
+    """Effectiveness at burn loads (m,), the first 0, of a vane whose edge recedes `factor` times
+    as fast as the fit says. WearError as from `predict_wear`.
+    """
+    _refuse_spent(fit, float(load_s[-1]), _deepest_mm(fit, geometry), factor)
+    if geometry is None or engine is None:
+        area = [_measured_area_mm2(fit, fit.edge(float(s), factor)) for s in load_s]
+        return np.array(area) / area[0]
+    curves = _worn_curves(fit, load_s, factor, geometry, engine, travel_deg)
+    return np.array([effectiveness_of(curve, curves[0]) for curve in curves])
+
+
+def _refuse_spent(
+    fit: RecessionFit, planned_load_s: float, deepest_mm: FloatArray, factor: float = 1.0
+) -> None:
+    spent_s = spent_at_s(fit, deepest_mm, factor)
+    if spent_s < planned_load_s:
+        raise WearError(
+            f"the leading edge has lost {float(np.min(deepest_mm)):.3g} mm, half the chord, after"
+            f" {spent_s:.3g} s of burn load; the planned burn is {planned_load_s:g} s: a longer"
+            " chord, another material or a shorter burn"
+        )
+
+
+def _worn_curves(
+    fit: RecessionFit,
+    load_s: FloatArray,
+    factor: float,
+    geometry: VaneGeometry,
+    engine: NozzleFields,
+    travel_deg: Sequence[float],
+) -> list[VaneCurve]:
+    deepest_mm = _deepest_mm(fit, geometry)
+    edges = [_held(fit.edge(float(s), factor), deepest_mm) for s in load_s]
+    return [computed_curve(geometry, engine, travel_deg, edge, STEP_DEG) for edge in edges]
 
 
 def _held(edge: WornEdge, deepest_mm: FloatArray) -> WornEdge:
