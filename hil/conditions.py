@@ -11,7 +11,7 @@ from itertools import count
 import numpy as np
 from numpy.typing import NDArray
 
-from hil.faults import Fault
+from hil.faults import BUILT_IN, Fault
 from hil.jam_watch import JamWatch
 from hil.rocket import Rocket
 from hil.steering_block import Integers, SteeringBlock
@@ -84,9 +84,10 @@ class Conditions:
 
     def _plan(self, flight: int, fault: Fault) -> None:
         begin, end = self._effects(flight, fault)
-        heapq.heappush(self._line, (fault.time_s, next(self._order), begin))
+        time_s = 0.0 if fault.kind in BUILT_IN else fault.time_s
+        heapq.heappush(self._line, (time_s, next(self._order), begin))
         if np.isfinite(fault.lasts_s):
-            heapq.heappush(self._line, (fault.time_s + fault.lasts_s, next(self._order), end))
+            heapq.heappush(self._line, (time_s + fault.lasts_s, next(self._order), end))
 
     def _effects(self, flight: int, fault: Fault) -> tuple[Callable[[], None], Callable[[], None]]:
         """What the fault does when it begins and when it ends."""

@@ -7,6 +7,7 @@ from typing import Any
 
 from matplotlib.figure import Figure
 
+from hil import failure_pairs
 from hil.ascent_report import FLYING_CAUTION, LEFT_OUT
 from hil.failure_campaign import (
     OUTCOMES,
@@ -26,7 +27,6 @@ from mixer.ground.vehicle import Vehicle
 
 NAMES: dict[Steered, str] = {"flight-core": "flight core", "clipped": "clipped pseudo-inverse"}
 HEAD = ("failure", "steered by", "flights", *OUTCOMES)
-MOST_PAIRS_SHOWN = 40
 LOOKS = (("kept attitude", PALETTE[2], ""), ("lost roll only", PALETTE[4], "//"))
 LOST_LOOK = ("lost", PALETTE[1], "xx")
 CSV_HEAD = (
@@ -173,17 +173,7 @@ def page(
         ),
     ]
     if pairs:
-        worst = sorted(rows(vehicle, pairs), key=_lost_share, reverse=True)[:MOST_PAIRS_SHOWN]
-        sections.append(
-            Section(
-                "Pairs of failures",
-                [
-                    f"{len(pairs)} flights. The {len(worst)} kinds of pairs that were lost most "
-                    f"often; every flight stands in {csv_file.name}.",
-                ],
-                [Table(HEAD, worst)],
-            )
-        )
+        sections.append(failure_pairs.section(vehicle, flown, NAMES))
     sections.append(Section("What these flights do not tell", LEFT_OUT))
     return render_page(
         f"When something fails: {vehicle.vehicle.name}",
@@ -213,7 +203,3 @@ def verdict(jams: JamCount) -> Verdict:
         f"{len(jams.broken)} jams that can be lived with were lost, such as "
         f"{first.plan.faults[0]} with seed {first.plan.seed}.",
     )
-
-
-def _lost_share(row: Sequence[object]) -> float:
-    return float(str(row[5])) / float(str(row[2]))

@@ -56,7 +56,12 @@ def single_failures(vehicle: Vehicle) -> list[Fault]:
 
 def at_times(fault: Fault, times_s: Sequence[float]) -> list[Fault]:
     """The failure at each of the times; one that is built in, just once."""
-    return [fault] if fault.kind in BUILT_IN else [replace(fault, time_s=t) for t in times_s]
+    return [fault] if fault.kind in BUILT_IN else [beginning(fault, t) for t in times_s]
+
+
+def beginning(fault: Fault, time_s: float) -> Fault:
+    """The failure from that time on; one that is built in stays as it is."""
+    return fault if fault.kind in BUILT_IN else replace(fault, time_s=time_s)
 
 
 def single_plans(vehicle: Vehicle, seeds: Sequence[int]) -> list[Plan]:
@@ -74,7 +79,7 @@ def pair_plans(vehicle: Vehicle, seeds: Sequence[int]) -> list[Plan]:
     """Every pair of failures that can stand together, the second a second after the first."""
     times_s = [share * vehicle.engine.burn_time_s for share in PAIR_TIMES]
     return [
-        Plan(seed, (replace(first, time_s=time_s), replace(second, time_s=time_s + PAIR_GAP_S)))
+        Plan(seed, (beginning(first, time_s), beginning(second, time_s + PAIR_GAP_S)))
         for seed in seeds
         for first, second in _pairs(single_failures(vehicle))
         for time_s in (times_s if {first.kind, second.kind} - BUILT_IN else times_s[:1])

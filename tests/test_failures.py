@@ -20,7 +20,8 @@ from hil.failure_campaign import (
     tasks_of,
     with_reachability,
 )
-from hil.failure_report import jam_sentence, page, write_csv
+from hil.failure_pairs import lost_by_family, matrix, section
+from hil.failure_report import NAMES, jam_sentence, page, write_csv
 from hil.failures import pair_plans, single_failures, single_plans
 from hil.fault_text import fault_text, parse_fault
 from hil.faults import BUILT_IN, Fault
@@ -88,13 +89,18 @@ def test_pairs_are_all_pairs_that_can_stand_together():
         assert (a.vane and a.vane == b.vane) or a.kind == b.kind or "link" in a.kind
 
 
+def test_a_pair_with_a_built_in_failure_has_it_from_the_beginning():
+    plans = pair_plans(flying_vehicle(), [1])
+    built_in = [fault for plan in plans for fault in plan.faults if fault.kind in BUILT_IN]
+    assert len(built_in) > 100
+    assert {fault.time_s for fault in built_in} == {0.0}
+
+
 def test_every_planned_failure_can_be_written_and_read():
-    for plan in single_plans(flying_vehicle(), [1]):
-        fault = plan.faults[0]
-        read = parse_fault(fault_text(fault))
-        if fault.kind in BUILT_IN:
-            assert replace(read, time_s=0.0) == replace(fault, time_s=0.0)
-        else:
+    vehicle = flying_vehicle()
+    for plan in single_plans(vehicle, [1]) + pair_plans(vehicle, [1]):
+        for fault in plan.faults:
+            read = parse_fault(fault_text(fault))
             assert read == replace(fault, time_s=float(f"{fault.time_s:g}"))
 
 
@@ -206,6 +212,30 @@ def test_the_table_of_flights_names_faults_that_can_be_flown_again(tmp_path):
         (row,) = csv.DictReader(stream)
     assert (parse_fault(row["first_fault"]), parse_fault(row["second_fault"])) == faults
     assert (row["seed"], row["outcome"], row["reach_used_percent"]) == ("4", "kept attitude", "")
+
+
+def flown_as(*faults, outcome):
+    return Flown(Plan(1, faults), "flight-core", outcome, 1.0, 1.0, 1.0)
+
+
+def test_pairs_are_set_against_what_each_failure_loses_alone():
+    vehicle = flying_vehicle()
+    jam, slow = Fault("jam", 1, value=0.0), Fault("slow-servo", 2, value=0.2)
+    flown = [
+        flown_as(jam, outcome="kept attitude"),
+        flown_as(slow, outcome="kept attitude"),
+        flown_as(jam, slow, outcome="lost"),
+        flown_as(slow, jam, outcome="kept attitude"),
+    ]
+    single, together = lost_by_family(vehicle, flown, "flight-core")
+    assert single == {"vane jams at neutral": 0.0, "servo slows to 20%": 0.0}
+    assert together == {("servo slows to 20%", "vane jams at neutral"): 50.0}
+    table = matrix(single, together)
+    assert table[0, 1] == table[1, 0] == 50.0
+    assert np.isnan(table[0, 0])
+    shown = section(vehicle, flown, NAMES)
+    assert shown.tables[0].rows[0] == ("flight core", 2, 1, 0, 1)
+    assert list(shown.tables[1].rows) == [("servo slows to 20%", "vane jams at neutral", "0", "50")]
 
 
 # ---- the command ---------------------------------------------------------------------------------
