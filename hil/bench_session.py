@@ -10,7 +10,7 @@ from rich.table import Table
 
 from hil.bench import RUNS, items_of, run_bench
 from hil.bench_board import bench_board
-from hil.bench_options import BenchOptions
+from hil.bench_options import BenchOptions, OptionError
 from hil.bench_plan import BenchPlan
 from hil.bench_port import BenchPort
 from hil.bench_view import BenchView
@@ -37,6 +37,8 @@ def measure(options: BenchOptions, runs: Sequence[str]) -> Result:
     """Make the runs on every servo asked for; what came out, and how to show it."""
     vehicle = options.vehicle()
     plans = {servo: options.plan(vehicle, servo) for servo in options.servos}
+    if list(runs) == ["hold"] and not any(plan.load_nm for plan in plans.values()):
+        raise OptionError("--load-nm is needed: what hangs on the shaft, such as 0.3")
     options.out.mkdir(parents=True, exist_ok=True)
     if options.anew:
         set_aside(options, ("ready", *runs))

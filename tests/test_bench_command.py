@@ -161,6 +161,7 @@ def test_what_needs_an_encoder_is_left_out_in_words_with_a_person(tmp_path):
         (("all", "--steps-deg", "0"), "each must be above 0"),
         (("sweep", "--from-us", "1600", "--to-us", "1500"), "--from-us 1600 must be less than"),
         (("sweep", "--vehicle", "none.toml"), "none.toml"),
+        (("hold",), "--load-nm is needed"),
         (("zero",), "no vane is there to be held edge-on"),
     ],
 )
@@ -220,10 +221,13 @@ def test_the_wiggle_check_asks_a_person(tmp_path):
 def test_a_sweep_file_becomes_servo_tables(benched, tmp_path):
     folder, file, _ = benched
     arguments = (folder / "sweep.csv", "--vehicle", file, "--out", tmp_path / "t.csv")
-    done = run("servo", "fit", *arguments, "--timer-us", "0.5", "--json")
+    done = run(
+        "servo", "fit", *arguments, "--timer-us", "0.5", "--json", "--report", tmp_path / "r.html"
+    )
     assert done.exit_code == 0, done.output
     servos = json.loads(done.stdout)["servos"]
     assert sorted(servos) == ["1", "2", "3", "4"]
+    assert "Calibration" in (tmp_path / "r-3.html").read_text(encoding="utf-8")
     for number in "1234":
         made = read_servo_table(tmp_path / f"t-{number}.csv")
         benches = read_servo_table(folder / f"servo-{number}.csv")

@@ -5,7 +5,7 @@ key before the first colon.
 """
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -93,6 +93,11 @@ def bench_data(servo: int, records: Records) -> BenchData:
         neutral_up_deg=angles([record["up"]["angle_deg"] for record in endurance]),
         neutral_down_deg=angles([record["down"]["angle_deg"] for record in endurance]),
     )
+
+
+def only_swept(sweep: Sweep) -> BenchData:
+    """A servo of which nothing is there but a sweep, by hand perhaps."""
+    return replace(bench_data(sweep.servo, {}), sweep=sweep)
 
 
 def of_run(records: Records, run: str) -> Iterator[tuple[str, Mapping[str, Any]]]:

@@ -7,10 +7,11 @@ import click
 from rich.table import Table
 
 from mixer.ground.adopt_servos import adopt
+from mixer.ground.bench_data import only_swept
 from mixer.ground.bench_results import read_measured
 from mixer.ground.command import FAILED, emit, result_option
 from mixer.ground.console import messages, output
-from mixer.ground.files import DataError
+from mixer.ground.files import DataError, write_whole
 from mixer.ground.servo_fit import (
     ServoFit,
     ServoRefusedError,
@@ -18,6 +19,8 @@ from mixer.ground.servo_fit import (
     fit_servo,
     write_servo_table,
 )
+from mixer.ground.servo_report import servo_page
+from mixer.ground.servo_verdict import servo_verdict
 from mixer.ground.sweep import Sweep, read_sweeps
 from mixer.ground.vehicle import Vehicle, load_vehicle
 
@@ -52,8 +55,20 @@ def servo() -> None:
     show_default=True,
     help="The smallest step of the pulse that the board can make.",
 )
+@click.option(
+    "--report",
+    type=file_path,
+    help="A page of figures and pictures; with several servos, numbered as the tables are.",
+)
 @result_option
-def fit(sweep_file: Path, vehicle_file: Path, out: Path, timer_us: float, as_json: bool) -> None:
+def fit(
+    sweep_file: Path,
+    vehicle_file: Path,
+    out: Path,
+    timer_us: float,
+    report: Path | None,
+    as_json: bool,
+) -> None:
     """Make the servo table of each servo in a sweep file, measured on a bench or by hand.
 
     The sweep has the columns servo, pulse_us, angle_deg (0 = edge-on to the jet, positive =
@@ -68,13 +83,15 @@ def fit(sweep_file: Path, vehicle_file: Path, out: Path, timer_us: float, as_jso
     results: dict[str, Any] = {}
     fits: list[ServoFit] = []
     for number, sweep in sweeps.items():
+        if report is not None:
+            write_report(of_servo(report, number, sweeps), vehicle, sweep, sweep_file, timer_us)
         try:
             found = fit_of(sweep_file, sweep, vehicle, timer_us)
         except ServoRefusedError as refusal:
             results[str(number)] = {"refused": str(refusal)}
             messages.print(f"refused: {refusal}", soft_wrap=True)
             continue
-        path = out if len(sweeps) == 1 else out.with_stem(f"{out.stem}-{number}")
+        path = of_servo(out, number, sweeps)
         write_servo_table(path, found.table)
         results[str(number)] = {"table": path, **fit_result(found)}
         fits.append(found)
@@ -90,6 +107,21 @@ def fit_of(sweep_file: Path, sweep: Sweep, vehicle: Vehicle, timer_us: float) ->
         return fit_servo(sweep, (float(low), float(high)), timer_us)
     except SweepError as error:
         raise DataError(sweep_file, None, None, None, str(error)) from error
+
+
+def of_servo(path: Path, number: int, sweeps: dict[int, Sweep]) -> Path:
+    """The file of one servo: its number in the name where there are several."""
+    return path if len(sweeps) == 1 else path.with_stem(f"{path.stem}-{number}")
+
+
+def write_report(
+    path: Path, vehicle: Vehicle, sweep: Sweep, sweep_file: Path, timer_us: float
+) -> None:
+    """The page of a servo of which there is a sweep only."""
+    verdict = servo_verdict(vehicle, only_swept(sweep), timer_us, ("sweep",))
+    page = servo_page(verdict, vehicle.vehicle.name, [("Sweep file", sweep_file)])
+    with write_whole(path) as stream:
+        stream.write(page)
 
 
 def fit_result(found: ServoFit) -> dict[str, Any]:
