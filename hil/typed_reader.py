@@ -6,11 +6,11 @@ from collections.abc import Callable
 
 from hil.bench_port import Reading, Recording
 from hil.board_port import BoardPort
+from mixer.ground.bench_data import TYPED
 from mixer.ground.quantities import Array
 
 WIDEST_DEG = 180.0
 STOP_WORDS = ("stop", "quit", "q")
-TYPED = "typed"  # where an encoder would tell of a missing magnet
 
 
 class TypedReader:

@@ -14,6 +14,7 @@ from mixer.ground.quantities import Array
 from mixer.ground.response import FrequencyPoint
 from mixer.ground.sweep import Sweep
 
+TYPED = "typed"  # the trouble of a reading that a person typed in: none, and no scatter either
 Records = Mapping[str, Mapping[str, Any]]
 
 

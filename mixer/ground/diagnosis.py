@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from mixer.ground.bench_data import BenchData, Look
+from mixer.ground.bench_data import TYPED, BenchData, Look
 from mixer.ground.quantities import Array
 from mixer.ground.servo_fit import ServoFit, ServoRefusedError, SweepError, fit_servo
 from mixer.ground.sweep import Sweep
@@ -70,7 +70,8 @@ def reader_findings(looks: Iterable[Look]) -> list[Finding]:
         return [Finding("dead encoder", "it reports that it sees no magnet")]
     if np.nanmax(read) - np.nanmin(read) > STILL_DEG or np.ptp([k.pulse_us for k in looks]) == 0:
         return []
-    if all(look.scatter_deg == 0 for look in looks) and np.ptp(read) == 0:
+    exact = all(look.scatter_deg == 0 and look.trouble != TYPED for look in looks)
+    if exact and np.ptp(read) == 0:
         seen = f"it reads {read[0]:.2f} deg whatever the pulse, every sample the same"
         return [Finding("dead encoder", seen)]
     return [

@@ -136,7 +136,8 @@ def field_metadata(field: FieldInfo) -> Iterator[Any]:
     yield from field.metadata
     for member in get_args(field.annotation):
         if get_origin(member) is Annotated:
-            yield from member.__metadata__
+            for item in member.__metadata__:
+                yield from item.metadata if isinstance(item, FieldInfo) else [item]
 
 
 def bare_types(annotation: Any) -> Iterator[Any]:
