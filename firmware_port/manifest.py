@@ -18,6 +18,7 @@ package(
         "flight/nearest.py",
         "flight/schedule.py",
         "flight/secondary.py",
+        "flight/slew.py",
         "flight/steering.py",
         "flight/tables.py",
         "flight/words.py",

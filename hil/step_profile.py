@@ -7,7 +7,12 @@ from hil.instructions import InstructionCounter, instructions
 from mixer.flight import KERNELS, FlightTables
 
 CHUNK = 192
-AROUND = ("schedule", "box", "deflect")  # the step's kernels that are no part of the allocator
+AROUND = (
+    "schedule",
+    "slew",
+    "box",
+    "deflect",
+)  # the step's kernels that are no part of the allocator
 Row = tuple[int, int, int, int, int]  # dt µs, pitch, yaw, roll mN·m, pressure Pa
 
 

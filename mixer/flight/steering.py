@@ -13,12 +13,15 @@ from mixer.flight.deflect import deflect
 from mixer.flight.nearest import nearest
 from mixer.flight.schedule import schedule
 from mixer.flight.secondary import secondary
+from mixer.flight.slew import slew
 from mixer.flight.words import const
 
 _POLICY = const(0)
 _PRESSURE = const(19)
+_DT = const(20)
 _FLAGS = const(15)
-LONGEST_DT_US = 500_000  # a longer gap moves the vanes no further than this one does
+_LONGEST_GAP_US = const(16_000_000)  # a longer one wears the vanes no more than this one does
+LONGEST_DT_US = 500_000  # and moves them no further than this one does
 
 
 class Steering:
@@ -36,7 +39,6 @@ class Steering:
         self.pulse_ns = view[at.PULSE : at.PULSE + 4]
         self.force = view[at.FORCE : at.FORCE + 4]
         self.moment_mnm = view[at.MOMENT : at.MOMENT + 3]
-        self._dt_us = 0
         self.reset()
 
     def reset(self):
@@ -45,7 +47,6 @@ class Steering:
         s = self._s
         for i in range(at.STATE_WORDS):
             s[i] = 0
-        self._dt_us = 0
         self.release()
         for vane in range(1, 5):
             self.free(vane)
@@ -122,8 +123,13 @@ class Steering:
         """Run one control cycle, `dt_us` after the last one; return the flags."""
         t = self._t
         s = self._s
-        if dt_us != self._dt_us:
-            self._set_dt(dt_us)
+        if dt_us != s[_DT]:
+            if dt_us < 0:
+                dt_us = 0
+            elif dt_us > _LONGEST_GAP_US:
+                dt_us = _LONGEST_GAP_US
+            s[_DT] = dt_us
+            slew(t, s)
         s[_PRESSURE] = pressure_pa
         if schedule(t, s):
             box(t, s)
@@ -136,15 +142,3 @@ class Steering:
             box(t, s)
         deflect(t, s)
         return s[_FLAGS]
-
-    def _set_dt(self, dt_us):
-        """Work out how far each vane may move in one cycle: ⌊slew·dt⌋, so never faster."""
-        t = self._t
-        s = self._s
-        self._dt_us = dt_us
-        dt_us = max(dt_us, 0)
-        s[at.DT] = min(dt_us, 16_000_000)
-        dt_us = min(dt_us, LONGEST_DT_US)
-        for i in range(4):
-            slew = t[at.SLEW_MDEG_S + i]
-            s[at.STEP + i] = (slew // 1000 * dt_us + slew % 1000 * dt_us // 1000) // 1000

@@ -68,7 +68,7 @@ def check_words(tables: FlightTables, vehicle: "Vehicle") -> None:
 def bound_cycle(words: list[int]) -> list[Span]:
     """Bounds of every steering word after any cycle; WordOverflowError where one could overflow."""
     before = admitted(words)
-    scheduled = run("schedule", words, before)
+    scheduled = run("schedule", words, run("slew", words, before))
     after = None
     for unit, kappa in ((1, 16384), (2, 32767)):
         state = list(scheduled)
