@@ -121,7 +121,7 @@ def rehearsing(board: str) -> Iterator[tuple[NodeLink, str]]:
         )
         node = NodeLink(link.start(f"rehearse({opened.wiring})"))
         try:
-            yield node, f"{facts.machine}, MicroPython {facts.release}"
+            yield node, f"{facts.machine}, {facts.release}"
         finally:
             with suppress(BoardError):  # after a fault on the line it may not hear us
                 node.disarm()
