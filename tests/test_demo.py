@@ -19,7 +19,7 @@ from mixer.ground.envelope_command import envelope
 from mixer.ground.files import Rows, read_all
 from mixer.ground.vehicle import parse_vehicle
 
-FILES = ["commands.csv", "demands.csv", "report.html", "vehicle.toml"]
+FILES = ["commands.csv", "demands.csv", "inspection.csv", "report.html", "vehicle.toml"]
 
 
 def run(*arguments: object) -> Result:
@@ -59,7 +59,7 @@ def test_the_gust_and_the_roll_disturbance_are_met_in_full(
         assert found["flags"] == []
         assert max(found["shortfall_nm"].values()) < 1.0
     assert phase(flown[1], "a gust from the side")["demanded_nm"]["yaw_nm"] > 700
-    assert phase(flown[1], "a roll disturbance")["demanded_nm"]["roll_nm"] > 30
+    assert phase(flown[1], "a roll disturbance")["demanded_nm"]["roll_nm"] > 20
 
 
 def test_the_hard_pitch_over_is_out_of_reach_and_takes_the_roll(
@@ -93,7 +93,30 @@ def test_the_jammed_vane_stands_still_and_pitch_and_yaw_are_kept_after_the_gust(
 def test_the_vanes_wear_over_about_25_seconds(flown: tuple[Path, dict[str, Any]]) -> None:
     assert 24 < flown[1]["burn_load_s"] < 26
     worn = parse_vehicle(scenario.vehicle_toml()).effectiveness(flown[1]["burn_load_s"])
-    assert (worn < 0.95).all() and len(set(worn.tolist())) == 4
+    assert (worn < 0.97).all() and len(set(worn.tolist())) == 4
+
+
+def test_the_wear_in_its_vehicle_file_is_what_the_fit_makes_of_its_inspection(
+    flown: tuple[Path, dict[str, Any]], tmp_path: Path
+) -> None:
+    vehicle_file, inspection = flown[0] / "vehicle.toml", flown[0] / "inspection.csv"
+    arguments = ["erosion", "fit", inspection, "--vehicle", vehicle_file, "--per-vane"]
+    out = tmp_path / "worn.toml"
+    result = CliRunner().invoke(fourvane, [*map(str, arguments), "--out", str(out)])
+    assert result.exit_code == 0, result.stderr
+    assert out.read_text(encoding="utf-8") == vehicle_file.read_text(encoding="utf-8")
+
+
+def test_its_forces_are_computed_from_a_drawing_that_outlives_the_burn(
+    flown: tuple[Path, dict[str, Any]],
+) -> None:
+    file = flown[0] / "vehicle.toml"
+    result = CliRunner().invoke(fourvane, ["vanes", str(file), "--json"])
+    assert result.exit_code == 0, result.stderr
+    told = json.loads(result.stdout)
+    given = parse_vehicle(scenario.vehicle_toml())
+    assert given.force_n(0, 15.0) == pytest.approx(told["force_n"][-1])
+    assert given.layout.roll_arm_m == pytest.approx(told["roll_arm_m"], abs=5e-4)
 
 
 def test_after_burn_out_the_vanes_go_to_neutral(

@@ -30,8 +30,8 @@ MOMENTS = DEMANDS[1:]
 @result_option
 def demo(out_dir: Path, as_json: bool) -> None:
     """Fly an invented vehicle through a gust, a roll disturbance, a pitch-over too hard for it and
-    a jammed vane, while its vanes wear away. Writes the vehicle file, the demands, the commands
-    and a report to look at.
+    a jammed vane, while its vanes wear away. Writes the vehicle file, the inspection its wear was
+    fitted from, the demands, the commands and a report to look at.
 
     The demands are made up and no rocket is simulated: it shows what the steering makes of them.
 
@@ -39,15 +39,19 @@ def demo(out_dir: Path, as_json: bool) -> None:
     """
     out_dir.mkdir(parents=True, exist_ok=True)
     vehicle_file, demands_file = out_dir / "vehicle.toml", out_dir / "demands.csv"
+    inspection_file = out_dir / "inspection.csv"
     commands_file, report = out_dir / "commands.csv", out_dir / "report.html"
     with write_whole(vehicle_file) as stream:
         stream.write(scenario.vehicle_toml())
+    with write_whole(inspection_file) as stream:
+        stream.write(scenario.inspection_csv())
     with write_whole(demands_file) as stream:
         scenario.write_demands(stream)
     vehicle = load_vehicle(vehicle_file)
     record = allocate_files(vehicle, demands_file, commands_file, report, [scenario.JAM])
     result: dict[str, Any] = {
         "vehicle": vehicle_file,
+        "inspection": inspection_file,
         "demands": demands_file,
         "commands": commands_file,
         "report": report,
@@ -125,5 +129,11 @@ def show(result: dict[str, Any]) -> None:
         "The same by hand: fourvane allocate "
         f"{result['vehicle']} {result['demands']} --jam {jam.vane} {jam.time_s:g} "
         f"--out {result['commands']} --report {result['report']}",
+        soft_wrap=True,
+    )
+    output.print(
+        f"Where its forces come from: fourvane vanes {result['vehicle']}; and its wear: fourvane "
+        f"erosion fit {result['inspection']} --vehicle {result['vehicle']} --per-vane "
+        f"--out {result['vehicle'].with_name('worn.toml')}",
         soft_wrap=True,
     )

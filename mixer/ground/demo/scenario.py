@@ -46,6 +46,11 @@ def vehicle_toml() -> str:
     return files("mixer.ground.demo").joinpath("demo.toml").read_text(encoding="utf-8")
 
 
+def inspection_csv() -> str:
+    """The text of the invented inspection that the vehicle's wear was fitted from."""
+    return files("mixer.ground.demo").joinpath("inspection.csv").read_text(encoding="utf-8")
+
+
 def times_s() -> Array:
     """A row for each control cycle."""
     return np.arange(round(END_S * RATE_HZ) + 1) / RATE_HZ
@@ -68,15 +73,15 @@ def demands_nm(time_s: Array) -> Array:
 
     pitch = 70 * sway(0.31, 0.0) + 30 * sway(0.93, 1.0)
     yaw = 60 * sway(0.27, 2.0) + 35 * sway(0.81, 0.4)
-    roll = 1.5 * sway(0.6, 0.3) + 0.7 * sway(1.7, 0.0)
+    roll = 1.1 * sway(0.6, 0.3) + 0.5 * sway(1.7, 0.0)
     yaw += 1150 * swing(4.2, 0.9, 0.7)
     pitch += 420 * swing(4.2, 1.1, 0.6)
-    roll += 32 * push(9.2, 9.9) - 14 * swing(9.9, 0.8, 0.6)
+    roll += 22 * push(9.2, 9.9) - 10 * swing(9.9, 0.8, 0.6)
     pitch += 2300 * push(14.2, 15.1) - 1900 * push(15.1, 15.9)
-    roll += 14 * push(14.0, 16.2, 0.3)
+    roll += 10 * push(14.0, 16.2, 0.3)
     yaw += 700 * swing(21.35, 0.8, 0.8)
     pitch += 550 * swing(21.35, 0.9, 0.7)
-    roll += 6 * swing(21.35, 0.9, 0.8)
+    roll += 4 * swing(21.35, 0.9, 0.8)
     return np.column_stack([pitch, yaw, roll])
 
 
