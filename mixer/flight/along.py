@@ -3,7 +3,7 @@
 Each edge of Z that the segment crosses cuts it at support / (n·gap); the smallest share wins. Where
 a segment leaves at a grazing angle, a hair of an edge moves the point by a handful, so everything
 here is kept in 1/128 of a count, with normals of two halves, and the share has a floating exponent.
-Supports are summed from a0 (see `within`): an edge that a0 stands on gives exactly zero.
+Supports are summed from a0 (see `nearest`): an edge that a0 stands on gives exactly zero.
 """
 
 from mixer.flight.words import const, ptr32
@@ -20,8 +20,6 @@ _WANT = const(42)
 _LO = const(64)
 _HI = const(68)
 _POINT = const(72)
-_CUT_LO = const(84)
-_CUT_HI = const(88)
 _FLAGS = const(15)
 _PRIMARY_LIMITED = const(1)
 _FAR = const(16777215)  # 2^24 − 1: a gap up to here fits the two-half product, and is out of Z
@@ -31,27 +29,78 @@ def along(t: ptr32, s: ptr32) -> int:
     """Set POINT; flag PRIMARY_LIMITED where it is not the demand itself."""
     x = 0
     y = 0
-    for i in range(4):
-        zero = 0
-        down = s[_LO + i]
-        up = s[_HI + i]
-        if down > 0:
-            zero = down
-            up -= down
-            down = 0
-            if up < 0:
-                up = 0
-        elif up < 0:
-            zero = up
-            down -= up
-            up = 0
-            if down > 0:
-                down = 0
-        s[_CUT_LO + i] = down
-        s[_CUT_HI + i] = up
-        if zero != 0:
-            x += (t[_COS + i] * zero + ((t[_COS_LOW + i] * zero) >> 14) + 512) >> 10
-            y += (t[_SIN + i] * zero + ((t[_SIN_LOW + i] * zero) >> 14) + 512) >> 10
+    lo0 = s[_LO + 0]
+    hi0 = s[_HI + 0]
+    zero = 0
+    if lo0 > 0:
+        zero = lo0
+        hi0 -= zero
+        lo0 = 0
+        if hi0 < 0:
+            hi0 = 0
+    elif hi0 < 0:
+        zero = hi0
+        lo0 -= zero
+        hi0 = 0
+        if lo0 > 0:
+            lo0 = 0
+    if zero != 0:
+        x += (t[_COS + 0] * zero + ((t[_COS_LOW + 0] * zero) >> 14) + 512) >> 10
+        y += (t[_SIN + 0] * zero + ((t[_SIN_LOW + 0] * zero) >> 14) + 512) >> 10
+    lo1 = s[_LO + 1]
+    hi1 = s[_HI + 1]
+    zero = 0
+    if lo1 > 0:
+        zero = lo1
+        hi1 -= zero
+        lo1 = 0
+        if hi1 < 0:
+            hi1 = 0
+    elif hi1 < 0:
+        zero = hi1
+        lo1 -= zero
+        hi1 = 0
+        if lo1 > 0:
+            lo1 = 0
+    if zero != 0:
+        x += (t[_COS + 1] * zero + ((t[_COS_LOW + 1] * zero) >> 14) + 512) >> 10
+        y += (t[_SIN + 1] * zero + ((t[_SIN_LOW + 1] * zero) >> 14) + 512) >> 10
+    lo2 = s[_LO + 2]
+    hi2 = s[_HI + 2]
+    zero = 0
+    if lo2 > 0:
+        zero = lo2
+        hi2 -= zero
+        lo2 = 0
+        if hi2 < 0:
+            hi2 = 0
+    elif hi2 < 0:
+        zero = hi2
+        lo2 -= zero
+        hi2 = 0
+        if lo2 > 0:
+            lo2 = 0
+    if zero != 0:
+        x += (t[_COS + 2] * zero + ((t[_COS_LOW + 2] * zero) >> 14) + 512) >> 10
+        y += (t[_SIN + 2] * zero + ((t[_SIN_LOW + 2] * zero) >> 14) + 512) >> 10
+    lo3 = s[_LO + 3]
+    hi3 = s[_HI + 3]
+    zero = 0
+    if lo3 > 0:
+        zero = lo3
+        hi3 -= zero
+        lo3 = 0
+        if hi3 < 0:
+            hi3 = 0
+    elif hi3 < 0:
+        zero = hi3
+        lo3 -= zero
+        hi3 = 0
+        if lo3 > 0:
+            lo3 = 0
+    if zero != 0:
+        x += (t[_COS + 3] * zero + ((t[_COS_LOW + 3] * zero) >> 14) + 512) >> 10
+        y += (t[_SIN + 3] * zero + ((t[_SIN_LOW + 3] * zero) >> 14) + 512) >> 10
     gap_x = (s[_WANT] << 4) - x
     gap_y = (s[_WANT + 1] << 4) - y
     # the end of a far gap does not matter, only its direction
@@ -76,12 +125,26 @@ def along(t: ptr32, s: ptr32) -> int:
             rise = 0 - rise
             sense = -1
         out = 0
-        for j in range(4):
-            a = t[o + 4 + j] * sense
-            f = s[_CUT_LO + j]
-            if a > 0:
-                f = s[_CUT_HI + j]
-            out += (a * f + ((t[o + 12 + j] * sense * f) >> 14) + 512) >> 10
+        a = t[o + 4] * sense
+        f = lo0
+        if a > 0:
+            f = hi0
+        out += (a * f + ((t[o + 12] * sense * f) >> 14) + 512) >> 10
+        a = t[o + 5] * sense
+        f = lo1
+        if a > 0:
+            f = hi1
+        out += (a * f + ((t[o + 13] * sense * f) >> 14) + 512) >> 10
+        a = t[o + 6] * sense
+        f = lo2
+        if a > 0:
+            f = hi2
+        out += (a * f + ((t[o + 14] * sense * f) >> 14) + 512) >> 10
+        a = t[o + 7] * sense
+        f = lo3
+        if a > 0:
+            f = hi3
+        out += (a * f + ((t[o + 15] * sense * f) >> 14) + 512) >> 10
         if out < 0:
             out = 0
         out = (out * 127 + 64) >> 7

@@ -208,78 +208,66 @@ def nearest(t: ptr32, s: ptr32) -> int:
         low = t[e + 2] * high_y - t[e + 3] * high_x
         foot = ((top << 2) + ((mid + (low >> 2)) >> 10) + 8) >> 4
         out = 0
-        first = 0
-        last = 0
+        first = 8192
+        last = 8192
         a = t[e + 4]
         c = t[e + 8]
-        if a == 0:  # parallel: its whole range lies along this edge
-            if c > 0:
-                first += c * lo0
-                last += c * hi0
-            else:
-                first += c * hi0
-                last += c * lo0
-        else:
-            f = lo0
-            if a * sense > 0:
-                f = hi0
-            out += a * f
-            f *= c
-            first += f
-            last += f
+        f = lo0
+        g = hi0
+        if a * sense > 0:
+            f = g
+        elif a != 0:
+            g = f
+        elif c < 0:  # parallel: its whole range lies along this edge
+            f = g
+            g = lo0
+        out += a * f
+        first += c * f
+        last += c * g
         a = t[e + 5]
         c = t[e + 9]
-        if a == 0:  # parallel: its whole range lies along this edge
-            if c > 0:
-                first += c * lo1
-                last += c * hi1
-            else:
-                first += c * hi1
-                last += c * lo1
-        else:
-            f = lo1
-            if a * sense > 0:
-                f = hi1
-            out += a * f
-            f *= c
-            first += f
-            last += f
+        f = lo1
+        g = hi1
+        if a * sense > 0:
+            f = g
+        elif a != 0:
+            g = f
+        elif c < 0:  # parallel: its whole range lies along this edge
+            f = g
+            g = lo1
+        out += a * f
+        first += c * f
+        last += c * g
         a = t[e + 6]
         c = t[e + 10]
-        if a == 0:  # parallel: its whole range lies along this edge
-            if c > 0:
-                first += c * lo2
-                last += c * hi2
-            else:
-                first += c * hi2
-                last += c * lo2
-        else:
-            f = lo2
-            if a * sense > 0:
-                f = hi2
-            out += a * f
-            f *= c
-            first += f
-            last += f
+        f = lo2
+        g = hi2
+        if a * sense > 0:
+            f = g
+        elif a != 0:
+            g = f
+        elif c < 0:  # parallel: its whole range lies along this edge
+            f = g
+            g = lo2
+        out += a * f
+        first += c * f
+        last += c * g
         a = t[e + 7]
         c = t[e + 11]
-        if a == 0:  # parallel: its whole range lies along this edge
-            if c > 0:
-                first += c * lo3
-                last += c * hi3
-            else:
-                first += c * hi3
-                last += c * lo3
-        else:
-            f = lo3
-            if a * sense > 0:
-                f = hi3
-            out += a * f
-            f *= c
-            first += f
-            last += f
-        first = (first + 8192) >> 14
-        last = (last + 8192) >> 14
+        f = lo3
+        g = hi3
+        if a * sense > 0:
+            f = g
+        elif a != 0:
+            g = f
+        elif c < 0:  # parallel: its whole range lies along this edge
+            f = g
+            g = lo3
+        out += a * f
+        first += c * f
+        last += c * g
+        first >>= 14
+        last >>= 14
         if foot > last:
             foot = last
             move = sense
