@@ -258,6 +258,20 @@ def test_any_array_of_numbers_will_do(demand_nm):
     )
 
 
+def test_results_may_be_put_where_others_were():
+    car, _ = car_and_tables("eighth turns", "nearest")
+    demands = random_demands(np.random.default_rng(SEED), 300).clip(-900, 900)
+    room = batch.BatchResult.empty(300)
+    allocate_batch(car, demands[::-1], out=room)
+    assert allocate_batch(car, demands, out=room) is room
+    for column, fresh in zip(
+        vars(room).values(), vars(allocate_batch(car, demands)).values(), strict=True
+    ):
+        assert np.array_equal(column, fresh)
+    with pytest.raises(ValueError, match="out: 300 rows; must be 299, as demands_nm has"):
+        allocate_batch(car, demands[1:], out=room)
+
+
 def test_no_rows_give_no_rows():
     car, _ = car_and_tables("eighth turns", "nearest")
     result = allocate_batch(car, np.empty((0, 3)))

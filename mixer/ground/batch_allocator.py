@@ -44,6 +44,10 @@ class BatchAllocator:
 
     def allocate(self) -> None:
         """Work out forces, deflections, pulses and what was limited."""
+        self.share_out()
+        self._deflecting.deflect(self.force, self.deflection_mdeg, self.pulse_ns)
+
+    def share_out(self) -> None:
+        """Work out the forces and what was limited."""
         self._primary.find(self.want[:2], self._point, self.primary_limited)
         self._secondary.share_out(self.want[2], self._point, self.force, self.roll_limited)
-        self._deflecting.deflect(self.force, self.deflection_mdeg, self.pulse_ns)

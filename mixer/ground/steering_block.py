@@ -186,7 +186,7 @@ class SteeringBlock:
         low = x <= lo + near
         cut = np.where(low, lo > limit_lo, (x >= hi - near) & (hi < limit_hi))
         on_the_way = (x != 0) & (limit_lo != limit_hi)
-        return np.where(lo == hi, on_the_way, cut).any(axis=0)
+        return np.any(np.where(lo == hi, on_the_way, cut), axis=0)
 
     def _put_moments(self, gain: Words) -> None:
         """What the commanded deflections give, mN·m."""

@@ -1,0 +1,1 @@
+"""What steering costs, measured beside general-purpose solvers on the same demands."""
