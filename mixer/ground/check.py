@@ -1,0 +1,132 @@
+"""The search for a flight that breaks a promise, on a vehicle's own tables.
+
+Hypothesis makes flights, stays near what came close to a bound, and shrinks what breaks a promise
+to the smallest flight that still does. The same seed finds the same. Needs the extra `check`.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from random import Random
+
+from hypothesis import Verbosity, find, settings, target
+from hypothesis.errors import NoSuchExample
+
+from mixer.ground.promises import PROMISES, Figure, Promise
+from mixer.ground.strategies import flights
+from mixer.ground.subject import Subject
+from mixer.ground.trial import BreachError, Flight
+
+
+@dataclass(frozen=True)
+class CounterExample:
+    """The smallest flight found that breaks a promise, and how it does."""
+
+    flight: Flight
+    breach: str
+
+    def code(self, promise: str, vehicle_file: Path) -> str:
+        """A few lines of Python that fly it again and raise the breach."""
+        return (
+            "from mixer.ground import load_vehicle\n"
+            f"from mixer.ground.promises import {promise}\n"
+            "from mixer.ground.subject import Subject\n"
+            "from mixer.ground.trial import Cycle, Flight\n"
+            "\n"
+            f"flight = {self.flight}\n"
+            f"{promise}(Subject(load_vehicle({str(vehicle_file)!r})), flight)\n"
+        )
+
+
+@dataclass
+class Finding:
+    """What a search for breaches of one promise has found so far."""
+
+    promise: Promise
+    flights: int = 0
+    closest: dict[str, Figure] = field(default_factory=dict)
+    ill_conditioned: int = 0
+    counter_example: CounterExample | None = None
+
+    @property
+    def name(self) -> str:
+        return self.promise.__name__
+
+    @property
+    def says(self) -> str:
+        """The promise in words."""
+        return " ".join((self.promise.__doc__ or "").split())
+
+    @property
+    def kept(self) -> bool:
+        return self.counter_example is None
+
+    def breaks(self, subject: Subject, flight: Flight) -> bool:
+        """Whether the flight breaks the promise; remember what was measured."""
+        self.flights += 1
+        try:
+            measured = self.promise(subject, flight)
+        except BreachError:
+            return True
+        for figure in measured.figures:
+            if figure.name not in self.closest or figure.share > self.closest[figure.name].share:
+                self.closest[figure.name] = figure
+        self.ill_conditioned += measured.ill_conditioned
+        if measured.figures:
+            target(max(figure.share for figure in measured.figures))
+        return False
+
+
+def search(
+    subject: Subject, promise: Promise, examples: int, seed: int, tried: Callable[[int], object]
+) -> Finding:
+    """Try a promise on `examples` flights, fewer where one breaks it; `tried` is told how many."""
+    finding = Finding(promise)
+
+    def breaks(flight: Flight) -> bool:
+        broken = finding.breaks(subject, flight)
+        tried(finding.flights)
+        return broken
+
+    quiet = settings(
+        max_examples=examples,
+        database=None,
+        deadline=None,
+        verbosity=Verbosity.quiet,
+    )
+    try:
+        smallest = find(
+            flights(subject.vehicle),
+            breaks,
+            settings=quiet,
+            random=Random(f"{seed} {finding.name}"),
+        )
+    except NoSuchExample:
+        return finding
+    try:
+        promise(subject, smallest)
+    except BreachError as breach:
+        finding.counter_example = CounterExample(smallest, str(breach))
+        return finding
+    raise RuntimeError(f"{finding.name}: broken once and kept the next time by {smallest}")
+
+
+def check_promises(
+    subject: Subject,
+    examples: int,
+    seed: int,
+    done: Callable[[float], object] = lambda amount: None,
+    promises: Sequence[Promise] = PROMISES,
+) -> list[Finding]:
+    """Search for a breach of each promise; `done` is told how many flights of
+    examples · len(promises) are behind.
+    """
+    findings = []
+    for number, promise in enumerate(promises):
+
+        def tried(flights: int, before: int = number * examples) -> None:
+            done(before + min(flights, examples))
+
+        findings.append(search(subject, promise, examples, seed, tried))
+        done((number + 1) * examples)
+    return findings

@@ -1,0 +1,158 @@
+"""`fourvane check`: the acceptance of a vehicle before integration, on its own flight tables."""
+
+from collections.abc import Sequence
+from pathlib import Path
+from random import SystemRandom
+from typing import TYPE_CHECKING, Any
+
+import click
+import numpy as np
+from rich.table import Table as Shown
+
+from mixer.ground.authority import AXES, Unmet, required_nm, unmet_requirements
+from mixer.ground.command import FAILED, emit, result_option
+from mixer.ground.console import output, progress
+from mixer.ground.files import InputError
+from mixer.ground.vehicle import Vehicle, load_vehicle
+
+if TYPE_CHECKING:
+    from mixer.ground.check import Finding
+
+EXAMPLES = 300
+SEEDS = 1 << 32
+ILL_CONDITIONED = (
+    "Ill-conditioned: there the policy's own answer moves further than the bound when the demand "
+    "moves by a hair; such cases are counted, and are no breach."
+)
+NOT_CHECKED = (
+    "This is a search, not a proof, and it is about arithmetic: servos, linkages and the jet "
+    "itself are tried on the bench and on the test stand."
+)
+
+
+@click.command()
+@click.argument("vehicle_file", metavar="VEHICLE", type=click.Path(path_type=Path))
+@click.option(
+    "--examples", metavar="N", type=click.IntRange(1, 1_000_000), default=EXAMPLES,
+    show_default=True, help="How many flights each promise is tried on.",
+)  # fmt: skip
+@click.option(
+    "--seed", metavar="N", type=click.IntRange(0), help="Repeat the search that printed this seed."
+)
+@result_option
+def check(vehicle_file: Path, examples: int, seed: int | None, as_json: bool) -> None:
+    """Search for a flight that breaks a promise of the steering, on the vehicle's own tables.
+
+    Demands, wear, pressure, jammed vanes and time steps are varied. The promises: limits (travel
+    and slew), priority (roll never costs pitch or yaw), continuity, recovery, and accuracy against
+    the exact policy. The smallest flight that breaks one is printed as Python to paste. Then the
+    moments within reach are compared with [requirements] over the burn. Exit status 1 where a
+    promise is broken or a requirement is not met.
+
+    CAUTION: what passes here has still to pass on the bench, on the test stand and before the
+    range's safety officer.
+
+    Example: fourvane check vehicle.toml --examples 2000
+    """
+    try:
+        from mixer.ground import check as searching
+        from mixer.ground.subject import Subject
+    except ModuleNotFoundError as error:
+        if error.name != "hypothesis":
+            raise
+        raise InputError(
+            'this search needs the library hypothesis: pip install "fourvane[check]"'
+        ) from error
+    vehicle = load_vehicle(vehicle_file)
+    seed = SystemRandom().randrange(SEEDS) if seed is None else seed
+    total = examples * len(searching.PROMISES)
+    with progress(f"Searching, seed {seed}", total) as done:
+        findings = searching.check_promises(Subject(vehicle), examples, seed, done)
+    unmet = unmet_requirements(vehicle)
+    passed = not unmet and all(finding.kept for finding in findings)
+    required = required_nm(vehicle.requirements)
+    result: dict[str, Any] = {
+        "vehicle": vehicle.vehicle.name,
+        "examples": examples,
+        "seed": seed,
+        "promises": [facts(finding, vehicle_file) for finding in findings],
+        "required_nm": dict(zip(AXES, required, strict=True)),
+        "requirements_met": None if np.isnan(required).all() else not unmet,
+        "unmet": [vars(one) for one in unmet],
+        "passed": passed,
+    }
+    emit(result, as_json, lambda: show(vehicle, vehicle_file, findings, unmet, examples, seed))
+    if not passed:
+        raise SystemExit(FAILED)
+
+
+def facts(finding: "Finding", vehicle_file: Path) -> dict[str, Any]:
+    """A finding as JSON has it."""
+    found = finding.counter_example
+    return {
+        "name": finding.name,
+        "says": finding.says,
+        "flights": finding.flights,
+        "kept": finding.kept,
+        "closest": [
+            {"name": one.name, "value": one.value, "allowed": one.allowed, "unit": one.unit}
+            for one in finding.closest.values()
+        ],
+        "ill_conditioned": finding.ill_conditioned,
+        "breach": found and found.breach,
+        "case": found and found.code(finding.name, vehicle_file),
+    }
+
+
+def show(
+    vehicle: Vehicle,
+    vehicle_file: Path,
+    findings: Sequence["Finding"],
+    unmet: Sequence[Unmet],
+    examples: int,
+    seed: int,
+) -> None:
+    """The findings as a table, then each counter-example, then the verdict."""
+    output.print(
+        f"{vehicle.vehicle.name}: each promise tried on {examples} flights; seed {seed} "
+        f"(--seed {seed} repeats this search)",
+        soft_wrap=True,
+    )
+    table = Shown("promise", "", "nearest to its bound", box=None)
+    some_ill = any(finding.ill_conditioned for finding in findings)
+    if some_ill:
+        table.add_column("ill-conditioned", justify="right")
+    for finding in findings:
+        closest = "\n".join(str(figure) for figure in finding.closest.values())
+        table.add_row(
+            finding.name,
+            "kept" if finding.kept else "BROKEN",
+            closest if finding.kept else "",
+            *([str(finding.ill_conditioned or "")] if some_ill else []),
+        )
+    output.print(table)
+    if some_ill:
+        output.print(ILL_CONDITIONED, soft_wrap=True)
+    for finding in findings:
+        if finding.counter_example is not None:
+            output.print(f"\nBROKEN: {finding.name}. {finding.says}", soft_wrap=True)
+            output.print(finding.counter_example.breach, soft_wrap=True)
+            output.print("The smallest flight found that shows it, to paste into Python:\n")
+            click.echo(finding.counter_example.code(finding.name, vehicle_file))
+    broken = [finding.name for finding in findings if not finding.kept]
+    output.print(verdict(vehicle, broken, unmet), soft_wrap=True)
+    output.print(NOT_CHECKED, soft_wrap=True)
+
+
+def verdict(vehicle: Vehicle, broken: Sequence[str], unmet: Sequence[Unmet]) -> str:
+    """Pass or fail, and of what."""
+    wanted_nm = required_nm(vehicle.requirements)
+    named = [f"{axis} {nm:g}" for axis, nm in zip(AXES, wanted_nm, strict=True) if nm == nm]
+    reasons = [f"Broken: {', '.join(broken)}." if broken else "No promise was found broken."]
+    if unmet:
+        reasons += [f"{one}." for one in unmet]
+    elif named:
+        reasons.append(f"{', '.join(named)} N·m within reach both ways over the whole burn.")
+    else:
+        reasons.append("[requirements] states no moments, so none were compared.")
+    return f"{'FAIL' if broken or unmet else 'PASS'}. {' '.join(reasons)}"
