@@ -1,7 +1,13 @@
 """Options and settings that every test shares."""
 
+import os
+
 import pytest
 from hypothesis import settings
+
+# One thread of linear algebra for each test process: there are as many processes as cores, and
+# threads beyond that only wait for each other. Read by numpy when it is first imported.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 settings.register_profile("fourvane", print_blob=True, deadline=None)
 settings.load_profile("fourvane")

@@ -42,7 +42,7 @@ def test_without_noise_the_truth_comes_out() -> None:
 
 @pytest.mark.parametrize("kind", list(KINDS))
 def test_effectiveness_is_recovered_as_surely_as_the_standard_errors_claim(
-    kind: str, long_run: bool, monkeypatch: pytest.MonkeyPatch
+    kind: str, long_run: bool
 ) -> None:
     """Within two standard errors in 95 % of the tests, and claimed errors right to 20 %.
 
@@ -50,7 +50,6 @@ def test_effectiveness_is_recovered_as_surely_as_the_standard_errors_claim(
     that hangs together, three standard deviations of what so many seeds can show are allowed: four
     vanes a seed, as good as independent.
     """
-    monkeypatch.setenv("OPENBLAS_NUM_THREADS", "1")  # as many as processes; more only wait
     seeds = range(500 if long_run else 24)
     outcomes = many_tests(seeds, kind)
     off = stacked(outcomes, "effectiveness")

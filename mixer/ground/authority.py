@@ -70,16 +70,17 @@ def burn_times_s(vehicle: Vehicle) -> Array:
 
 
 def unmet_requirements(
-    vehicle: Vehicle, reach_at: Callable[[Array], Reach] | None = None
+    vehicle: Vehicle, alone_nm_at: Callable[[Array], Array] | None = None
 ) -> list[Unmet]:
     """The required moments that are out of reach at some time of the burn at the reference
     pressure, earliest first.
 
-    `reach_at` gives what is within reach at burn times (n,), for other cases than the nominal.
+    `alone_nm_at` gives what is within reach at burn times (n,) as `each_alone_nm` does, (n, 3),
+    for other cases than the nominal.
     """
-    reach_at = reach_at or (lambda time_s: reach(vehicle, time_s))
+    alone_nm_at = alone_nm_at or (lambda time_s: each_alone_nm(reach(vehicle, time_s)))
     times_s, wanted_nm = burn_times_s(vehicle), required_nm(vehicle.requirements)
-    over_burn_nm = each_alone_nm(reach_at(times_s))
+    over_burn_nm = alone_nm_at(times_s)
     short = over_burn_nm < wanted_nm
     found = []
     for place in np.flatnonzero(short.any(0)):
@@ -87,7 +88,7 @@ def unmet_requirements(
         met_s, unmet_s = float(times_s[max(first - 1, 0)]), float(times_s[first])
         while unmet_s - met_s > CLOSE_ENOUGH_S:
             middle_s = (met_s + unmet_s) / 2
-            if each_alone_nm(reach_at(np.array([middle_s])))[0, place] < wanted_nm[place]:
+            if alone_nm_at(np.array([middle_s]))[0, place] < wanted_nm[place]:
                 unmet_s = middle_s
             else:
                 met_s = middle_s

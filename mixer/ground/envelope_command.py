@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +18,7 @@ from mixer.ground.envelope import KEPT_BACK, PITCH, YAW, reach
 from mixer.ground.files import InputError, write_whole
 from mixer.ground.page import Picture, Section, Table, Verdict, render_page
 from mixer.ground.pictures import png, svg
+from mixer.ground.uncertainty import reachable_band, worst_case_nm
 from mixer.ground.vehicle import Vehicle, load_vehicle
 
 MOST_MAPS = 3
@@ -32,6 +34,13 @@ HEAD = (
 NUMBERS = (
     "Moments in N·m. All round: within reach in every direction of pitch and yaw. On the edge: "
     "what roll is left both ways in the worst corner of pitch and yaw."
+)
+
+
+BAND_HEAD = ("burn time, s", "moment", "nominal", "two standard errors", "worst case")
+BAND_NUMBERS = (
+    "Within reach both ways, each by itself, N·m, with the errors of [uncertainty]. Worst case: "
+    "every number off by two standard errors the wrong way at once."
 )
 
 
@@ -65,7 +74,9 @@ def envelope(vehicle_file: Path, times_s: tuple[float, ...], out: Path, as_json:
 
     Exact geometry from the vehicle file, at the reference pressure, with the wear and the lever arm
     of that time. Where the file states [requirements] (pitch_nm, yaw_nm, roll_nm), each must be
-    within reach by itself, both ways, over the whole burn: exit status 1 where it is not.
+    within reach by itself, both ways, over the whole burn: exit status 1 where it is not. With
+    [uncertainty] (standard errors, as `fourvane identify` writes them) there is a band about what
+    is within reach, and the requirements must be met in the worst case.
 
     CAUTION: this is authority on paper. A static test shows what the vanes give.
 
@@ -80,7 +91,9 @@ def envelope(vehicle_file: Path, times_s: tuple[float, ...], out: Path, as_json:
             raise InputError(f"--at {time_s:g}: must be at most the burn time, {end_s:g} s")
     times = sorted(set(times_s)) or [0.0, end_s / 2, end_s]
     instants = [instant(vehicle, time_s) for time_s in times]
-    unmet = unmet_requirements(vehicle)
+    nominal_unmet = unmet = unmet_requirements(vehicle)
+    if vehicle.uncertainty is not None:
+        unmet = unmet_requirements(vehicle, partial(worst_case_nm, vehicle))
     if out.suffix.lower() == ".png":
         png(draw.overview(vehicle, times, unmet), out)
     else:
@@ -92,7 +105,9 @@ def envelope(vehicle_file: Path, times_s: tuple[float, ...], out: Path, as_json:
         "instants": [vars(one) for one in instants],
         "required_nm": dict(zip(AXES, required, strict=True)),
         "requirements_met": None if np.isnan(required).all() else not unmet,
-        "unmet": [vars(one) for one in unmet],
+        "unmet": [vars(one) for one in nominal_unmet],
+        "unmet_worst_case": [vars(one) for one in unmet],
+        "band": vars(reachable_band(vehicle, np.array(times))),
         "out": out,
     }
     emit(result, as_json, lambda: show(vehicle, instants, unmet, out))
@@ -152,10 +167,13 @@ def verdict(vehicle: Vehicle, unmet: Sequence[Unmet]) -> Verdict | None:
     wanted_nm = required_nm(vehicle.requirements)
     if np.isnan(wanted_nm).all():
         return None
+    sure = "" if vehicle.uncertainty is None else "In the worst case of [uncertainty]: "
     if unmet:
-        return Verdict("fail", f"{'. '.join(map(str, unmet))}.")
+        return Verdict("fail", f"{sure}{'. '.join(map(str, unmet))}.")
     named = [f"{axis} {nm:g}" for axis, nm in zip(AXES, wanted_nm, strict=True) if nm == nm]
-    return Verdict("pass", f"{', '.join(named)} N·m within reach both ways over the whole burn.")
+    return Verdict(
+        "pass", f"{sure}{', '.join(named)} N·m within reach both ways over the whole burn."
+    )
 
 
 def page(vehicle: Vehicle, instants: Sequence[Instant], unmet: Sequence[Unmet]) -> str:
@@ -190,6 +208,7 @@ def page(vehicle: Vehicle, instants: Sequence[Instant], unmet: Sequence[Unmet]) 
             ),
             Section(
                 "Over the burn",
+                tables=band_tables(vehicle, times_s),
                 pictures=[
                     Picture(
                         svg(draw.over_burn(vehicle, unmet)),
@@ -202,8 +221,12 @@ def page(vehicle: Vehicle, instants: Sequence[Instant], unmet: Sequence[Unmet]) 
                 "What this does not tell",
                 [
                     "These are nominal figures: no uncertainty of the force curve, the wear or "
-                    "the pressure is in them. Slew is left out: how soon a moment is reached is "
-                    "another matter. With a jammed vane much less is within reach."
+                    "the pressure is in them."
+                    if vehicle.uncertainty is None
+                    else "The band knows what [uncertainty] states and nothing else; the pressure "
+                    "is taken as exact.",
+                    "Slew is left out: how soon a moment is reached is another matter. With a "
+                    "jammed vane much less is within reach.",
                 ],
             ),
         ],
@@ -216,6 +239,32 @@ def page(vehicle: Vehicle, instants: Sequence[Instant], unmet: Sequence[Unmet]) 
     )
 
 
+def band_rows(vehicle: Vehicle, times_s: Sequence[float]) -> list[tuple[str, ...]]:
+    """What is within reach both ways and how surely, a row for each moment and time; none without
+    [uncertainty].
+    """
+    if vehicle.uncertainty is None:
+        return []
+    band = reachable_band(vehicle, np.array(times_s))
+    return [
+        (
+            f"{time_s:g}",
+            axis,
+            f"{band.nominal_nm[row, place]:.4g}",
+            f"{band.low_nm[row, place]:.4g} to {band.high_nm[row, place]:.4g}",
+            f"{band.worst_nm[row, place]:.4g}",
+        )
+        for row, time_s in enumerate(times_s)
+        for place, axis in enumerate(AXES)
+    ]
+
+
+def band_tables(vehicle: Vehicle, times_s: Sequence[float]) -> list[Table]:
+    """The band as a table of a report, where there is one."""
+    found = band_rows(vehicle, times_s)
+    return [Table(BAND_HEAD, found, BAND_NUMBERS)] if found else []
+
+
 def show(vehicle: Vehicle, instants: Sequence[Instant], unmet: Sequence[Unmet], out: Path) -> None:
     """The numbers as a table."""
     table = Shown("", *(f"{one.time_s:g} s" for one in instants), box=None, pad_edge=False)
@@ -225,6 +274,12 @@ def show(vehicle: Vehicle, instants: Sequence[Instant], unmet: Sequence[Unmet], 
         table.add_row(name, *cells)
     output.print("Moments within reach, N·m, at a burn time of")
     output.print(table)
+    if with_band := band_rows(vehicle, [one.time_s for one in instants]):
+        table = Shown(*BAND_HEAD, box=None, pad_edge=False)
+        for row in with_band:
+            table.add_row(*row)
+        output.print(BAND_NUMBERS, soft_wrap=True)
+        output.print(table)
     found = verdict(vehicle, unmet)
     if found is not None:
         output.print(f"{found.outcome.upper()}. {found.reason}", soft_wrap=True)

@@ -11,11 +11,13 @@ from mixer.ground.authority import AXES, Unmet, burn_times_s, each_alone_nm, req
 from mixer.ground.envelope import PITCH, Reach, reach
 from mixer.ground.pictures import LIMIT, drawing, series
 from mixer.ground.quantities import Array
+from mixer.ground.uncertainty import reachable_band
 from mixer.ground.vehicle import Vehicle
 
 FULL_SET = {"linewidth": 0.6, "alpha": 0.8}
 GRID = 241
 PALE = 1.8  # the map's darkest is this much less than the scale's, so that its numbers can be read
+WORST = {"color": "#444444", "linestyle": (0, (1, 1)), "linewidth": 1.1}
 REQUIRED = {"color": "#444444", "linestyle": "-", "linewidth": 2.2, "solid_capstyle": "butt"}
 
 
@@ -83,12 +85,21 @@ def both_ways(reached: Reach, pitch_nm: Array, yaw_nm: Array) -> Array:
 
 
 def draw_over_burn(panels: Iterable[Axes], vehicle: Vehicle, unmet: Sequence[Unmet]) -> None:
-    """Each moment by itself, both ways, over the burn: with what is required and when it fails."""
+    """Each moment by itself, both ways, over the burn: with what is required and when it fails,
+    and with its band where the vehicle file states [uncertainty].
+    """
     times_s = burn_times_s(vehicle)
     alone_nm = each_alone_nm(reach(vehicle, times_s))
+    band = None if vehicle.uncertainty is None else reachable_band(vehicle, times_s)
     wanted_nm = required_nm(vehicle.requirements)
     for place, (panel, axis) in enumerate(zip(panels, AXES, strict=True)):
-        panel.plot(times_s, alone_nm[:, place], **series(place))
+        line = panel.plot(times_s, alone_nm[:, place], label="nominal", **series(place))[0]
+        if band is not None:
+            ends_nm = band.low_nm[:, place], band.high_nm[:, place]
+            look = {"color": line.get_color(), "alpha": 0.25, "linewidth": 0}
+            panel.fill_between(times_s, *ends_nm, label="two standard errors", **look)
+            panel.plot(times_s, band.worst_nm[:, place], label="worst case", **WORST)
+            panel.legend(loc="lower left")
         if np.isfinite(wanted_nm[place]):
             panel.axhline(wanted_nm[place], **LIMIT)
             panel.text(

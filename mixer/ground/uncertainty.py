@@ -1,15 +1,16 @@
 """Authority with its uncertainty: what is within reach if the vehicle file is off by its errors.
 
-Each number of [uncertainty] is moved by two standard errors, both ways, one at a time. Their
-effects in squares make the band within which the truth should lie (19 times of 20 where the errors
-are normal); the losses added up, as if every number were off by two standard errors the wrong way
-at once, make the worst case.
+The band holds what 19 of 20 vehicles drawn by the standard errors of [uncertainty] reach. The worst
+case adds up what each number takes away when it alone is off by two standard errors, whichever way
+is worse: as if all were off the wrong way at once.
 """
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
+from scipy.stats import norm, qmc
 
 from mixer.ground.authority import each_alone_nm
 from mixer.ground.envelope import Reach, forces_n, reach
@@ -18,6 +19,8 @@ from mixer.ground.uncertainty_section import Uncertainty
 from mixer.ground.vehicle import Vehicle
 
 STANDARD_ERRORS = 2.0
+DRAWS = 256  # a power of two, for Sobol's points
+NUMBERS = 3 * VANES + 2  # effectiveness, clocking and zero of each vane; roll arm, lever arm
 
 
 @dataclass(frozen=True)
@@ -37,57 +40,60 @@ def reachable_band(vehicle: Vehicle, burn_time_s: Array) -> Band:
     """
     time_s = np.asarray(burn_time_s, dtype=float)
     nominal = each_alone_nm(reach(vehicle, time_s))
-    square, lost = np.zeros_like(nominal), np.zeros_like(nominal)
-    for less, more in changed(vehicle, time_s):
-        with np.errstate(invalid="ignore"):
-            changes = np.stack([each_alone_nm(less), each_alone_nm(more)]) - nominal
-        changes = np.nan_to_num(changes, nan=0.0)  # out of reach before and after
-        square += (changes[1] - changes[0]) ** 2 / 4
-        lost += np.maximum(-changes.min(axis=0), 0.0)
-    either_way = np.sqrt(square)
-    return Band(nominal, nominal - either_way, nominal + either_way, nominal - lost)
+    if vehicle.uncertainty is None:
+        return Band(nominal, nominal, nominal, nominal)
+    drawn = np.stack([each_alone_nm(shifted(vehicle, time_s, draw)) for draw in draws()])
+    low, high = np.quantile(drawn, norm.cdf([-STANDARD_ERRORS, STANDARD_ERRORS]), axis=0)
+    return Band(nominal, low, high, worst_case_nm(vehicle, time_s))
 
 
 def worst_case_nm(vehicle: Vehicle, burn_time_s: Array) -> Array:
     """The worst case of `reachable_band`, (..., 3)."""
-    return reachable_band(vehicle, burn_time_s).worst_nm
+    time_s = np.asarray(burn_time_s, dtype=float)
+    nominal = each_alone_nm(reach(vehicle, time_s))
+    lost = np.zeros_like(nominal)
+    for off in uncertain_numbers(vehicle.uncertainty or Uncertainty()):
+        either_way = [each_alone_nm(shifted(vehicle, time_s, sign * off)) for sign in (-1, 1)]
+        worse = np.minimum.reduce([nominal, *either_way])
+        lost += np.where(worse < nominal, nominal - worse, 0.0)
+    return nominal - lost
 
 
-def changed(vehicle: Vehicle, time_s: Array) -> Iterator[tuple[Reach, Reach]]:
-    """For each uncertain number: what is within reach with it too low and too high."""
-    errors = vehicle.uncertainty or Uncertainty()
-    here = reach(vehicle, time_s)
-    each_vane = STANDARD_ERRORS * np.eye(VANES)
-    shares = errors.effectiveness_at(time_s) / vehicle.effectiveness(time_s)
-    for vane in np.flatnonzero(shares.reshape(-1, VANES).any(axis=0)):
-        by = shares * each_vane[vane]
-        yield (
-            replace(here, lo_n=here.lo_n * (1 - by), hi_n=here.hi_n * (1 - by)),
-            replace(here, lo_n=here.lo_n * (1 + by), hi_n=here.hi_n * (1 + by)),
-        )
-    for vane in np.flatnonzero(or_zeros(errors.clocking_deg)):
-        by = or_zeros(errors.clocking_deg) * each_vane[vane]
-        yield (
-            replace(here, clocking_deg=here.clocking_deg - by),
-            replace(here, clocking_deg=here.clocking_deg + by),
-        )
-    for vane in np.flatnonzero(or_zeros(errors.zero_deg)):
-        by = or_zeros(errors.zero_deg) * each_vane[vane]
-        yield with_zero(vehicle, time_s, here, -by), with_zero(vehicle, time_s, here, by)
-    for name in ("roll_arm_m", "lever_arm_m"):
-        if by := STANDARD_ERRORS * getattr(errors, name):
-            arm_m = getattr(here, name)
-            yield replace(here, **{name: arm_m - by}), replace(here, **{name: arm_m + by})
+def uncertain_numbers(errors: Uncertainty) -> Iterator[Array]:
+    """Each number that has an error, off by two of them: (NUMBERS,) of standard errors."""
+    per_vane = (errors.effectiveness, errors.clocking_deg, errors.zero_deg)
+    present = [rows is not None for rows in per_vane for _ in range(VANES)]
+    present += [errors.roll_arm_m > 0, errors.lever_arm_m > 0]
+    yield from STANDARD_ERRORS * np.eye(NUMBERS)[np.array(present)]
 
 
-def with_zero(vehicle: Vehicle, time_s: Array, here: Reach, off_deg: Array) -> Reach:
-    """What is within reach if edge-on lies `off_deg` (4,) away from neutral: the travel, which the
-    linkage sets, moves along the curves.
+@cache
+def draws() -> Array:
+    """The same normal numbers every time, spread evenly (Sobol's points): (DRAWS, NUMBERS)."""
+    points = qmc.Sobol(NUMBERS, scramble=False).random(DRAWS) + 0.5 / DRAWS
+    return np.asarray(norm.ppf(points))
+
+
+def shifted(vehicle: Vehicle, time_s: Array, off: Array) -> Reach:
+    """What is within reach at burn times (...) with each number off by so many of its standard
+    errors, `off` (NUMBERS,).
+
+    Edge-on off neutral moves the travel, which the linkage sets, along the force curve.
     """
-    gain = vehicle.effectiveness(time_s)
-    lo_n, hi_n = (gain * forces_n(vehicle, limit + off_deg) for limit in vehicle.vanes.travel_deg.T)
-    return replace(here, lo_n=lo_n, hi_n=hi_n)
-
-
-def or_zeros(errors: Array | None) -> Array:
-    return np.zeros(VANES) if errors is None else errors
+    errors, here = vehicle.uncertainty or Uncertainty(), reach(vehicle, time_s)
+    effectiveness, clocking, zero = off[: 3 * VANES].reshape(3, VANES)
+    gain = vehicle.effectiveness(time_s) + effectiveness * errors.effectiveness_at(time_s)
+    zero_deg = zero * (0.0 if errors.zero_deg is None else errors.zero_deg)
+    clocking_deg = clocking * (0.0 if errors.clocking_deg is None else errors.clocking_deg)
+    lo_n, hi_n = (
+        np.maximum(gain, 0.0) * forces_n(vehicle, limit_deg + zero_deg)
+        for limit_deg in vehicle.vanes.travel_deg.T
+    )
+    return replace(
+        here,
+        clocking_deg=here.clocking_deg + clocking_deg,
+        lo_n=lo_n,
+        hi_n=hi_n,
+        roll_arm_m=here.roll_arm_m + off[-2] * errors.roll_arm_m,
+        lever_arm_m=here.lever_arm_m + off[-1] * errors.lever_arm_m,
+    )
