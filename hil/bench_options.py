@@ -173,7 +173,9 @@ SHARED = (
         help="Which servo; can be repeated. All four where none is named.",
     ),
     click.option(
-        "--out",
+        "--out-dir",
+        "out",
+        metavar="FOLDER",
         type=click.Path(path_type=Path, file_okay=False),
         default=Path("fourvane-bench"),
         show_default=True,

@@ -109,6 +109,35 @@ def reading_of(
     return Reading(float(np.mean(angles)), float(np.std(angles)), trouble, supply_v)
 
 
+def read_model(servo: EmulatedServo, scale: Scale) -> Reading:
+    """An emulated servo's encoder read at rest; a little time passes for it."""
+    samples = []
+    for _ in range(SAMPLES):
+        samples.append(servo.sample())
+        servo.advance(SAMPLE_GAP_S)
+    counts, magnets = [s.counts for s in samples], [s.magnet for s in samples]
+    return reading_of(counts, magnets, scale, servo.supply_v)
+
+
+def play_model(
+    servos: Sequence[EmulatedServo], servo: int, scale: Scale, pulse_us: Array, interval_s: float
+) -> Recording:
+    """What one of some emulated servos does under a row of pulses; time passes for all of them."""
+    model = servos[servo - 1]
+    for other in servos:
+        if other is not model:
+            other.advance(len(pulse_us) * interval_s)
+    counts, supply_v = np.full(len(pulse_us), np.nan), np.empty(len(pulse_us))
+    for i, pulse in enumerate(pulse_us):
+        model.pulse(float(pulse))
+        sample = model.sample()
+        if sample.counts is not None:
+            counts[i] = sample.counts
+        supply_v[i] = model.supply_v
+        model.advance(interval_s)
+    return Recording(interval_s, np.asarray(pulse_us), scale.angle_deg(counts), supply_v)
+
+
 class ModelPort:
     """Emulated servos in this process, in their own time: as fast as they can be computed."""
 
@@ -138,30 +167,11 @@ class ModelPort:
             servo.advance(duration_s)
 
     def read(self, servo: int, prompt: str = "") -> Reading:
-        model = self.servos[servo - 1]
-        samples = []
-        for _ in range(SAMPLES):
-            samples.append(model.sample())
-            self.wait(SAMPLE_GAP_S)
-        return reading_of(
-            [sample.counts for sample in samples],
-            [sample.magnet for sample in samples],
-            self.scales[servo - 1],
-            model.supply_v,
-        )
+        return read_model(self.servos[servo - 1], self.scales[servo - 1])
 
     def play(self, servo: int, pulse_us: Array, interval_s: float) -> Recording:
-        model, scale = self.servos[servo - 1], self.scales[servo - 1]
-        counts, supply_v = np.full(len(pulse_us), np.nan), np.empty(len(pulse_us))
-        for i, pulse in enumerate(pulse_us):
-            model.pulse(float(pulse))
-            sample = model.sample()
-            if sample.counts is not None:
-                counts[i] = sample.counts
-            supply_v[i] = model.supply_v
-            self.wait(interval_s)
         self.pulse_us[servo - 1] = float(pulse_us[-1])
-        return Recording(interval_s, np.asarray(pulse_us), scale.angle_deg(counts), supply_v)
+        return play_model(self.servos, servo, self.scales[servo - 1], pulse_us, interval_s)
 
     def hang(self, servo: int, load_nm: float) -> None:
         self.servos[servo - 1].hang(load_nm)

@@ -14,7 +14,16 @@ from numpy.typing import NDArray
 
 from firmware_port import bench_protocol as b
 from firmware_port import protocol as p
-from hil.bench_port import SAMPLE_GAP_S, SAMPLES, Reading, Recording, Scale, reading_of
+from hil.bench_port import (
+    SAMPLE_GAP_S,
+    SAMPLES,
+    Reading,
+    Recording,
+    Scale,
+    play_model,
+    read_model,
+    reading_of,
+)
 from hil.errors import BoardError
 from hil.node_link import NodeLink, numbers, read_numbers
 from hil.servo_model import EmulatedServo
@@ -86,15 +95,8 @@ class BoardPort:
     def read(self, servo: int, prompt: str = "") -> Reading:
         scale = self.scales[servo - 1]
         if self.servos is not None:
-            model = self.servos[servo - 1]
-            samples = []
-            for _ in range(SAMPLES):
-                samples.append(model.sample())
-                model.advance(SAMPLE_GAP_S)
             self._look(servo, 1)
-            return reading_of(
-                [s.counts for s in samples], [s.magnet for s in samples], scale, model.supply_v
-            )
+            return read_model(self.servos[servo - 1], scale)
         counts: list[int | None] = []
         magnets: list[bool] = []
         supply_v = None
@@ -123,7 +125,8 @@ class BoardPort:
             raise BoardError(f"servo {servo}: the recording ended after {played} pulses")
         pulse_out_us = self._fetch(b.PULSES, played) * b.UNIT_NS / 1000
         if self.servos is not None:
-            return self._follow(servo, pulse_out_us, interval_s)
+            scale = self.scales[servo - 1]
+            return play_model(self.servos, servo, scale, pulse_out_us, interval_s)
         counts = self._fetch(b.COUNTS, played)
         counts[counts == b.NO_COUNT] = np.nan
         supply_mv = self._fetch(b.SUPPLIES, played)
@@ -194,20 +197,3 @@ class BoardPort:
         self.link.request(p.PASS, numbers((round(1e6 * duration_s),)))
         for model in self.servos:
             model.advance(duration_s)
-
-    def _follow(self, servo: int, pulse_us: Array, interval_s: float) -> Recording:
-        """What the emulated servo did under the pulses that the board has put out."""
-        assert self.servos is not None
-        model = self.servos[servo - 1]
-        for other in self.servos:
-            if other is not model:
-                other.advance(len(pulse_us) * interval_s)
-        counts, supply_v = np.full(len(pulse_us), np.nan), np.empty(len(pulse_us))
-        for i, pulse in enumerate(pulse_us):
-            model.pulse(float(pulse))
-            sample = model.sample()
-            if sample.counts is not None:
-                counts[i] = sample.counts
-            supply_v[i] = model.supply_v
-            model.advance(interval_s)
-        return Recording(interval_s, pulse_us, self.scales[servo - 1].angle_deg(counts), supply_v)

@@ -105,7 +105,7 @@ def read_lines(path: Path) -> Kept:
         good += len(line)
     if not records and content.strip(b"\0"):
         if b"\n" in content:
-            raise JournalError(f"{path}: not a bench journal; name another folder with --out")
+            raise JournalError(f"{path}: not a bench journal; name another folder with --out-dir")
         good = 0
     return Kept(records, good, len(content) - good)
 

@@ -6,10 +6,20 @@ from typing import Any
 from hil.bench import RUNS, items_of, run_bench
 from hil.bench_plan import BenchPlan
 from hil.bench_port import BenchPort, ModelPort
-from hil.servo_model import EmulatedServo
+from hil.servo_model import EmulatedServo, ServoKind
 from mixer.ground.bench_data import BenchData, bench_data
 
 TRAVEL_DEG = (-15.0, 15.0)
+CALM = ServoKind(  # a second-order system and nothing else
+    slew_deg_s=1e6,
+    acceleration_deg_s2=1e9,
+    latency_s=0.0,
+    frame_hz=0.0,
+    dead_band_deg=0.0,
+    stiction_deg=0.0,
+    backlash_deg=0.0,
+    supply_ohm=0.0,
+)
 
 
 class Notes:

@@ -35,7 +35,7 @@ def benched(tmp_path_factory):
     """A folder with a whole bench of four servos, and the vehicle file it was made for."""
     folder = tmp_path_factory.mktemp("bench")
     file = vehicle_file(folder, acceptance=LIMITS)
-    done = run("bench", "all", "--vehicle", file, "--out", folder / "out", *QUICK, "--json")
+    done = run("bench", "all", "--vehicle", file, "--out-dir", folder / "out", *QUICK, "--json")
     assert done.exit_code == 0, done.output
     return folder / "out", file, json.loads(done.stdout)
 
@@ -70,13 +70,13 @@ def test_the_reports_stand_alone_and_say_what_they_must(benched):
 def test_the_same_command_again_measures_nothing_new(benched):
     folder, file, result = benched
     before = {path: path.read_bytes() for path in folder.glob("*.journal")}
-    done = run("bench", "all", "--vehicle", file, "--out", folder, *QUICK, "--json")
+    done = run("bench", "all", "--vehicle", file, "--out-dir", folder, *QUICK, "--json")
     assert json.loads(done.stdout)["servos"] == result["servos"]
     assert {path: path.read_bytes() for path in folder.glob("*.journal")} == before
 
 
 def test_other_settings_are_not_mixed_in_but_measured_anew_when_told(tmp_path):
-    arguments = ("bench", "sweep", "--servo", 1, "--out", tmp_path, "--json")
+    arguments = ("bench", "sweep", "--servo", 1, "--out-dir", tmp_path, "--json")
     assert run(*arguments, "--passes", 2).exit_code == 0
     other = run(*arguments, "--passes", 3)
     assert other.exit_code == 2
@@ -86,7 +86,7 @@ def test_other_settings_are_not_mixed_in_but_measured_anew_when_told(tmp_path):
 
 
 def test_a_failing_servo_ends_with_status_1_and_its_reasons(tmp_path):
-    done = run("bench", "sweep", "--servo", 4, "--fault", "4=sticking-band", "--out", tmp_path)
+    done = run("bench", "sweep", "--servo", 4, "--fault", "4=sticking-band", "--out-dir", tmp_path)
     assert done.exit_code == 1
     assert "servo 4: sticking band: servo 4 sticks between" in done.stdout
     assert "Faults found" in (tmp_path / "servo-4.html").read_text(encoding="utf-8")
@@ -95,7 +95,7 @@ def test_a_failing_servo_ends_with_status_1_and_its_reasons(tmp_path):
 
 def test_a_limit_missed_ends_with_status_1_and_its_margin(tmp_path):
     file = vehicle_file(tmp_path, acceptance={"backlash_deg": 0.05})
-    done = run("bench", "sweep", "--servo", 1, "--vehicle", file, "--out", tmp_path / "out")
+    done = run("bench", "sweep", "--servo", 1, "--vehicle", file, "--out-dir", tmp_path / "out")
     assert done.exit_code == 1
     assert re.search(r"servo 1: backlash_deg 0\.\d+, at most 0.05, margin -0", done.stdout)
 
@@ -103,7 +103,7 @@ def test_a_limit_missed_ends_with_status_1_and_its_margin(tmp_path):
 def test_a_single_run_is_judged_by_its_own_limits_only(tmp_path):
     file = vehicle_file(tmp_path, acceptance={"backlash_deg": 0.05, "slew_deg_s": 300.0})
     done = run(
-        "bench", "step", "--servo", 1, "--vehicle", file, "--out", tmp_path / "out", "--json"
+        "bench", "step", "--servo", 1, "--vehicle", file, "--out-dir", tmp_path / "out", "--json"
     )
     assert done.exit_code == 0, done.output
     assert json.loads(done.stdout)["servos"]["1"]["limits"] == {"slew_deg_s": 300.0}
@@ -112,7 +112,7 @@ def test_a_single_run_is_judged_by_its_own_limits_only(tmp_path):
 @pytest.mark.parametrize("command", ["frequency", "endurance", "hold"])
 def test_every_run_is_a_command_of_its_own(tmp_path, command):
     extra = ("--load-nm", "0.4") if command == "hold" else ()
-    done = run("bench", command, "--servo", 2, "--out", tmp_path, "--json", *extra)
+    done = run("bench", command, "--servo", 2, "--out-dir", tmp_path, "--json", *extra)
     assert done.exit_code == 0, done.output
     figures = json.loads(done.stdout)["servos"]["2"]["figures"]
     name = {"frequency": "bandwidth_hz", "endurance": "drift_deg", "hold": "hold_deg"}[command]
@@ -122,7 +122,7 @@ def test_every_run_is_a_command_of_its_own(tmp_path, command):
 
 def test_a_person_can_read_the_angles(tmp_path):
     """Wrong answers are asked again; "stop" ends it as Ctrl-C does; the rest goes on from there."""
-    arguments = ("bench", "sweep", "--servo", 1, "--reader", "person", "--out", tmp_path)
+    arguments = ("bench", "sweep", "--servo", 1, "--reader", "person", "--out-dir", tmp_path)
     arguments += ("--positions", 7, "--passes", 2, "--json")
     looks = ["0", "4", "-4", "0"]
     up = ["-17,4", "-11.6", "-5.8", "0", "5,8", "11.6", "17.4"]
@@ -145,7 +145,7 @@ def test_what_needs_an_encoder_is_left_out_in_words_with_a_person(tmp_path):
         1,
         "--reader",
         "person",
-        "--out",
+        "--out-dir",
         tmp_path,
         typed="0\n4\n-4\n0\n",
     )
@@ -166,7 +166,7 @@ def test_what_needs_an_encoder_is_left_out_in_words_with_a_person(tmp_path):
     ],
 )
 def test_options_that_make_no_sense_end_with_2_and_say_why(tmp_path, arguments, words):
-    done = run("bench", *arguments, "--out", tmp_path / "out")
+    done = run("bench", *arguments, "--out-dir", tmp_path / "out")
     assert done.exit_code == 2
     assert words in done.stderr
     assert "Traceback" not in done.output
@@ -174,7 +174,7 @@ def test_options_that_make_no_sense_end_with_2_and_say_why(tmp_path, arguments, 
 
 def test_options_of_rehearsals_are_refused_with_a_real_board(tmp_path):
     file = vehicle_file(tmp_path)
-    real = ("--board", "/dev/ttyNONE7", "--vehicle", file, "--out", tmp_path / "out")
+    real = ("--board", "/dev/ttyNONE7", "--vehicle", file, "--out-dir", tmp_path / "out")
     for arguments, words in (
         (("all", "--fault", "1=loose-horn"), "--fault is for rehearsals"),
         (("wiggle", "--swapped", "1", "2"), "--swapped is for rehearsals"),
@@ -238,7 +238,7 @@ def test_a_sweep_file_becomes_servo_tables(benched, tmp_path):
 
 def test_a_sweep_that_sticks_is_refused_with_1_and_one_that_is_short_with_2(tmp_path):
     file = vehicle_file(tmp_path)
-    run("bench", "sweep", "--servo", 1, "--fault", "1=sticking-band", "--out", tmp_path / "b")
+    run("bench", "sweep", "--servo", 1, "--fault", "1=sticking-band", "--out-dir", tmp_path / "b")
     sticky = run("servo", "fit", tmp_path / "b" / "sweep.csv", "--vehicle", file)
     assert sticky.exit_code == 1
     assert "refused: servo 1 sticks between" in sticky.stderr
@@ -285,7 +285,7 @@ def test_the_allocator_s_slew_window_is_the_measured_slew(benched, tmp_path):
 
 def test_tables_of_some_servos_only_are_not_adopted(tmp_path):
     file = vehicle_file(tmp_path)
-    run("bench", "sweep", "--servo", 1, "--vehicle", file, "--out", tmp_path / "b")
+    run("bench", "sweep", "--servo", 1, "--vehicle", file, "--out-dir", tmp_path / "b")
     new = tmp_path / "new.toml"
     done = run("servo", "adopt", tmp_path / "b", "--vehicle", file, "--out", new)
     assert done.exit_code == 2

@@ -12,10 +12,10 @@ from hil.bench_plan import plan_for
 from hil.bench_port import Scale
 from hil.linkage import Linkage
 from hil.servo_faults import emulated_servo, healthy_kind
-from hil.servo_model import EmulatedServo, ServoKind
+from hil.servo_model import EmulatedServo
 from mixer.ground.servo_figures import servo_figures
 from mixer.ground.servo_fit import fit_servo
-from tests.benches import TRAVEL_DEG, Notes, measured, plan_of, port_of
+from tests.benches import CALM, TRAVEL_DEG, Notes, measured, plan_of, port_of
 from tests.vehicles import vehicle
 
 
@@ -91,16 +91,7 @@ def test_the_linkages_are_as_non_linear_as_they_are_called(name):
 
 def calm(**changes):
     """A second-order servo with nothing else to it but what is changed."""
-    plain = ServoKind(
-        slew_deg_s=1e6,
-        acceleration_deg_s2=1e9,
-        latency_s=0.0,
-        frame_hz=0.0,
-        dead_band_deg=0.0,
-        stiction_deg=0.0,
-        backlash_deg=0.0,
-    )
-    return replace(plain, **changes)
+    return replace(CALM, **changes)
 
 
 @pytest.mark.parametrize("seed", range(5))

@@ -83,7 +83,7 @@ def test_a_killed_process_loses_no_point_it_had_told_of(tmp_path):
 @pytest.mark.parametrize("after_s", [0.2, 0.45, 0.7])
 def test_ctrl_c_keeps_what_was_measured_and_the_same_command_goes_on(tmp_path, after_s):
     """The exit status tells of it, the message says where to go on, the result is whole."""
-    arguments = ["bench", "sweep", "--servo", "1", "--out", str(tmp_path), "--passes", "12"]
+    arguments = ["bench", "sweep", "--servo", "1", "--out-dir", str(tmp_path), "--passes", "12"]
     process = subprocess.Popen(
         [sys.executable, "-c", COMMAND, *arguments, "--json"],
         stdout=subprocess.PIPE,

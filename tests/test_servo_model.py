@@ -12,21 +12,11 @@ from scipy import signal
 from hil.linkage import Linkage
 from hil.servo_faults import FAULTS, healthy_kind, some_fault
 from hil.servo_model import TICK_S, EmulatedServo, EncoderKind, ServoFault, ServoKind
-
-PERFECT = ServoKind(
-    slew_deg_s=1e6,
-    acceleration_deg_s2=1e9,
-    latency_s=0.0,
-    frame_hz=0.0,
-    dead_band_deg=0.0,
-    stiction_deg=0.0,
-    backlash_deg=0.0,
-    supply_ohm=0.0,
-)
+from tests.benches import CALM
 
 
 def servo_of(omega, zeta, **changes):
-    kind = replace(PERFECT, natural_hz=omega / (2 * math.pi), damping=zeta, **changes)
+    kind = replace(CALM, natural_hz=omega / (2 * math.pi), damping=zeta, **changes)
     return EmulatedServo(kind)
 
 
@@ -121,11 +111,11 @@ def test_an_end_stop_stops_it():
 
 
 def test_a_load_makes_it_give_and_slower():
-    servo = EmulatedServo(replace(PERFECT, slew_deg_s=400.0))
+    servo = EmulatedServo(replace(CALM, slew_deg_s=400.0))
     servo.hang(0.5)
-    assert servo.vane_deg == pytest.approx(0.5 * PERFECT.compliance_deg_per_nm)
+    assert servo.vane_deg == pytest.approx(0.5 * CALM.compliance_deg_per_nm)
     rate = np.diff(trace(servo, 1900, 0.3)) / 0.001
-    assert rate.max() == pytest.approx(400 * (1 - 0.5 / PERFECT.stall_nm), rel=1e-6)
+    assert rate.max() == pytest.approx(400 * (1 - 0.5 / CALM.stall_nm), rel=1e-6)
 
 
 def test_the_supply_sags_while_it_starts_and_recovers():
@@ -143,7 +133,7 @@ def test_the_supply_sags_while_it_starts_and_recovers():
 
 @pytest.mark.parametrize("noise_counts", [0.6, 1.5])
 def test_the_encoder_has_its_steps_and_its_noise(noise_counts):
-    servo = EmulatedServo(PERFECT, EncoderKind(noise_counts=noise_counts), seed=4)
+    servo = EmulatedServo(CALM, EncoderKind(noise_counts=noise_counts), seed=4)
     counts = np.array([servo.sample().counts for _ in range(4000)])
     assert counts.dtype.kind == "i"
     assert counts.mean() == pytest.approx(2048, abs=4 * noise_counts / np.sqrt(4000) + 0.01)
@@ -200,12 +190,12 @@ def test_the_same_seed_gives_the_same_servo_and_time_passes_the_same_in_any_piec
 
 
 def test_reversed_lead_turns_the_other_way():
-    servo = EmulatedServo(PERFECT, fault=ServoFault(reversed_lead=True))
+    servo = EmulatedServo(CALM, fault=ServoFault(reversed_lead=True))
     assert trace(servo, 1600, 1.0)[-1] == pytest.approx(-10, abs=1e-3)
 
 
 def test_a_loose_horn_adds_its_play():
-    calm = replace(PERFECT, damping=1.0)
+    calm = replace(CALM, damping=1.0)
     servo = EmulatedServo(calm, fault=ServoFault(loose_horn_deg=3.0))
     low = trace(servo, 1400, 1.0)[-1], trace(servo, 1500, 1.0)[-1]
     high = trace(servo, 1600, 1.0)[-1], trace(servo, 1500, 1.0)[-1]
@@ -214,7 +204,7 @@ def test_a_loose_horn_adds_its_play():
 
 def test_a_sticking_band_holds_only_within_itself():
     fault = ServoFault(sticking_from_deg=4.0, sticking_to_deg=8.0, sticking_deg=2.0)
-    servo = EmulatedServo(PERFECT, fault=fault)
+    servo = EmulatedServo(CALM, fault=fault)
     assert trace(servo, 1560, 1.0)[-1] == pytest.approx(6.0, abs=0.3)
     stood = servo.vane_deg
     assert trace(servo, 1575, 1.0)[-1] == pytest.approx(stood, abs=1e-9)
@@ -224,7 +214,7 @@ def test_a_sticking_band_holds_only_within_itself():
 
 def test_a_lost_tooth_costs_a_pitch_where_it_is_crossed():
     fault = ServoFault(tooth_at_deg=3.0, tooth_pitch_deg=2.5, tooth_chance=1.0)
-    servo = EmulatedServo(PERFECT, fault=fault)
+    servo = EmulatedServo(CALM, fault=fault)
     assert trace(servo, 1520, 1.0)[-1] == pytest.approx(2.0, abs=0.01)
     assert trace(servo, 1550, 1.0)[-1] == pytest.approx(2.5, abs=0.01)
     assert trace(servo, 1500, 1.0)[-1] == pytest.approx(0.0, abs=0.01)
@@ -235,7 +225,7 @@ def test_a_lost_tooth_costs_a_pitch_where_it_is_crossed():
     [("frozen", True, True), ("silent", False, False), ("no magnet", True, False)],
 )
 def test_a_dead_encoder_is_dead_in_its_own_way(encoder, answers, magnet):
-    servo = EmulatedServo(PERFECT, fault=ServoFault(encoder=encoder), seed=2)
+    servo = EmulatedServo(CALM, fault=ServoFault(encoder=encoder), seed=2)
     servo.pulse(1650)
     samples = [servo.sample()]
     servo.advance(1.0)

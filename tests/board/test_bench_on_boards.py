@@ -32,7 +32,7 @@ def test_four_servos_are_benched_in_under_three_minutes_with_the_figures_of_the_
 ) -> None:
     """The models see the same pulses at the same times, so every figure is the same number."""
     began_s = time.monotonic()
-    done = run("all", "--board", board_name, "--out", tmp_path / "board")
+    done = run("all", "--board", board_name, "--out-dir", tmp_path / "board")
     wall_s = time.monotonic() - began_s
     assert done.exit_code == 0, done.output
     with capsys.disabled():
@@ -41,14 +41,22 @@ def test_four_servos_are_benched_in_under_three_minutes_with_the_figures_of_the_
     assert sorted(result["servos"]) == ["1", "2", "3", "4"]
     assert all(servo["passed"] for servo in result["servos"].values())
     assert wall_s < MOST_S
-    here = json.loads(run("all", "--board", "none", "--out", tmp_path / "here").stdout)
+    here = json.loads(run("all", "--board", "none", "--out-dir", tmp_path / "here").stdout)
     for number, servo in result["servos"].items():
         assert servo["figures"] == here["servos"][number]["figures"]
 
 
 def test_a_faulty_servo_fails_over_the_board_s_line(board_name: str, tmp_path: Path) -> None:
     done = run(
-        "sweep", "--board", board_name, "--servo", 3, "--fault", "3=loose-horn", "--out", tmp_path
+        "sweep",
+        "--board",
+        board_name,
+        "--servo",
+        3,
+        "--fault",
+        "3=loose-horn",
+        "--out-dir",
+        tmp_path,
     )
     assert done.exit_code == 1, done.output
     assert json.loads(done.stdout)["servos"]["3"]["faults"] == ["loose horn"]
