@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from scipy.optimize import linprog
 
+from hil.beliefs import believed
 from hil.clipped import ClippedBlock
 from hil.faults import Fault
 from hil.fleet import Cycle, Flight, fly
@@ -273,6 +274,14 @@ def test_a_lost_vane_is_found_by_nobody_but_its_moment_is_gone():
     assert np.array_equal(seen[:200], healthy[:200])
     assert not np.array_equal(seen[200:], healthy[200:])
     assert tally.margin_percent[0] < 100.0
+
+
+def test_a_wrong_wear_table_is_in_the_beliefs_and_the_true_vehicle_stays_as_it_is():
+    vehicle = flying_vehicle()
+    wrong = believed(vehicle, [Fault("wear-table", value=2.0)])
+    assert wrong.effectiveness(26.0) == pytest.approx([0.86] * 4)
+    assert vehicle.effectiveness(26.0) == pytest.approx([0.93] * 4)
+    assert wrong.flight_tables().to_bytes() != vehicle.flight_tables().to_bytes()
 
 
 def test_wrong_tables_are_believed():

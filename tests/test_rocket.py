@@ -262,6 +262,14 @@ def test_a_vane_turns_the_rocket_as_the_sign_convention_says(vane):
     assert by_arm[1:, 0] == pytest.approx(moment[1:, 0], abs=1e-9)
 
 
+def test_each_vane_follows_its_own_curve_straight_on_beyond_its_end():
+    forces = [[-200.0, 0.0, 200.0], [-100.0, 0.0, 300.0], [-50.0, 0.0, 50.0], [-15.0, 0.0, 15.0]]
+    vehicle = flying_vehicle({"vanes.force_n": forces})
+    vanes = TrueVanes(vehicle, nominal(vehicle))
+    found = vanes.force_n(np.ones((4, 1)), np.array([[-7.5], [18.0], [3.0], [-16.0]]))
+    assert found[:, 0] == pytest.approx([-100.0, 360.0, 10.0, -16.0])
+
+
 def test_a_lost_vane_gives_nothing_and_a_worn_one_what_is_left():
     vehicle = flying_vehicle()
     truth = nominal(vehicle)
