@@ -22,7 +22,7 @@ from mixer.ground.vehicle import parse_vehicle
 
 WEAR_ROWS = 9
 BEND_POINTS = 9
-SAME_SHARE = 1e-9
+ORIGIN = "standard errors, from the static test"
 
 
 @dataclass
@@ -43,7 +43,7 @@ def corrected(found: Identification, out: Path, origin: str) -> Corrected:
     result = Corrected("")
     edit = Edit(document, result.changes)
     correct_layout(found, edit)
-    new = correct_curves(found, edit)
+    new = correct_curves(found, edit, result.notes)
     correct_wear(found, edit, new, result.notes)
     correct_zeros(found, edit, out, result)
     write_uncertainty(found, edit, new, origin)
@@ -68,14 +68,11 @@ class Edit:
     def __init__(self, document: tomlkit.TOMLDocument, changes: list[str]) -> None:
         self.document, self.changes = document, changes
 
-    def table(self, name: str, comment: str = "") -> Table:
+    def table(self, name: str) -> Table:
         """A table of the document, added at its end where it is missing."""
         if name not in self.document:
-            table = tomlkit.table()
-            if comment:
-                table.comment(comment)
             self.document.add(tomlkit.nl())
-            self.document.add(name, table)
+            self.document.add(name, tomlkit.table())
         table = self.document[name]
         assert isinstance(table, Table)
         return table
@@ -119,13 +116,17 @@ def told_vanes(found: Identification) -> np.ndarray:
     return np.asarray(found.told("effectiveness").all(axis=0))
 
 
-def correct_curves(found: Identification, edit: Edit) -> Array:
+def correct_curves(found: Identification, edit: Edit, notes: list[str]) -> Array:
     """Scale the force curves to what the new vanes gave; return the scales that remain for the
     wear table, (4,): 1 where the curve took them.
     """
     scale = np.where(told_vanes(found), found.value("effectiveness")[0], 1.0)
     vanes = edit.table("vanes")
-    if "force_n" not in vanes:  # forces computed from the drawing: the wear table takes the scale
+    if "force_n" not in vanes:
+        notes.append(
+            "forces are computed from the drawing: what the new vanes gave stands as the first row "
+            "of the wear table, and drag and the shape of the curve stay as computed"
+        )
         return scale
     deflections, forces = [], []
     bend = found.value("bend") * (found.told("bend") if "bend" in found.unknowns.places else 0.0)
@@ -236,7 +237,9 @@ def write_uncertainty(found: Identification, edit: Edit, scale: Array, origin: s
     loads_s = np.linspace(0, found.blocks.full_load_s, WEAR_ROWS)
     value, error = found.effectiveness_at(loads_s)
     relative = np.where(told_vanes(found), scale / value[0], 1.0)
-    table = edit.table("uncertainty", f"standard errors, from the static test {origin}")
+    table = edit.table("uncertainty")
+    if not table.trivia.comment or ORIGIN in table.trivia.comment:
+        table.comment(f"{ORIGIN} {origin}")
     values = {
         "load_s": loads_s.round(3).tolist(),
         "effectiveness": (error * relative).T.round(5).tolist(),
