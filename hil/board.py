@@ -23,7 +23,7 @@ class Board(ABC):
 
     @abstractmethod
     def stop(self) -> None:
-        """Let the board go; an emulated one ends, as if its plug were pulled. May be called twice."""
+        """Let the board go; an emulated one ends, as if unplugged. May be called twice."""
 
 
 class RealBoard(Board):

@@ -75,10 +75,8 @@ def bound_cycle(words: list[int]) -> list[Span]:
         state[at.UNIT] = (unit, unit)
         state[at.KAPPA : at.KAPPA + 4] = [(1, kappa)] * 4
         state = run("box", words, state)
-        if words[at.POLICY]:
-            state = run("along", words, state)
-        else:
-            state = run("nearest", words, state)
+        primary = "along" if words[at.POLICY] else "nearest"
+        state = run(primary, words, state)
         state = join_words(state, run("secondary", words, state))
         state = run("deflect", words, state)
         after = state if after is None else join_words(after, state)
