@@ -22,6 +22,7 @@ from mixer.ground.batch_deflect import Deflecting
 from mixer.ground.batch_tables import BatchTables
 from mixer.ground.batch_words import Scratch, brought_near
 from mixer.ground.steering_block import SteeringBlock
+from mixer.ground.tables import largest_force_n
 from tests.flight_core import allocate_eighths, allocation_words
 from tests.vehicles import vehicle
 
@@ -152,6 +153,13 @@ def integers_of(result):
     ).astype(int)
 
 
+def counts_in_mnm(car, counts):
+    """(3,): what some counts of force give about each axis. The flight core's moments come from
+    half counts, Q14 cosines and gains of 14 bits."""
+    arms_m = [car.layout.lever_arm_m.m.max()] * 2 + [car.layout.roll_arm_m]
+    return counts * largest_force_n(car) / 4096 * np.array(arms_m) * 1000
+
+
 def within_range(tables, demands_nm):
     """Demands held to what the flight tables take."""
     words = tables.words
@@ -179,20 +187,26 @@ def test_every_row_equals_a_steering_alone(name, policy, monkeypatch):
             wrong = np.flatnonzero((integers_of(result) != expected[:, :13]).any(axis=1))
             assert not wrong.size, (kind, wrong.size, demands[wrong[0]].tolist())
             off_mnm = np.abs(result.moments_nm * 1000 - expected[:, 13:])
-            allowed = 4 + 1e-3 * np.abs(expected[:, 13:]).max(axis=0)
-            assert (off_mnm <= allowed).all(), (kind, off_mnm.max(axis=0), allowed)
+            allowed = counts_in_mnm(car, 1.5) + 2e-4 * np.abs(expected[:, 13:])
+            assert (off_mnm <= allowed).all(), (kind, off_mnm.max(axis=0), allowed.min(axis=0))
 
 
-@pytest.mark.parametrize("clocking_deg", [(45.0, 135.0, 225.0, 315.0), (0.0, 91.0, 180.5, 300.0)])
+@pytest.mark.parametrize(
+    "clocking_deg",
+    [(45.0, 135.0, 225.0, 315.0), (0.0, 91.0, 180.5, 300.0), (0.0, 30.0, 60.0, 330.0)],
+)
 @pytest.mark.parametrize("policy", POLICIES)
 def test_any_force_box_is_shared_out_as_the_flight_core_does(clocking_deg, policy):
-    """Narrow boxes, boxes that exclude 0, vanes that stand, and halves just above a power of two,
-    where the scaled roll passes the 65535 that the flight core holds it to."""
+    """Narrow boxes, boxes that exclude 0, vanes that stand, whole travels of vanes on one side
+    (demands within reach are then too far for 32 bits), and halves just above a power of two,
+    where the scaled roll passes the 65535 that the flight core holds it to. Then again with demands
+    put within an eighth of a count or a few of the edge of what is reachable."""
     rng = np.random.default_rng(SEED)
     words = allocation_words(clocking_deg, policy)
-    rows = 1500
+    rows = 800
     middle = rng.integers(-30_000, 30_000, (4, rows)) * (rng.random((4, rows)) < 0.6)
     half = rng.integers(0, 2 ** rng.integers(1, 15, rows), (4, rows))
+    middle[:, 1::5], half[:, 1::5] = 0, 32_760
     half[:, ::5] = rng.integers(2048, 2052, (4, len(half[0, ::5])))
     allocator = BatchAllocator(BatchTables(FlightTables(words)), rows, rows)
     box = allocator.box
@@ -202,12 +216,16 @@ def test_any_force_box_is_shared_out_as_the_flight_core_does(clocking_deg, polic
     allocator.want[:] = rng.normal(size=(3, rows)) * 10 ** rng.uniform(1, 6, (3, rows))
     allocator.want[2, ::3] = 1 << 24
     allocator.prepare_forces()
-    allocator.allocate()
-    for row in range(rows):
-        one = [column[:, row].tolist() for column in (box.lo, box.hi, allocator.want)]
-        state = allocate_eighths(words, *one, policy)
-        expected = state[at.FORCE : at.FORCE + 4]
-        assert allocator.force[:, row].tolist() == expected, one
+    for _ in range(2):
+        allocator.allocate()
+        for row in range(rows):
+            one = [column[:, row].tolist() for column in (box.lo, box.hi, allocator.want)]
+            state = allocate_eighths(words, *one, policy)
+            forces, flags = state[at.FORCE : at.FORCE + 4], state[at.FLAGS]
+            assert allocator.force[:, row].tolist() == forces, one
+            assert allocator.primary_limited[row] == bool(flags & at.PRIMARY_LIMITED), one
+            assert allocator.roll_limited[row] == bool(flags & at.ROLL_LIMITED), one
+        allocator.want[:2] = (allocator._point << box.unit) + rng.integers(-4, 5, (2, rows))
 
 
 @pytest.mark.parametrize("rows", [1, 149, 150, 151, 437])

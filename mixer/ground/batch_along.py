@@ -68,6 +68,10 @@ class Along:
         gap = gap.take(rows, axis=1)
         brought_near(gap, FAR)
         key = self._smallest_share(gap, rows)
+        whole = key == WHOLE  # past the edge by less than the share can tell
+        if whole.any():
+            limited[rows[whole]] = False
+            rows, gap, key = rows[~whole], gap[:, ~whole], key[~whole]
         exponent = -(key >> 16) - brought_near(gap, NEAR)
         exponent.clip(0, MOST_SHIFT, out=exponent)
         gap *= key & 65535

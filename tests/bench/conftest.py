@@ -1,4 +1,4 @@
-"""Benchmarks are collected where they are asked for, `pytest tests/bench`, and not otherwise."""
+"""Benchmarks are collected where asked for (`pytest -n 0 tests/bench`) and not otherwise."""
 
 from pathlib import Path
 

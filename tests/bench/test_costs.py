@@ -1,4 +1,4 @@
-"""The same problem side by side, `pytest tests/bench`: nothing is asserted about time.
+"""The same problem side by side, `pytest -n 0 tests/bench`: nothing is asserted about time.
 
 `python -m tests.bench` measures more and writes RESULTS.md.
 """
