@@ -68,8 +68,10 @@ def open_reader(wiring):
     for place in places:
         if place is not None and place not in buses:
             number, scl, sda = place
-            pins = {} if scl is None else {"scl": machine.Pin(scl), "sda": machine.Pin(sda)}
-            buses[place] = machine.I2C(number, **pins)
+            if scl is None:
+                buses[place] = machine.I2C(number)
+            else:
+                buses[place] = machine.I2C(number, scl=machine.Pin(scl), sda=machine.Pin(sda))
     return AngleEncoders([buses.get(place) for place in places])
 
 
