@@ -1,6 +1,7 @@
 """The serial node: what each frame does, and what no frame may ever do."""
 
 import random
+from collections.abc import Callable
 
 import pytest
 from hypothesis import HealthCheck, settings
@@ -349,7 +350,9 @@ def test_tables_are_not_loaded_while_armed_or_before_the_vanes_rest(armed: Harne
 
 
 @pytest.mark.parametrize("seed", SEEDS)
-def test_damaged_frames_never_move_a_vane_and_the_next_good_one_counts(seed: int) -> None:
+def test_damaged_frames_never_move_a_vane_and_the_next_good_one_counts(
+    seed: int, record_property: Callable[[str, object], None]
+) -> None:
     """Flips, cuts, losses, insertions, joins, garbage and repetitions, each between good frames.
 
     The model takes only frames that independent decoding lets through, so that any other effect
@@ -371,13 +374,14 @@ def test_damaged_frames_never_move_a_vane_and_the_next_good_one_counts(seed: int
         assert verdicts(harness.send(harness.good(p.DEMAND, demand()))) == ["taken"]
     refused = counter(harness, "damaged")
     slipped, zeros = harness.model.slipped, harness.model.slipped_zeros
-    print(
-        f"\nseed {seed}: {DAMAGED_FRAMES} times damage on CPython, {harness.cycles} cycles; "
+    record_property(
+        "shown",
+        f"seed {seed}: {DAMAGED_FRAMES} times damage on CPython, {harness.cycles} cycles; "
         f"{refused} frames refused by the codec, the others whole again (repeated, joined to a "
         f"whole one). With a right CRC that nobody had sent: {slipped}, of which {zeros} have only "
         f"gained or lost a zero at the end, which this CRC cannot see and the length check does. "
         f"In theory one random frame in 65 536 has a right CRC ({refused / 65536:.2f} here, were "
-        f"all of them random), but none with up to 3 flipped bits or one burst of up to 16"
+        f"all of them random), but none with up to 3 flipped bits or one burst of up to 16",
     )
     assert refused >= 25_000
 

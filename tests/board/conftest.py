@@ -19,10 +19,9 @@ IN_CI = bool(os.environ.get("CI"))
 
 
 def unavailable(reason: str) -> None:
-    """Skip with a printed reason; fail in CI, where everything has to be there."""
+    """Skip with a reason; fail in CI, where everything has to be there."""
     if IN_CI:
         pytest.fail(f"CI needs this board: {reason}")
-    print(f"skipped: {reason}")
     pytest.skip(reason)
 
 

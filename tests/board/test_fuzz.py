@@ -83,7 +83,9 @@ def rehearsals(board_name: str) -> Iterator[Callable[[list[Exchange]], Played]]:
         yield play_to_board
 
 
-def test_damage_does_to_a_board_what_it_does_to_the_laptops_node(board_name: str) -> None:
+def test_damage_does_to_a_board_what_it_does_to_the_laptops_node(
+    board_name: str, record_property: Callable[[str, object], None]
+) -> None:
     """Bit for bit, counters and vanes; and afterwards the next good demand is taken."""
     refused = exchanges = 0
     with rehearsals(board_name) as play_to_board:
@@ -93,9 +95,10 @@ def test_damage_does_to_a_board_what_it_does_to_the_laptops_node(board_name: str
             assert played.mismatches == 0, played.first_mismatch
             refused += damage
             exchanges += played.exchanges
-    print(
-        f"\n{board_name}, seeds {SEED} to {SEED + RUNS - 1}: {DAMAGED_FRAMES} times damage, "
-        f"{refused} frames refused by the codec, {exchanges} exchanges, all answered alike"
+    record_property(
+        "shown",
+        f"{board_name}, seeds {SEED} to {SEED + RUNS - 1}: {DAMAGED_FRAMES} times damage, "
+        f"{refused} frames refused by the codec, {exchanges} exchanges, all answered alike",
     )
     assert refused >= 10_000
 

@@ -5,6 +5,7 @@ by default.
 """
 
 import json
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -18,7 +19,6 @@ from tests.board.conftest import IN_CI
 from tests.vehicles import vehicle, vehicle_file
 
 CASES = (CYCLES, SEEDS) if IN_CI else (4000, 3)
-ROUND_TRIPS_PER_S = 800
 STEP_INSTRUCTIONS = 20_000
 
 
@@ -30,11 +30,13 @@ def findings(board_name: str) -> Findings:
         found = verify(
             board, vehicle().flight_tables(), name=board_name, cycles=cycles, seeds=seeds
         )
-    print(f"\n{json.dumps(found.as_dict())}")
     return found
 
 
-def test_every_integer_of_every_cycle_is_the_laptops(findings: Findings) -> None:
+def test_every_integer_of_every_cycle_is_the_laptops(
+    findings: Findings, record_property: Callable[[str, object], None]
+) -> None:
+    record_property("shown", json.dumps(findings.as_dict()))
     assert findings.played.mismatches == 0, findings.played.first_mismatch
     assert findings.played.cycles >= CASES[0]
 
@@ -46,12 +48,6 @@ def test_every_flag_was_reached(findings: Findings) -> None:
 def test_a_cycle_takes_no_heap(findings: Findings) -> None:
     assert findings.heap_locked
     assert findings.heap_bytes_per_cycle == 0
-
-
-def test_the_line_carries_800_round_trips_a_second(findings: Findings) -> None:
-    """The best window counts: another program on this computer is no fault of the board's."""
-    print(f"\n{findings.board}: {findings.round_trips_per_s:.0f} round trips a second")
-    assert findings.best_round_trips_per_s >= ROUND_TRIPS_PER_S
 
 
 def test_a_step_stays_within_20_000_instructions(findings: Findings) -> None:
