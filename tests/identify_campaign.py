@@ -53,9 +53,9 @@ def one_test(job: tuple[int, str]) -> Outcome:
     return Outcome(seed, off)
 
 
-def many_tests(seeds: Iterable[int], kind: str) -> list[Outcome]:
-    """Outcomes of many seeds, on some processes."""
-    jobs = [(seed, kind) for seed in seeds]
+def many_tests(seeds: Iterable[int], *kinds: str) -> list[Outcome]:
+    """Outcomes of many seeds under each kind of noise, on some processes."""
+    jobs = [(seed, kind) for kind in kinds for seed in seeds]
     with ProcessPoolExecutor(WORKERS, multiprocessing.get_context("spawn")) as pool:
         return list(pool.map(one_test, jobs, chunksize=4))
 

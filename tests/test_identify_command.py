@@ -12,6 +12,7 @@ from mixer.ground.command import fourvane
 from mixer.ground.quantities import Array
 from mixer.ground.stand_log import StandLog, write_stand_log
 from mixer.ground.stand_programme import Programme, plan
+from mixer.ground.stand_simulation import truth_of
 from mixer.ground.vehicle import Vehicle, load_vehicle
 from tests.drawn_vane import DRAWING, NOZZLE
 from tests.static_tests import (
@@ -274,7 +275,16 @@ def empty(folder: Path) -> Path:
     return folder / "test.csv"
 
 
+def loose(folder: Path) -> Path:
+    """Vane 3's shaft turns without its vane."""
+    gone = truth_of(
+        vehicle_on_stand(), lambda load_s: np.tile([1.0, 1.0, 0.001, 1.0], (len(load_s), 1))
+    )
+    return log_file(folder, made_log(SEED, truth=gone))
+
+
 @pytest.mark.parametrize(("make", "said"), [
+    (loose, "vane 3 gave only "),
     (with_cut_log, "is the file cut off here?"),
     (unreadable, "none.csv: No such file or directory"),
     (swapped, "vane1_deg and vane3_deg are swapped"),

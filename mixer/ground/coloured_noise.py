@@ -64,8 +64,8 @@ def fit_noise(residuals: Array, segments: list[slice]) -> Noise:
         sum(np.sum(part[lag:] * part[: len(part) - lag]) for part in parts if len(part) > lag)
         for lag in range(most + 1)
     ]) / (rows * residuals.shape[1])  # fmt: skip
-    if lagged[0] <= 0:
-        return Noise(np.zeros(0), np.finfo(float).tiny)
+    if lagged[0] <= 0:  # nothing is left over, so any size will do to begin with
+        return Noise(np.zeros(0), 1.0)
     best, best_score = Noise(np.zeros(0), float(np.sqrt(lagged[0]))), np.inf
     for order in range(most + 1):
         past = np.zeros(0)

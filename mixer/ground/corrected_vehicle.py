@@ -13,15 +13,17 @@ import tomlkit
 from tomlkit.items import Array as TomlArray
 from tomlkit.items import Table
 
+from mixer.ground.excitation import listed
 from mixer.ground.files import write_whole
 from mixer.ground.findings import thrust_lost
-from mixer.ground.identify import Identification
+from mixer.ground.identify import Identification, IdentifyError
 from mixer.ground.quantities import VANES, Array
 from mixer.ground.servo_table import COLUMNS as SERVO_COLUMNS
 from mixer.ground.vehicle import parse_vehicle
 
 WEAR_ROWS = 9
 BEND_POINTS = 9
+LEAST_EFFECTIVENESS = 0.05
 ORIGIN = "standard errors, from the static test"
 
 
@@ -36,9 +38,10 @@ class Corrected:
 
 
 def corrected(found: Identification, out: Path, origin: str) -> Corrected:
-    """The vehicle file with what the test told; nothing is written yet. VehicleError where the
-    numbers found make no vehicle file.
+    """The vehicle file with what the test told; nothing is written yet. IdentifyError where a vane
+    gave next to nothing.
     """
+    refuse_dead_vanes(found)
     document = tomlkit.parse(found.vehicle.text)
     result = Corrected("")
     edit = Edit(document, result.changes)
@@ -49,6 +52,17 @@ def corrected(found: Identification, out: Path, origin: str) -> Corrected:
     write_uncertainty(found, edit, new, origin)
     result.text = tomlkit.dumps(document)
     return result
+
+
+def refuse_dead_vanes(found: Identification) -> None:
+    """IdentifyError where a vane is as good as gone: no table can steer by it."""
+    value, _ = found.effectiveness_at(np.linspace(0, found.blocks.full_load_s, WEAR_ROWS))
+    for vane in np.flatnonzero(told_vanes(found) & (value.min(axis=0) < LEAST_EFFECTIVENESS)):
+        raise IdentifyError(
+            f"{found.blocks.log.file}: {listed([vane])} gave only {value[:, vane].min():.1%} of "
+            "its force in the file: is it there, does its shaft turn with its sensor? At least "
+            f"{LEAST_EFFECTIVENESS:.0%} is needed to steer by it"
+        )
 
 
 def write_corrected(result: Corrected, out: Path) -> None:
