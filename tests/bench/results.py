@@ -207,7 +207,8 @@ def cortex(results: Results) -> str:
     return "\n\n".join(
         [
             table(heads, rows),
-            "Worst of the demands tried. At one instruction an operation, two a comparison and "
+            "The costliest of the cycles tried, at 200 Hz under the slew limit. At one "
+            "instruction an operation, two a comparison and "
             f"one a word read or written, a saturated allocation needs {least[True, False]:.0f} "
             f"and a saturated cycle {least[True, True]:.0f}: the machine code takes "
             f"{fastest.saturated / least[True, False]:.1f} and "
