@@ -12,7 +12,7 @@ from mixer.ground.batch_conditions import Conditions, GivenConditions, refuse_fi
 from mixer.ground.batch_schedule import put_in_eighths
 from mixer.ground.batch_tables import VANES, BatchTables
 from mixer.ground.batch_words import Reals, Words
-from mixer.ground.tables import EIGHTHS, largest_force_n
+from mixer.ground.tables import EIGHTHS, cosine, largest_force_n, sine
 from mixer.ground.vehicle import Vehicle
 
 CHUNK = 65536  # rows worked on together, measured: fewer leave more of the time to Python
@@ -114,9 +114,9 @@ class Chunk:
         self.vehicle, self.t, self.n, self.conditions = vehicle, t, n, conditions
         self.allocator = BatchAllocator(t, n, 1 if conditions.shared else n)
         self._real, self._mnm = np.zeros(n), np.zeros(n, np.int64)
-        angle_rad = np.radians(vehicle.layout.clocking_deg)
+        clocking_deg = vehicle.layout.clocking_deg
         self._eighth_n = largest_force_n(vehicle) / EIGHTHS
-        self._directions = np.array([np.cos(angle_rad), np.sin(angle_rad)])
+        self._directions = np.array([cosine(clocking_deg), sine(clocking_deg)])
         self._sum = np.zeros(n, np.int32)
         if conditions.shared:
             self._prepare(conditions.of(slice(0, n)))
