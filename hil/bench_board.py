@@ -4,6 +4,7 @@ import contextlib
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
+import firmware_port
 from firmware_port.bench_motion import Bench
 from hil.bench_port import Scale
 from hil.board import Board, open_board
@@ -19,6 +20,8 @@ from mixer.ground.console import progress
 from mixer.ground.vehicle import Vehicle
 
 IN_PROCESS = "none"
+PATIENCE_S = 2.0  # for an answer
+EMULATED_PATIENCE_S = 20.0  # a busy computer may leave an emulated board waiting; nothing moves
 WITHOUT_SERVOS = (IN_PROCESS, "unix", "emulated")  # there emulated servos hang on the pulses
 
 
@@ -54,7 +57,10 @@ def bench_board(
         return
     with board_for_bench(name, firmware, wiring, say) as board, Link(board.port) as prompt:
         facts = prompt.facts()
-        files = compile_for(facts)
+        # The bench runs no control cycle: bytecode will do for the flight core where nothing flies
+        # from, and leaves a small board twice the memory. A real board gets what it flies.
+        codec = [f"firmware_port/{name}.py" for name in firmware_port.KERNELS]
+        files = compile_for(facts, machine_code=codec if emulated else None)
         with progress(f"deploying to {name}", sum(map(len, files.values()))) as done:
             sent = 0.0
 
@@ -69,7 +75,7 @@ def bench_board(
             f"from firmware_port.boards import {board.wiring} as wiring\n"
             f"from firmware_port.bench_start import {start}\n{start}(wiring)\n"
         )
-        link = NodeLink(stream)
+        link = NodeLink(stream, timeout_s=EMULATED_PATIENCE_S if emulated else PATIENCE_S)
         link.load_tables(tables)
         port = BoardPort(link, neutral_us, **options)
         try:

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from hil.bench_item import Item, Record, read_record
+from hil.bench_item import Item, Record, lead_in, read_record
 from hil.bench_plan import BenchPlan
 from hil.bench_port import BenchPort
 
@@ -21,8 +21,7 @@ def endurance_items(plan: BenchPlan) -> Iterator[Item]:
                     port.wait(DWELL_S)
             record: Record = {"cycles": block * plan.cycles_per_block}
             for direction, sense in (("up", 1), ("down", -1)):
-                port.move(plan.servo, plan.neutral_us - sense * plan.overrun_us)
-                port.wait(plan.settle_s)
+                lead_in(port, plan, plan.neutral_us, sense)
                 port.move(plan.servo, plan.neutral_us)
                 port.wait(plan.settle_s)
                 reading = port.read(plan.servo, f"endurance, block {block}, neutral {direction}")

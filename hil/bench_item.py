@@ -4,9 +4,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
+from hil.bench_plan import BenchPlan
 from hil.bench_port import BenchPort, Reading
 
 Record = dict[str, Any]
+
+LEAD_IN_STEPS = 4
 
 
 @dataclass(frozen=True)
@@ -25,6 +28,16 @@ class Item:
     @property
     def run(self) -> str:
         return self.key.split(":")[0]
+
+
+def lead_in(port: BenchPort, plan: BenchPlan, pulse_us: float, sense: int) -> None:
+    """Come close to a pulse from below (sense 1) or above (-1), so that play is taken up.
+
+    In steps as small as the sweep's: after a leap the motor would carry the vane too far.
+    """
+    for steps in range(LEAD_IN_STEPS, 0, -1):
+        port.move(plan.servo, pulse_us - sense * steps * plan.sweep_step_us)
+        port.wait(plan.settle_s)
 
 
 def read_record(reading: Reading) -> Record:

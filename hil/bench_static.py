@@ -2,13 +2,12 @@
 
 from collections.abc import Iterator
 
-from hil.bench_item import Item, Record, read_record
+from hil.bench_item import Item, Record, lead_in, read_record
 from hil.bench_plan import BenchPlan
 from hil.bench_port import BenchPort
 
 LOOK_DEG = (0.0, 4.0, -4.0, 0.0)
 DEAD_BAND_STEPS = 40
-LEAD_IN_STEPS = 4  # before the first position of a traverse, to take up play
 HOLD_S = (0.5, 10.0)
 
 
@@ -54,10 +53,7 @@ class SweepPoint:
     def measure(self, port: BenchPort, fresh: bool) -> Record:
         plan = self.plan
         if fresh or self.first:
-            # The same small steps as between positions: a leap would carry the vane too far.
-            for steps in range(LEAD_IN_STEPS, 0, -1):
-                port.move(plan.servo, self.pulse_us - self.sense * steps * plan.sweep_step_us)
-                port.wait(plan.settle_s)
+            lead_in(port, plan, self.pulse_us, self.sense)
         port.move(plan.servo, self.pulse_us)
         port.wait(plan.settle_s)
         prompt = f"sweep, pass {self.number} {self.direction}, pulse {self.pulse_us:g} µs"

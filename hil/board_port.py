@@ -30,7 +30,7 @@ from hil.servo_model import EmulatedServo
 from mixer.ground.quantities import VANES, Array
 
 HOLD_MS = 2000  # the board leads everything to neutral after this much silence
-STEP_S = 0.02  # between looks at a pulse on its way
+STEP_S = 0.04  # between looks at a pulse on its way
 LONGEST_PASS_S = 1.0
 TRIES = 3
 TOO_LONG_S = 5.0  # for a pulse to get to its place

@@ -19,6 +19,18 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     )
 
 
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """Below the results: what tests give to `record_property("shown", text)`.
+
+    Printing would be lost in the processes that the tests run in.
+    """
+    for outcome in ("passed", "failed"):
+        for report in terminalreporter.getreports(outcome):
+            for name, text in report.user_properties:
+                if name == "shown":
+                    terminalreporter.write_line(text)
+
+
 @pytest.fixture
 def long_run(request: pytest.FixtureRequest) -> bool:
     """Whether the long campaigns were asked for."""

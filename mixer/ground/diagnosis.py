@@ -51,9 +51,10 @@ def diagnose(data: BenchData, us_per_deg: float, travel_deg: tuple[float, float]
     """
     if blind := reader_findings(data.looks):
         return blind
-    findings = [*reversed_findings(data, us_per_deg), *endurance_findings(data)]
+    findings = reversed_findings(data, us_per_deg)
     if data.sweep is not None:
         findings += sweep_findings(data.sweep, travel_deg)
+    findings += endurance_findings(data)
     unique = {finding.name: finding for finding in reversed(findings)}
     return list(reversed(unique.values()))
 

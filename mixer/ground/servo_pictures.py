@@ -112,7 +112,7 @@ def frequency_picture(frequency: FrequencyFigures) -> Picture:
         return Picture(
             svg(figure),
             "Stepped sines about neutral, gain relative to the lowest frequency. The amplitude of "
-            "each is small enough that the servo need not slew; the table below states it.",
+            "each is small enough that the servo need not slew; the table states it.",
         )
 
 

@@ -177,10 +177,14 @@ def frequency_section(verdict: ServoVerdict) -> Section | None:
             f"{point.amplitude_deg:.2f}",
             f"{2 * np.pi * point.frequency_hz * point.amplitude_deg:.0f}",
             f"{point.gain:.3f}",
-            f"{point.phase_deg:.1f}",
+            f"{phase_deg:.1f}",
             f"{point.residual_deg:.3f}",
         )
-        for point in verdict.data.sines
+        for point, phase_deg in zip(
+            sorted(verdict.data.sines, key=lambda p: p.frequency_hz),
+            frequency.phase_deg,
+            strict=True,
+        )
     ]
     text = (
         f"Static gain {frequency.static_gain:.3f} of what the vehicle file says; highest gain "

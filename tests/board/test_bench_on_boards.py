@@ -1,11 +1,12 @@
 """The whole bench over a board's serial line: the same frames, the same figures as in-process."""
 
 import json
+import os
 import random
 import time
+from collections.abc import Callable
 from pathlib import Path
 
-import pytest
 from click.testing import CliRunner, Result
 
 from firmware_port import bench_protocol as b
@@ -19,7 +20,8 @@ from hil.servo_faults import emulated_servo
 from mixer.ground.command import fourvane
 from tests.vehicles import vehicle
 
-MOST_S = 180.0  # of wall time for four servos; about 40 on an idle machine of two cores
+MOST_S = 180.0  # of wall time for four servos on a machine that has nothing else to do
+BUSY = 2.0  # processes that want to run, for each core: then the wall time says nothing
 
 
 def run(*arguments: object) -> Result:
@@ -28,19 +30,21 @@ def run(*arguments: object) -> Result:
 
 
 def test_four_servos_are_benched_in_under_three_minutes_with_the_figures_of_the_node_here(
-    board_name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    board_name: str, tmp_path: Path, record_property: Callable[[str, object], None]
 ) -> None:
     """The models see the same pulses at the same times, so every figure is the same number."""
+    busy = os.getloadavg()[0] > BUSY * (os.cpu_count() or 1)
     began_s = time.monotonic()
     done = run("all", "--board", board_name, "--out-dir", tmp_path / "board")
     wall_s = time.monotonic() - began_s
     assert done.exit_code == 0, done.output
-    with capsys.disabled():
-        print(f"\nbench all, four emulated servos on board {board_name}: {wall_s:.0f} s")
+    judged = " (not judged: other work keeps this machine busy)" if busy else ""
+    said = f"bench all, four emulated servos on {board_name}: {wall_s:.0f} s{judged}"
+    record_property("shown", said)
     result = json.loads(done.stdout)
     assert sorted(result["servos"]) == ["1", "2", "3", "4"]
     assert all(servo["passed"] for servo in result["servos"].values())
-    assert wall_s < MOST_S
+    assert busy or wall_s < MOST_S
     here = json.loads(run("all", "--board", "none", "--out-dir", tmp_path / "here").stdout)
     for number, servo in result["servos"].items():
         assert servo["figures"] == here["servos"][number]["figures"]
