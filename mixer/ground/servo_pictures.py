@@ -1,5 +1,7 @@
 """Pictures of a servo: calibration, steps, frequency response, endurance."""
 
+from typing import Any
+
 import numpy as np
 from matplotlib.axes import Axes
 
@@ -150,7 +152,7 @@ def both_ways(up: np.ndarray, down: np.ndarray) -> list[tuple[str, np.ndarray]]:
     return [("up", up), ("down", down)]
 
 
-def marker(index: int) -> dict[str, object]:
+def marker(index: int) -> dict[str, Any]:
     """Colour and marker of a direction, for readings without a line."""
     look = series(index, marker=True)
     return {"color": look["color"], "marker": look["marker"]}
@@ -181,4 +183,5 @@ def labelled(axis: Axes, x: str, y: str, title: str, legend: str | bool = "best"
     if title:
         axis.set_title(title)
     if legend:
-        axis.legend(loc=str(legend))
+        place: Any = legend
+        axis.legend(loc=place)
