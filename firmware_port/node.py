@@ -138,9 +138,11 @@ class Node:
             self._watchdog.feed(self.state != p.SAFE)
 
     def _step(self, steering, dt_us):
-        start = self._meter.now()
-        steering.step(self.pressure_pa, dt_us)
-        self._cost[0] = self._meter.since(start)
+        meter = self._meter
+        pressure_pa = self.pressure_pa
+        start = meter.now()
+        steering.step(pressure_pa, dt_us)
+        self._cost[0] = meter.since(start)
         self.outputs.write(steering.pulse_ns)
 
     def _watch_rest(self, steering):

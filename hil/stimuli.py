@@ -15,6 +15,7 @@ from mixer.flight import layout as at
 LARGEST_VANES = 1024  # the largest demand taken, in forces of the largest vane, is at least this
 LONGEST_US = 0x7FFFFF
 SEGMENT = (20, 120)  # cycles
+SETTLED = 5  # cycles in the safe state before the first arming, which every node goes through
 
 
 class RandomCycles:
@@ -43,6 +44,8 @@ class RandomCycles:
 
     def run(self, cycles: int) -> None:
         """At least so many cycles, from the safe state and back to it."""
+        for _ in range(SETTLED):
+            self.link.let_pass(self.words[at.PERIOD_US])
         while self.cycles < cycles:
             self._begin()
             for _ in range(self.random.randint(2, 6)):
@@ -154,6 +157,8 @@ class RandomCycles:
 
 def recorded(link: NodeLink, tables: FlightTables, rows: Iterable[tuple[int, ...]]) -> int:
     """Recorded demands: rows of dt µs, pitch, yaw, roll mN·m, pressure Pa. Returns the cycles."""
+    for _ in range(SETTLED):
+        link.let_pass(tables.words[at.PERIOD_US])
     link.arm()
     pace_us = 0
     cycles = 0

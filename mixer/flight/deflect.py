@@ -33,7 +33,7 @@ _SLEW_LIMITED = const(4)
 
 
 def deflect(t: ptr32, s: ptr32) -> int:
-    """Set DEFLECTION, PULSE and MOMENT from FORCE; flag SLEW_LIMITED where slew holds a vane.
+    """Set DEFLECTION, PULSE and MOMENT from FORCE; flag SLEW_LIMITED where slew holds one; FLAGS.
 
     Slew holds a vane that moves as fast as it may; where authority ran out also one that is within
     1/64 of its window of that, since the last 1/128 of the primary is kept back.
@@ -112,4 +112,4 @@ def deflect(t: ptr32, s: ptr32) -> int:
     s[_MOMENT + 2] = ((roll >> 2) * t[_ROLL_MOMENT]) >> t[_ROLL_MOMENT_EXP]
     if held != 0:
         s[_FLAGS] |= _SLEW_LIMITED
-    return 0
+    return s[_FLAGS]

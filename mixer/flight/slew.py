@@ -17,9 +17,14 @@ def slew(t: ptr32, s: ptr32) -> int:
     dt = s[_DT]
     if dt > _LONGEST_DT_US:
         dt = _LONGEST_DT_US
+    last = 0
+    step = 0
     for i in range(4):
         rate = t[_SLEW_MDEG_S + i]
-        high = rate // 1000
-        low = rate - 1000 * high
-        s[_STEP + i] = (high * dt + low * dt // 1000) // 1000
+        if rate != last:  # most vehicles have four servos of one kind
+            high = rate // 1000
+            low = rate - 1000 * high
+            step = (high * dt + low * dt // 1000) // 1000
+            last = rate
+        s[_STEP + i] = step
     return 0

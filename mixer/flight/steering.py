@@ -19,7 +19,6 @@ from mixer.flight.words import const
 _POLICY = const(0)
 _PRESSURE = const(19)
 _DT = const(20)
-_FLAGS = const(15)
 _LONGEST_GAP_US = const(16_000_000)  # a longer one wears the vanes no more than this one does
 LONGEST_DT_US = 500_000  # and moves them no further than this one does
 
@@ -140,5 +139,4 @@ class Steering:
             secondary(t, s)
         else:
             box(t, s)
-        deflect(t, s)
-        return s[_FLAGS]
+        return deflect(t, s)
