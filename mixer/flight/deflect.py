@@ -33,9 +33,9 @@ _SLEW_LIMITED = const(4)
 
 
 def deflect(t: ptr32, s: ptr32) -> int:
-    """Set DEFLECTION, PULSE and MOMENT from FORCE; flag SLEW_LIMITED where slew holds one; FLAGS.
+    """Set DEFLECTION, PULSE and MOMENT from FORCE; flag SLEW_LIMITED where slew holds a vane.
 
-    Slew holds a vane that moves as fast as it may; where authority ran out also one that is within
+    Returns FLAGS. Slew holds a vane that moves as fast as it may; where authority ran out also one that is within
     1/64 of its window of that, since the last 1/128 of the primary is kept back.
     """
     held = 0
