@@ -35,8 +35,8 @@ _SLEW_LIMITED = const(4)
 def deflect(t: ptr32, s: ptr32) -> int:
     """Set DEFLECTION, PULSE and MOMENT from FORCE; flag SLEW_LIMITED where slew holds a vane.
 
-    Returns FLAGS. Slew holds a vane that moves as fast as it may; where authority ran out also one that is within
-    1/64 of its window of that, since the last 1/128 of the primary is kept back.
+    Slew holds a vane that moves as fast as it may; where authority ran out also one that is within
+    1/64 of its window of that, since the last 1/128 of the primary is kept back. Returns FLAGS.
     """
     held = 0
     close = s[_FLAGS] & 3  # primary or roll limited
