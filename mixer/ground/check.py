@@ -9,10 +9,11 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from random import Random
 
-from hypothesis import Verbosity, find, settings, target
+from hypothesis import Phase, Verbosity, find, settings, target
 from hypothesis.errors import NoSuchExample
 
 from mixer.ground.promises import PROMISES, Figure, Promise
+from mixer.ground.smallest import smallest
 from mixer.ground.strategies import flights
 from mixer.ground.subject import Subject
 from mixer.ground.trial import BreachError, Flight
@@ -93,9 +94,10 @@ def search(
         database=None,
         deadline=None,
         verbosity=Verbosity.quiet,
+        phases=(Phase.generate, Phase.target),
     )
     try:
-        smallest = find(
+        broken = find(
             flights(subject.vehicle),
             breaks,
             settings=quiet,
@@ -103,12 +105,21 @@ def search(
         )
     except NoSuchExample:
         return finding
+    shown = smallest(broken, lambda flight: bool(breach_of(subject, promise, flight)))
+    breach = breach_of(subject, promise, shown)
+    if not breach:
+        raise RuntimeError(f"{finding.name}: broken once and kept the next time by {shown}")
+    finding.counter_example = CounterExample(shown, breach)
+    return finding
+
+
+def breach_of(subject: Subject, promise: Promise, flight: Flight) -> str:
+    """How the flight breaks the promise, in words; empty where it keeps it."""
     try:
-        promise(subject, smallest)
+        promise(subject, flight)
     except BreachError as breach:
-        finding.counter_example = CounterExample(smallest, str(breach))
-        return finding
-    raise RuntimeError(f"{finding.name}: broken once and kept the next time by {smallest}")
+        return str(breach)
+    return ""
 
 
 def check_promises(

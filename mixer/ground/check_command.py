@@ -13,6 +13,7 @@ from mixer.ground.authority import AXES, Unmet, required_nm, unmet_requirements
 from mixer.ground.command import FAILED, emit, result_option
 from mixer.ground.console import output, progress
 from mixer.ground.files import InputError
+from mixer.ground.tables import COUNTS
 from mixer.ground.vehicle import Vehicle, load_vehicle
 
 if TYPE_CHECKING:
@@ -23,6 +24,10 @@ SEEDS = 1 << 32
 ILL_CONDITIONED = (
     "Ill-conditioned: there the policy's own answer moves further than the bound when the demand "
     "moves by a hair; such cases are counted, and are no breach."
+)
+NO_USE = (
+    "A bound of more than 4096 counts, a vane's whole force, says nothing: opposite vanes that are "
+    "nearly, but not exactly, parallel let a hair of pitch or yaw move roll a long way."
 )
 NOT_CHECKED = (
     "This is a search, not a proof, and it is about arithmetic: servos, linkages and the jet "
@@ -133,6 +138,8 @@ def show(
     output.print(table)
     if some_ill:
         output.print(ILL_CONDITIONED, soft_wrap=True)
+    if any(one.allowed > COUNTS for finding in findings for one in finding.closest.values()):
+        output.print(NO_USE, soft_wrap=True)
     for finding in findings:
         if finding.counter_example is not None:
             output.print(f"\nBROKEN: {finding.name}. {finding.says}", soft_wrap=True)

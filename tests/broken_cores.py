@@ -1,0 +1,137 @@
+"""Flight cores that break one promise each: a kernel or a method wrapped in a fault."""
+
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+
+from mixer.flight import Steering, steering
+from mixer.flight import layout as at
+
+Kernel = Callable[..., int]
+
+
+def after(kernel: str, fault: Callable[..., None]) -> Callable[[pytest.MonkeyPatch], None]:
+    """Break the core by doing `fault(t, s)` after the kernel."""
+
+    def apply(monkeypatch: pytest.MonkeyPatch) -> None:
+        sound: Kernel = getattr(steering, kernel)
+
+        def faulty(t, s) -> int:
+            result = sound(t, s)
+            fault(t, s)
+            return result
+
+        monkeypatch.setattr(steering, kernel, faulty)
+
+    return apply
+
+
+def before(kernel: str, fault: Callable[..., None]) -> Callable[[pytest.MonkeyPatch], None]:
+    """Break the core by doing `fault(t, s)` before the kernel."""
+
+    def apply(monkeypatch: pytest.MonkeyPatch) -> None:
+        sound: Kernel = getattr(steering, kernel)
+
+        def faulty(t, s) -> int:
+            fault(t, s)
+            return sound(t, s)
+
+        monkeypatch.setattr(steering, kernel, faulty)
+
+    return apply
+
+
+def outside_travel(t, s) -> None:
+    """Vane 3 goes on past the end of its travel."""
+    if s[at.DEFLECTION + 2] == t[at.TRAVEL_HI + 2]:
+        s[at.DEFLECTION + 2] += 500
+
+
+def too_fast(t, s) -> None:
+    """Vane 2 is believed to turn half as fast again as it does."""
+    s[at.STEP + 1] = s[at.STEP + 1] * 3 // 2
+
+
+def wrong_pulse(t, s) -> None:
+    """Vane 4's pulse is 5 µs off where it turns the negative way."""
+    if s[at.DEFLECTION + 3] < 0:
+        s[at.PULSE + 3] += 5000
+
+
+def clipped_pseudo_inverse(t, s) -> None:
+    """The well-known short cut: least squares without limits, then each vane clipped."""
+    matrix = np.array([t[at.COS : at.COS + 4], t[at.SIN : at.SIN + 4], [1 << 14] * 4]) / (1 << 14)
+    force = np.linalg.pinv(matrix) @ np.array(s[at.WANT : at.WANT + 3])
+    for i in range(4):
+        s[at.FORCE + i] = int(np.clip(force[i], s[at.LO + i], s[at.HI + i]))
+
+
+def jumping_primary(t, s) -> None:
+    """The primary jumps by 100 counts at a place well inside what is within reach."""
+    if s[at.POINT] > 1000:
+        s[at.POINT] += 400
+
+
+def wear_forgotten(t, s) -> None:
+    """Late in the burn, at the reference pressure, vane 1 is believed to be as good as new."""
+    if s[at.LOAD] > 10_000_000 and s[at.PRESSURE] == 2_000_000:
+        s[at.KAPPA] = 1 << 14
+
+
+def roll_short(t, s) -> None:
+    """Roll falls 20 counts short, and the moments told are in keeping with it."""
+    s[at.WANT + 2] -= 160
+
+
+def lazy_neutral(t, s) -> None:
+    """Without a jet or a demand vane 2 moves half as far towards neutral as it could."""
+    if s[at.NEUTRAL] and s[at.LIMIT_LO + 1] != s[at.LIMIT_HI + 1]:
+        half = (s[at.DEFLECTION + 1] + s[at.WINDOW_LO + 1]) // 2
+        s[at.WINDOW_LO + 1] = s[at.WINDOW_HI + 1] = half
+
+
+def lies_about_moments(t, s) -> None:
+    """The pitch moment told is 2 % too large."""
+    s[at.MOMENT] = s[at.MOMENT] * 51 // 50
+
+
+def stumbles(t, s) -> None:
+    """An index runs off the tables where vane 1 turns more than 5° the positive way."""
+    if s[at.DEFLECTION] > 5000:
+        t[len(t)]
+
+
+def stays_jammed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A vane that was jammed stays where it stands when it is freed."""
+    sound = Steering.free
+
+    def free(self: Steering, vane: int) -> None:
+        if not self.jammed >> (vane - 1) & 1:
+            sound(self, vane)
+
+    monkeypatch.setattr(Steering, "free", free)
+
+
+def misses_staleness(t, s) -> None:
+    """A demand never grows old."""
+    s[at.AGE] = min(s[at.AGE], 0)
+
+
+# promise, core, a word of the breach
+BROKEN = {
+    "outside travel": ("limits", after("deflect", outside_travel), "outside the travel"),
+    "too fast": ("limits", before("box", too_fast), "its slew allows"),
+    "wrong pulse": ("limits", after("deflect", wrong_pulse), "pulse"),
+    "stumbles": ("limits", after("deflect", stumbles), "stopped with IndexError"),
+    "clipped pseudo-inverse": (
+        "priority", after("secondary", clipped_pseudo_inverse), "with a roll demand of",
+    ),
+    "jumping primary": ("continuity", after("nearest", jumping_primary), "the bound is"),
+    "lazy neutral": ("recovery", after("box", lazy_neutral), "towards neutral"),
+    "misses staleness": ("recovery", before("schedule", misses_staleness), "stale-demand"),
+    "stays jammed": ("recovery", stays_jammed, "jammed"),
+    "wear forgotten": ("accuracy", after("schedule", wear_forgotten), "counts"),
+    "roll short": ("accuracy", before("secondary", roll_short), "roll of"),
+    "lies about moments": ("accuracy", after("deflect", lies_about_moments), "told moments"),
+}  # fmt: skip
