@@ -101,7 +101,10 @@ def test_the_case_is_small(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     assert all(cycle.jam is cycle.free is cycle.dt_us is None for cycle in found.flight.cycles)
 
 
-def test_the_command_passes_the_demo_vehicle_with_a_seed_to_repeat_it() -> None:
+def test_the_command_passes_the_demo_vehicle_with_a_seed_to_repeat_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
     result = run(DEMO, "--examples", 25)
     assert result.exit_code == 0, result.output
     seed = int(re.search(r"seed (\d+)", result.stdout).group(1))
@@ -109,6 +112,7 @@ def test_the_command_passes_the_demo_vehicle_with_a_seed_to_repeat_it() -> None:
     assert "not a proof" in result.stdout
     again = run(DEMO, "--examples", 25, "--seed", seed)
     assert again.stdout == result.stdout
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_the_command_prints_the_case_and_ends_with_1(

@@ -4,12 +4,15 @@ Hypothesis makes flights, stays near what came close to a bound, and shrinks wha
 to the smallest flight that still does. The same seed finds the same. Needs the extra `check`.
 """
 
-from collections.abc import Callable, Sequence
+import contextlib
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from random import Random
+from tempfile import TemporaryDirectory
 
 from hypothesis import Phase, Verbosity, find, settings, target
+from hypothesis.configuration import set_hypothesis_home_dir
 from hypothesis.errors import NoSuchExample
 
 from mixer.ground.promises import PROMISES, Figure, Promise
@@ -133,11 +136,23 @@ def check_promises(
     examples · len(promises) are behind.
     """
     findings = []
-    for number, promise in enumerate(promises):
+    with nothing_left_behind():
+        for number, promise in enumerate(promises):
 
-        def tried(flights: int, before: int = number * examples) -> None:
-            done(before + min(flights, examples))
+            def tried(flights: int, before: int = number * examples) -> None:
+                done(before + min(flights, examples))
 
-        findings.append(search(subject, promise, examples, seed, tried))
-        done((number + 1) * examples)
+            findings.append(search(subject, promise, examples, seed, tried))
+            done((number + 1) * examples)
     return findings
+
+
+@contextlib.contextmanager
+def nothing_left_behind() -> Iterator[None]:
+    """Hypothesis keeps notes in a folder where it is called; here they are thrown away."""
+    with TemporaryDirectory() as folder:
+        set_hypothesis_home_dir(folder)
+        try:
+            yield
+        finally:
+            set_hypothesis_home_dir(None)
