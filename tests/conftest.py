@@ -1,6 +1,7 @@
 """Options and settings that every test shares."""
 
 import os
+import signal
 
 import pytest
 from hypothesis import settings
@@ -8,6 +9,11 @@ from hypothesis import settings
 # One thread of linear algebra for each test process: there are as many processes as cores, and
 # threads beyond that only wait for each other. Read by numpy when it is first imported.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+# A run in the background is started with Ctrl-C ignored, and would hand that on to the programs that
+# the tests start and end by it.
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 settings.register_profile("fourvane", print_blob=True, deadline=None)
 settings.load_profile("fourvane")

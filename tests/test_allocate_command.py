@@ -232,13 +232,15 @@ def test_json_is_the_whole_result_and_all_of_standard_output(tmp_path: Path) -> 
     assert last["worst_shortfall_nm"]["pitch"] == pytest.approx(short[0])
 
 
-def test_the_same_input_gives_the_same_files(tmp_path: Path) -> None:
+def test_the_same_input_gives_the_same_files(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     rows = wandering(300, seed=8)
     files = []
     for name in ("a", "b"):
         folder = tmp_path / name
         folder.mkdir()
-        os.chdir(folder)
+        monkeypatch.chdir(folder)
         vehicle_file(folder)
         demands_file(folder, rows, f"{HEAD},{PRESSURE}")
         assert run("vehicle.toml", "demands.csv", "--out", "c.csv").exit_code == 0

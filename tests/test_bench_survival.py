@@ -1,6 +1,7 @@
 """Bench data survives: killed processes, Ctrl-C at any moment, pulled cables, full disks."""
 
 import json
+import pathlib
 import random
 import signal
 import subprocess
@@ -79,11 +80,15 @@ def test_a_killed_process_loses_no_point_it_had_told_of(tmp_path):
     assert fit.repeatability_deg < 0.6
 
 
+def lines_in(file: pathlib.Path) -> int:
+    return file.read_bytes().count(b"\n")
+
+
 @pytest.mark.skipif(sys.platform == "win32", reason="because Ctrl-C is sent as a POSIX signal")
-@pytest.mark.parametrize("after_s", [0.2, 0.45, 0.7])
-def test_ctrl_c_keeps_what_was_measured_and_the_same_command_goes_on(tmp_path, after_s):
+@pytest.mark.parametrize("after", [1, 60, 400])
+def test_ctrl_c_keeps_what_was_measured_and_the_same_command_goes_on(tmp_path, after):
     """The exit status tells of it, the message says where to go on, the result is whole."""
-    arguments = ["bench", "sweep", "--servo", "1", "--out-dir", str(tmp_path), "--passes", "12"]
+    arguments = ["bench", "sweep", "--servo", "1", "--out-dir", str(tmp_path), "--passes", "30"]
     process = subprocess.Popen(
         [sys.executable, "-c", COMMAND, *arguments, "--json"],
         stdout=subprocess.PIPE,
@@ -91,15 +96,14 @@ def test_ctrl_c_keeps_what_was_measured_and_the_same_command_goes_on(tmp_path, a
         text=True,
     )
     journal = tmp_path / "servo-1-sweep.journal"
-    while not journal.exists() and process.poll() is None:
-        time.sleep(0.01)
-    time.sleep(after_s)
+    while process.poll() is None and not (journal.exists() and lines_in(journal) > after):
+        time.sleep(0.005)
     process.send_signal(signal.SIGINT)
     _, said = process.communicate(timeout=60)
     assert process.returncode == 130, said
     assert "servo 1 has been led to neutral" in said
     kept = len(read_lines(journal).records)
-    assert 1 < kept < 12 * 70
+    assert after <= kept < 30 * 62
     again = subprocess.run(
         [sys.executable, "-c", COMMAND, *arguments, "--json"], capture_output=True, text=True
     )

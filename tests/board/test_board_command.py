@@ -2,6 +2,7 @@
 
 import json
 import subprocess
+import signal
 import sys
 from pathlib import Path
 
@@ -31,10 +32,11 @@ def test_run_starts_a_board_that_answers_until_it_is_ended(firmware: Path) -> No
             port = running.stdout.readline().split()[-1]
             with Link(port) as link:
                 assert link.evaluate("6 * 7") == 42
+            running.send_signal(signal.SIGINT)
+            assert running.wait(timeout=20) != 0
         finally:
-            running.send_signal(2)
-        running.wait(timeout=20)
-    assert not Path(port).exists() or running.returncode is not None
+            running.kill()
+    assert not Path(port).exists()
 
 
 @pytest.mark.parametrize("action", ["verify", "deploy"])
