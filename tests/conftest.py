@@ -10,8 +10,8 @@ from hypothesis import settings
 # threads beyond that only wait for each other. Read by numpy when it is first imported.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-# A run in the background is started with Ctrl-C ignored, and would hand that on to the programs that
-# the tests start and end by it.
+# A run in the background is started with Ctrl-C ignored, and would hand that on to the programs
+# that tests start and end by it.
 if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
     signal.signal(signal.SIGINT, signal.default_int_handler)
 
@@ -25,6 +25,11 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     )
 
 
+def is_full_size(config: pytest.Config) -> bool:
+    """Whether campaigns run at full size: in CI and with --long. On a laptop they are short."""
+    return bool(os.environ.get("CI")) or bool(config.getoption("--long"))
+
+
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
     """Below the results: what tests give to `record_property("shown", text)`.
 
@@ -35,6 +40,12 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
             for name, text in report.user_properties:
                 if name == "shown":
                     terminalreporter.write_line(text)
+
+
+@pytest.fixture(scope="session")
+def full_size(request: pytest.FixtureRequest) -> bool:
+    """See `is_full_size`."""
+    return is_full_size(request.config)
 
 
 @pytest.fixture

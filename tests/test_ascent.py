@@ -108,7 +108,9 @@ def whole_ascent():
 
 
 @pytest.mark.parametrize("board", ["unix", "emulated"])
-def test_a_board_gives_identical_commands_over_a_whole_ascent(whole_ascent, board):
+def test_a_board_gives_identical_commands_over_a_whole_ascent(whole_ascent, board, full_size):
+    if board == "emulated" and not full_size:
+        pytest.skip("on the emulated board at full size only: in CI and with --long")
     need(missing_interpreter() if board == "unix" else missing_emulator())
     if board == "emulated" and not cached_firmware().exists():
         need(", ".join(missing_tools()))

@@ -40,8 +40,21 @@ def firmware() -> Path:
 
 
 @pytest.fixture(scope="session", params=["unix", "emulated"])
+def quick_board_name(request: pytest.FixtureRequest, full_size: bool) -> str:
+    """For tests that take the emulated board long and say little more there: at full size only."""
+    if request.param == "emulated" and not full_size:
+        pytest.skip("on the emulated board at full size only: in CI and with --long")
+    return available(request)
+
+
+@pytest.fixture(scope="session", params=["unix", "emulated"])
 def board_name(request: pytest.FixtureRequest) -> str:
     """Each board that is to be had here."""
+    return available(request)
+
+
+def available(request: pytest.FixtureRequest) -> str:
+    """The board the fixture is for, or why there is none."""
     if request.param == "unix":
         if missing := missing_interpreter():
             unavailable(missing)

@@ -1,8 +1,8 @@
 """The command line of the boards: what it prints, and how it ends."""
 
 import json
-import subprocess
 import signal
+import subprocess
 import sys
 from pathlib import Path
 

@@ -85,8 +85,8 @@ def test_a_board_whose_storage_is_full_keeps_no_half_file(unix_board: Board) -> 
         assert not [name for name in _tree(link, ".") if name.endswith(".new")]
 
 
-def test_a_cable_pulled_half_way_is_said_and_the_next_run_works(board_name: str) -> None:
-    with open_board(board_name) as board, Link(board.port) as link:
+def test_a_cable_pulled_half_way_is_said_and_the_next_run_works(quick_board_name: str) -> None:
+    with open_board(quick_board_name) as board, Link(board.port) as link:
         facts = link.facts()
         files = compile_for(facts)
 
@@ -96,7 +96,7 @@ def test_a_cable_pulled_half_way_is_said_and_the_next_run_works(board_name: str)
 
         with pytest.raises(BoardError, match=r"went away|stopped answering"):
             deploy(link, facts, files, pull)
-    with open_board(board_name) as board, Link(board.port) as link:
+    with open_board(quick_board_name) as board, Link(board.port) as link:
         facts = link.facts()
         deploy(link, facts, files)
         link.execute("import firmware_port.start")
@@ -125,8 +125,8 @@ def test_a_transfer_broken_off_leaves_each_file_whole_and_the_next_completes_it(
         assert len(_tree(link, "lib")) == len(files)
 
 
-def test_a_deployment_can_be_repeated_on_the_same_board(board: Board) -> None:
-    with Link(board.port) as link:
+def test_a_deployment_can_be_repeated_on_the_same_board(quick_board_name: str) -> None:
+    with open_board(quick_board_name) as board, Link(board.port) as link:
         facts = link.facts()
         for _ in range(2):
             deploy(link, facts, compile_for(facts))
