@@ -19,7 +19,7 @@ from mixer.ground.vehicle import Vehicle
 
 Columns = dict[str, NDArray]
 Steered = Literal["flight-core", "clipped"]
-FLIGHTS_A_BLOCK = 128  # large enough to be quick, small enough for every worker to get some
+FLIGHTS_A_BLOCK = 256  # large enough to be quick, small enough for every worker to get some
 
 
 @dataclass(frozen=True)

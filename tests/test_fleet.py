@@ -1,13 +1,16 @@
 """Flights that fly side by side, the faults in them, and what is kept of them."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.optimize import linprog
 
 from hil.beliefs import believed
 from hil.clipped import ClippedBlock
+from hil.failures import single_failures
 from hil.faults import Fault
-from hil.fleet import Cycle, Flight, fly
+from hil.fleet import MANY, Cycle, Flight, fly
 from hil.reach import PrimaryReach
 from hil.truth import drawn, nominal
 from mixer.flight import Steering
@@ -34,6 +37,11 @@ def commands_of(cycle):
     return np.concatenate([cycle.steering.commands.pulse_ns, cycle.demand_mnm])
 
 
+def commands_given(cycle):
+    """All that the steering of every flight puts out."""
+    return np.vstack(list(vars(cycle.steering.commands).values()))
+
+
 def flown(vehicle, *faults, what=commands_of, seed=0, **options):
     """One nominal flight with faults; its diary and its tally."""
     diary = Diary(what)
@@ -56,6 +64,25 @@ def test_a_flight_is_the_same_alone_and_in_a_block_bit_for_bit():
     assert np.array_equal(together.pages[:cycles, :, 5], alone.pages[:, :, 0])
     assert tally.used.value[5] == tally_alone.used.value[0]
     assert tally.tilt.value[5] == tally_alone.tilt.value[0]
+
+
+def test_many_together_fly_as_a_few_do_with_every_failure_among_them():
+    """Many are steered together, a few by a `Steering` each: every pulse, moment and flag."""
+    vehicle = flying_vehicle(BRIEF)
+    block = [
+        Flight(drawn(vehicle, seed), seed, (replace(fault, time_s=1.5),))
+        for seed, fault in enumerate(single_failures(vehicle))
+    ]
+    few = MANY - 1
+    alone, together = [], Diary(commands_given)
+    for start in range(0, len(block), few):
+        diary = Diary(commands_given)
+        fly(vehicle, block[start : start + few], listener=diary)
+        alone.append(diary.pages)
+    fly(vehicle, block, listener=together)
+    assert len(block) > 2 * few
+    for start, pages in zip(range(0, len(block), few), alone, strict=True):
+        assert np.array_equal(together.pages[: len(pages), :, start : start + few], pages)
 
 
 def test_the_block_steers_with_the_flight_core_itself():
