@@ -10,7 +10,7 @@ from mixer.flight import layout as at
 from mixer.ground.batch_allocator import BatchAllocator
 from mixer.ground.batch_conditions import Conditions, GivenConditions, refuse_first
 from mixer.ground.batch_schedule import put_in_eighths
-from mixer.ground.batch_tables import VANES, BatchTables
+from mixer.ground.batch_tables import BatchTables
 from mixer.ground.batch_words import Reals, Words
 from mixer.ground.tables import EIGHTHS, cosine, largest_force_n, sine
 from mixer.ground.vehicle import Vehicle
@@ -128,10 +128,12 @@ class Chunk:
         self._put_demands(demands_nm, rows.start)
         allocator = self.allocator
         allocator.force = result.force_eighths.T
-        allocator.allocate()
-        for i in VANES:
-            np.divide(allocator.deflection_mdeg[i], 1000, out=result.deflections_deg[:, i])
-            np.divide(allocator.pulse_ns[i], 1000, out=result.pulses_us[:, i])
+        if self.conditions.shared:
+            allocator.allocate_reals(result.deflections_deg.T, result.pulses_us.T)
+        else:
+            allocator.allocate()
+            np.divide(allocator.deflection_mdeg, 1000, out=result.deflections_deg.T)
+            np.divide(allocator.pulse_ns, 1000, out=result.pulses_us.T)
         self._put_moments(result.moments_nm)
         flags = result.flags
         np.multiply(allocator.roll_limited.view(np.uint8), at.ROLL_LIMITED, out=flags)

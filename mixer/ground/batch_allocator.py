@@ -8,7 +8,7 @@ from mixer.ground.batch_deflect import Deflecting
 from mixer.ground.batch_nearest import Nearest
 from mixer.ground.batch_secondary import Secondary
 from mixer.ground.batch_tables import BatchTables
-from mixer.ground.batch_words import Scratch, words
+from mixer.ground.batch_words import Reals, Scratch, words
 
 
 class BatchAllocator:
@@ -46,6 +46,11 @@ class BatchAllocator:
         """Work out forces, deflections, pulses and what was limited."""
         self.share_out()
         self._deflecting.deflect(self.force, self.deflection_mdeg, self.pulse_ns)
+
+    def allocate_reals(self, deflection_deg: Reals, pulse_us: Reals) -> None:
+        """The same where all rows share one box, deflections in deg and pulses in µs, (4, n)."""
+        self.share_out()
+        self._deflecting.answer(self.force, deflection_deg, pulse_us)
 
     def share_out(self) -> None:
         """Work out the forces and what was limited."""

@@ -4,7 +4,7 @@ import numpy as np
 
 from mixer.ground.batch_box import Box
 from mixer.ground.batch_tables import VANES, BatchTables
-from mixer.ground.batch_words import Scratch, Words, clamp
+from mixer.ground.batch_words import Reals, Scratch, Words, clamp
 
 
 class Deflecting:
@@ -28,15 +28,29 @@ class Deflecting:
         for i in VANES:
             self.start[i] -= self.t.least_force[i]
 
+    def answer(self, force: Words, deflection_deg: Reals, pulse_us: Reals) -> None:
+        """Set deflection and pulse as reals from force, where all rows share one box; (4, n)."""
+        windows = np.hstack([self.box.window_lo, self.box.window_hi]).tolist()
+        for i, (lo, hi) in enumerate(windows):
+            answers = self.t.answers(i, (lo, hi))
+            place = self._place(i, force[i])
+            answers.deflection_deg.take(place, out=deflection_deg[i], mode="clip")
+            answers.pulse_us.take(place, out=pulse_us[i], mode="clip")
+
     def deflect(self, force: Words, deflection: Words, pulse: Words) -> None:
         """Set deflection, 0.001°, and pulse, ns, from force; all (4, n)."""
         t, box = self.t, self.box
-        place, real = self.scratch.words[0], self.scratch.reals
         for i in VANES:
-            np.multiply(force[i], self.gain[i], out=real)
-            real += self.start[i]
-            np.copyto(place, real, casting="unsafe")
+            place = self._place(i, force[i])
             t.deflection_of[i].take(place, out=deflection[i], mode="clip")
             clamp(deflection[i], box.window_lo[i], box.window_hi[i])
             np.subtract(deflection[i], t.travel_lo[i], out=place)
             t.pulse_of[i].take(place, out=pulse[i], mode="clip")
+
+    def _place(self, i: int, force: Words) -> Words:
+        """Where in the tables the force of a new vane stands that gives this force."""
+        place, real = self.scratch.words[0], self.scratch.reals
+        np.multiply(force, self.gain[i], out=real)
+        real += self.start[i]
+        np.copyto(place, real, casting="unsafe")
+        return place

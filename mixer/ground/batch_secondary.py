@@ -45,9 +45,8 @@ class Secondary:
     def __init__(self, t: BatchTables, box: Box, scratch: Scratch):
         self.t, self.box, self.scratch = t, box, scratch
         columns = box.columns
-        self.twice_middle_sum, self.reach, self.z, self.scale, self.limit, self.effort = words(
-            6, columns
-        )
+        self.twice_middle_sum, self.reach, self.limit, self.effort = words(4, columns)
+        self.z, self.scale, self.to_sixteenths = words(3, columns)
         self.to_middle = words(2, columns)
         self.rounded_up, self.omega = words(4, columns), words(4, columns)
 
@@ -65,6 +64,7 @@ class Secondary:
         widest = twice_half.max(axis=0)
         widest >>= 3
         SCALE_OF.take(widest, out=self.z, mode="clip")
+        np.add(self.z, 11, out=self.to_sixteenths)
         np.add(self.z, unit, out=self.scale)
         np.right_shift(LIMIT, self.scale, out=self.limit)
         for way, row in zip(self.to_middle, (t.cos, t.sin), strict=True):
@@ -182,8 +182,7 @@ class Secondary:
             np.subtract(effort, eta[i], out=f)
             clamp(f, -omega[i], omega[i])
             f *= t.null[i]
-            f >>= 11
-            f >>= self.z
+            f >>= self.to_sixteenths
             f += self.rounded_up[i]
             f >>= 1
             clamp(f, box.lo[i], box.hi[i])

@@ -4,13 +4,16 @@ The flight core finds its place on a curve and computes from there. A batch look
 that this can have: one for each step of 0.001° or of an eighth of a count within the travel.
 """
 
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from mixer.flight import FlightTables
 from mixer.flight import layout as at
-from mixer.ground.batch_words import Words
+from mixer.ground.batch_words import Reals, Words
+
+Number = TypeVar("Number", np.int32, np.float64)
 
 VANES = range(4)
 LAST_TIME_US = 1_000_000_000  # where the flight core's burn time and burn load stop
@@ -36,6 +39,13 @@ class Pair(NamedTuple):
     most: int
 
 
+class Answers(NamedTuple):
+    """Deflections and pulses for each force of a vane, by eighths of a count from the least."""
+
+    deflection_deg: Reals
+    pulse_us: Reals
+
+
 class BatchTables:
     """One vehicle's flight tables, read once for any number of batches."""
 
@@ -55,13 +65,26 @@ class BatchTables:
         self.edges = [self._edge(k) for k in range(t[at.N_EDGES])]
         self.along_segment = bool(t[at.POLICY])
         self.pairs = [self._pair(n) for n in range(t[at.N_PAIRS])]
-        self._shared: dict[bytes, Words] = {}
+        self._shared: dict[bytes, NDArray] = {}
+        self._answers: dict[tuple[int, int, int], Answers] = {}
         self.force_of = [self._force_of(i) for i in VANES]  # by 0.001° from the lower travel
         self.pulse_of = [self._pulse_of(i) for i in VANES]
         self.deflection_of = [self._deflection_of(i) for i in VANES]  # by eighths of a count
         self.least_force = [
             int(self._column(at.CURVE_OFF + i, at.CURVE_N + i, 1)[0]) for i in VANES
         ]
+
+    def answers(self, i: int, window: tuple[int, int]) -> Answers:
+        """What vane i does for each force from the least on, within a window of angles."""
+        key = (i, *window)
+        if key not in self._answers:
+            deflection = self.deflection_of[i].clip(*window)
+            pulse = self.pulse_of[i].take(deflection - self.travel_lo[i], mode="clip")
+            answers = Answers(self._once(deflection / 1000), self._once(pulse / 1000))
+            if window != (self.travel_lo[i], self.travel_hi[i]):  # stands anywhere: not kept
+                return answers
+            self._answers[key] = answers
+        return self._answers[key]
 
     def __getitem__(self, where: int) -> int:
         """A word of the flight tables, as named in `mixer.flight.layout`."""
@@ -98,7 +121,7 @@ class BatchTables:
         place, beyond = written_out(x, self.travel_lo[i], self.travel_hi[i])
         return self._once(pulse[place] + ((beyond * slope[place]) >> self[at.PULSE_Q]))
 
-    def _once(self, table: Words) -> Words:
+    def _once(self, table: NDArray[Number]) -> NDArray[Number]:
         """Vanes that are alike share one table, and the cache that it takes."""
         return self._shared.setdefault(table.tobytes(), table)
 
