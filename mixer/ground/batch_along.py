@@ -13,8 +13,10 @@ from mixer.ground.batch_words import (
     Mask,
     Scratch,
     Words,
+    bit_lengths,
     brought_near,
     fine_product,
+    in_halves,
     mark_beyond,
     of_rows,
     put_back,
@@ -71,7 +73,8 @@ class Along:
         whole = key == WHOLE  # past the edge by less than the share can tell
         if whole.any():
             limited[rows[whole]] = False
-            rows, gap, key = rows[~whole], gap[:, ~whole], key[~whole]
+            cut = np.flatnonzero(~whole)
+            rows, gap, key = rows.take(cut), gap.take(cut, axis=1), key.take(cut)
         exponent = -(key >> 16) - brought_near(gap, NEAR)
         exponent.clip(0, MOST_SHIFT, out=exponent)
         gap *= key & 65535
@@ -85,8 +88,10 @@ class Along:
         """Which segments an edge cuts; and those too long for 32 bits, which leave Z_τ for sure."""
         beyond = self.scratch.masks[0]
         cut[:] = False
+        halves = in_halves(gap, self.scratch.words[2:6])
+        room = self.scratch.words[6:9]
         for k, edge in enumerate(self.t.edges):
-            rise = fine_product(*edge.normal, *edge.normal_low, gap)
+            rise = fine_product(*edge.normal, *edge.normal_low, halves, room)
             cut |= np.greater(rise, self.support[k], out=beyond)
             cut |= np.less(rise, -self.support[k + self.count], out=beyond)
         mark_beyond(gap, FAR, cut, beyond)
@@ -95,8 +100,9 @@ class Along:
         """The smallest share of each segment that an edge leaves, as a key: (k,)."""
         support = of_rows(self.support, rows)
         smallest = np.full(rows.size, WHOLE, np.int32)
+        halves, room = in_halves(gap), words(3, rows.size)
         for k, edge in enumerate(self.t.edges):
-            rise = fine_product(*edge.normal, *edge.normal_low, gap)
+            rise = fine_product(*edge.normal, *edge.normal_low, halves, room)
             out = np.where(rise < 0, support[k + self.count], support[k])
             np.absolute(rise, out=rise)
             key = np.where(rise > out, share_key(out, rise), WHOLE)
@@ -135,4 +141,4 @@ def share_key(out: Words, rise: Words) -> Words:
 
 def shift_to_29_bits(value: Words) -> Words:
     """How far each value of 0 … 2^29 − 1 is from having 29 bits."""
-    return 29 - np.frexp(value.astype(np.float64))[1]
+    return 29 - bit_lengths(value)

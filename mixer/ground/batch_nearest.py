@@ -17,6 +17,7 @@ from mixer.ground.batch_words import (
     brought_near,
     dot,
     fine_product,
+    in_halves,
     mark_beyond,
     of_rows,
     words,
@@ -90,7 +91,8 @@ class Nearest:
         inside = edge == NONE
         if inside.any():
             limited[rows[inside]] = False
-            rows, gap, edge = rows[~inside], gap[:, ~inside], edge[~inside]
+            outside = np.flatnonzero(~inside)
+            rows, gap, edge = rows.take(outside), gap.take(outside, axis=1), edge.take(outside)
         self._walk(gap, rows, edge, point)
 
     def _mark_outside(self, gap: Words, outside: Mask) -> None:
@@ -140,7 +142,7 @@ class Nearest:
                 self.x.take(at),
                 -self.y_low.take(at),
                 self.x_low.take(at),
-                gap,
+                in_halves(gap),
             )
             cell = at if shared else at * box.columns + rows.take(walking)
             begin, finish = first.take(cell), last.take(cell)

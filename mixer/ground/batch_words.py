@@ -69,36 +69,58 @@ def mark_beyond(values: Words, limit: int, mark: Mask, spare: Mask) -> None:
             mark |= np.less(row, -limit, out=spare)
 
 
+def bit_lengths(values: Words) -> Words:
+    """How many bits each value ≥ 0 has: the exponent of a double."""
+    exponents = values.astype(np.float64).view(np.int64)
+    exponents >>= 52
+    exponents -= 1022
+    return np.maximum(exponents, 0, out=exponents).astype(np.int32)
+
+
 def brought_near(values: Words, limit: int) -> Words:
     """Halve the columns of values (2, n) downward, in place, until they lie within ±limit.
 
     Returns how often each was halved, (n,).
     """
-    halved = np.zeros(values.shape[1], np.int32)
-    while True:
-        far = np.zeros(values.shape[1], np.bool_)
-        mark_beyond(values, limit, far, np.empty_like(far))
-        if not far.any():
-            return halved
-        values >>= far
-        halved += far
+    halved = bit_lengths(np.absolute(values).max(axis=0))
+    halved -= limit.bit_length()
+    np.maximum(halved, 0, out=halved)
+    near = values >> halved
+    halved += np.absolute(near, out=near).max(axis=0) > limit  # as long as the limit, and beyond
+    values >>= halved
+    return halved
+
+
+def in_halves(gap: Words, out: Words | None = None) -> Words:
+    """A gap (2, n) of up to 2^25 in two halves each, for `fine_product`: (4, n)."""
+    halves = words(4, gap.shape[1]) if out is None else out
+    np.right_shift(gap, 12, out=halves[:2])
+    np.bitwise_and(gap, 4095, out=halves[2:])
+    return halves
 
 
 def fine_product(
-    x: int | Words, y: int | Words, x_low: int | Words, y_low: int | Words, gap: Words
+    x: int | Words,
+    y: int | Words,
+    x_low: int | Words,
+    y_low: int | Words,
+    halves: Words,
+    room: Words | None = None,
 ) -> Words:
-    """(x, y)·gap for a unit vector in two halves, Q14 and Q28, and a gap of up to 2^25: (n,)."""
-    high_x, high_y = gap >> 12
-    low_x, low_y = gap & 4095
-    top = x * high_x
-    top += y * high_y
-    middle = x * low_x
-    middle += y * low_y
-    low = x_low * high_x
-    low += y_low * high_y
-    low >>= 2
-    middle += low
+    """(x, y)·gap for a unit vector in two halves, Q14 and Q28, and a gap `in_halves`: (n,).
+
+    room: (3, n) to work in; the product is its first row.
+    """
+    top, middle, part = words(3, halves.shape[1]) if room is None else room
+    high_x, high_y, low_x, low_y = halves
+    np.multiply(x_low, high_x, out=middle)
+    middle += np.multiply(y_low, high_y, out=part)
+    middle >>= 2
+    middle += np.multiply(x, low_x, out=part)
+    middle += np.multiply(y, low_y, out=part)
     middle >>= 10
+    np.multiply(x, high_x, out=top)
+    top += np.multiply(y, high_y, out=part)
     top <<= 2
     top += middle
     top += 8
