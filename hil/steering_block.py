@@ -117,7 +117,7 @@ class LaptopBlock:
 class SideBySideBlock:
     """Flights that share one set of flight tables, steered together by the batch.
 
-    Measured: where 256 fly together, a whole flight takes a fifth of what `LaptopBlock` makes it take.
+    Measured: where 256 fly together, a flight takes a fifth of what it takes with `LaptopBlock`.
     """
 
     def __init__(self, tables: FlightTables, flights: int):
