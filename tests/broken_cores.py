@@ -17,8 +17,8 @@ def after(kernel: str, fault: Callable[..., None]) -> Callable[[pytest.MonkeyPat
     def apply(monkeypatch: pytest.MonkeyPatch) -> None:
         sound: Kernel = getattr(steering, kernel)
 
-        def faulty(t, s) -> int:
-            result = sound(t, s)
+        def faulty(t, s, *more) -> int:
+            result = sound(t, s, *more)
             fault(t, s)
             return result
 
@@ -33,9 +33,9 @@ def before(kernel: str, fault: Callable[..., None]) -> Callable[[pytest.MonkeyPa
     def apply(monkeypatch: pytest.MonkeyPatch) -> None:
         sound: Kernel = getattr(steering, kernel)
 
-        def faulty(t, s) -> int:
+        def faulty(t, s, *more) -> int:
             fault(t, s)
-            return sound(t, s)
+            return sound(t, s, *more)
 
         monkeypatch.setattr(steering, kernel, faulty)
 
@@ -75,7 +75,7 @@ def jumping_primary(t, s) -> None:
 
 def wear_forgotten(t, s) -> None:
     """Late in the burn, at the reference pressure, vane 1 is believed to be as good as new."""
-    if s[at.LOAD] > 10_000_000 and s[at.PRESSURE] == 2_000_000:
+    if s[at.LOAD] > 10_000_000 and s[at.RATE] == 1 << 14:
         s[at.KAPPA] = 1 << 14
 
 

@@ -10,7 +10,8 @@ from mixer.flight import layout as at
 from mixer.ground import word_bounds
 from mixer.ground.tables import Words
 from mixer.ground.vehicle_errors import VehicleError
-from mixer.ground.word_bounds import WordOverflowError, bound_cycle, operate
+from mixer.ground.word_bounds import bound_cycle
+from mixer.ground.word_spans import WordOverflowError, operate
 from tests.oracle.cases import random_clocking
 from tests.vehicles import vehicle
 
@@ -107,9 +108,22 @@ def test_a_table_that_could_overflow_is_found(place):
     if place == "MOMENT_EXP":
         words[where] = -1
     if place == "PULSE_Q":
-        where = words[at.SERVO_OFF] + 2 * words[at.SERVO_N]
+        where = words[at.SERVO_OFF] + 2
         words[where] *= 64
     with pytest.raises(WordOverflowError):
+        bound_cycle(words)
+
+
+@pytest.mark.parametrize("place", ["CURVE", "SERVO", "WEAR", "LEVER"])
+def test_a_search_that_could_leave_its_table_is_found(place):
+    """Each table of straight pieces needs its end: without it the pass says which loop goes on."""
+    words = Words(vehicle()).assemble()
+    offset, points = words[getattr(at, f"{place}_OFF")], words[getattr(at, f"{place}_N")]
+    stride = getattr(at, f"{place}_STRIDE")
+    last = offset + (points + (place != "SERVO") - (place == "SERVO")) * stride
+    words[last] = words[last - stride]
+    words[last + 1] = words[last + 1 - stride]
+    with pytest.raises(WordOverflowError, match="could leave its table"):
         bound_cycle(words)
 
 

@@ -8,19 +8,19 @@ Supports are summed from a0 (see `nearest`): an edge that a0 stands on gives exa
 
 from mixer.flight.words import const, ptr32
 
-_COS = const(16)
-_SIN = const(20)
-_COS_LOW = const(68)
-_SIN_LOW = const(72)
-_N_EDGES = const(38)
+_COS = const(0)
+_SIN = const(4)
+_COS_LOW = const(48)
+_SIN_LOW = const(52)
+_N_EDGES = const(73)
 _EDGES = const(108)
 _EDGE_STRIDE = const(16)
-_UNIT = const(37)
-_WANT = const(42)
-_LO = const(64)
-_HI = const(68)
-_POINT = const(72)
-_FLAGS = const(15)
+_UNIT = const(30)
+_WANT = const(56)
+_LO = const(0)
+_HI = const(4)
+_POINT = const(28)
+_FLAGS = const(31)
 _PRIMARY_LIMITED = const(1)
 _FAR = const(16777215)  # 2^24 − 1: a gap up to here fits the two-half product, and is out of Z
 

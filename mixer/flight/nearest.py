@@ -17,18 +17,18 @@ Written out vane by vane, for the reason given in `secondary`.
 
 from mixer.flight.words import const, ptr32
 
-_FLAGS = const(15)
+_FLAGS = const(31)
 _PRIMARY_LIMITED = const(1)
-_COS = const(16)
-_SIN = const(20)
-_N_EDGES = const(38)
+_COS = const(0)
+_SIN = const(4)
+_N_EDGES = const(73)
 _EDGES = const(108)
 _EDGE_STRIDE = const(16)
-_UNIT = const(37)
-_WANT = const(42)
-_LO = const(64)
-_HI = const(68)
-_POINT = const(72)
+_UNIT = const(30)
+_WANT = const(56)
+_LO = const(0)
+_HI = const(4)
+_POINT = const(28)
 _NEAR = const(46340)  # √2 · this in Q14, less the support, stays in 32 bits
 
 

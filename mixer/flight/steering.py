@@ -13,14 +13,6 @@ from mixer.flight.deflect import deflect
 from mixer.flight.nearest import nearest
 from mixer.flight.schedule import schedule
 from mixer.flight.secondary import secondary
-from mixer.flight.slew import slew
-from mixer.flight.words import const
-
-_POLICY = const(0)
-_PRESSURE = const(19)
-_DT = const(20)
-_LONGEST_GAP_US = const(16_000_000)  # a longer one wears the vanes no more than this one does
-LONGEST_DT_US = 500_000  # and moves them no further than this one does
 
 
 class Steering:
@@ -49,7 +41,12 @@ class Steering:
         self.release()
         for vane in range(1, 5):
             self.free(vane)
-        schedule(t, s)
+        s[at.WEAR_HINT] = t[at.WEAR_OFF]
+        s[at.LEVER_HINT] = t[at.LEVER_OFF]
+        for i in range(4):
+            s[at.CURVE_HINT + i] = t[at.CURVE_OFF + i]
+            s[at.SERVO_HINT + i] = t[at.SERVO_OFF + i]
+        schedule(t, s, 0, 0)
         box(t, s)
         deflect(t, s)
         s[at.FLAGS] = 0
@@ -122,21 +119,12 @@ class Steering:
         """Run one control cycle, `dt_us` after the last one; return the flags."""
         t = self._t
         s = self._s
-        if dt_us != s[_DT]:
-            if dt_us < 0:
-                dt_us = 0
-            elif dt_us > _LONGEST_GAP_US:
-                dt_us = _LONGEST_GAP_US
-            s[_DT] = dt_us
-            slew(t, s)
-        s[_PRESSURE] = pressure_pa
-        if schedule(t, s):
-            box(t, s)
-            if t[_POLICY]:
-                along(t, s)
-            else:
+        steer = schedule(t, s, pressure_pa, dt_us)
+        box(t, s)
+        if steer:
+            if steer == 1:
                 nearest(t, s)
+            else:
+                along(t, s)
             secondary(t, s)
-        else:
-            box(t, s)
         return deflect(t, s)

@@ -7,7 +7,7 @@ rounded is rounded to nearest, except travel, which is rounded inwards.
 
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -93,11 +93,15 @@ class Words:
         self.head[where : where + len(values)] = values
 
     def append(self, *columns) -> int:
-        """Add columns to the body; return where they start."""
+        """Add columns to the body, one after another; return where they start."""
         offset = at.BODY + len(self.body)
         for column in columns:
             self.body += [int(v) for v in column]
         return offset
+
+    def append_records(self, *columns) -> int:
+        """Add columns to the body, row by row; return where they start."""
+        return self.append(*zip(*columns, strict=True))
 
     def put_control(self) -> None:
         control = self.vehicle.control
@@ -216,7 +220,15 @@ class Words:
                 )
             slope = np.round(df * Q14 / dx)
             inverse = np.round(dx * 65536 / df)
-            self.put(at.CURVE_OFF + i, self.append(x, f, [*slope, 0], [*inverse, 0]))
+            # below and above the curve deflections stand still; the end of travel itself still
+            # belongs to the last piece, so what follows begins one step later
+            offset = self.append_records(
+                [x[0], *x[:-1], x[-1] + 1, at.END],
+                [-at.END, *f, at.END],
+                [0, *slope, 0, 0],
+                [0, *inverse, 0, 0],
+            )
+            self.put(at.CURVE_OFF + i, offset)
             self.put(at.CURVE_N + i, len(x))
 
     def put_servos(self) -> None:
@@ -231,7 +243,8 @@ class Words:
         self.put(at.PULSE_Q, q)
         for i, (x, pulse) in enumerate(tables):
             slope = np.round(np.diff(pulse) * 2.0**q / np.diff(x))
-            self.put(at.SERVO_OFF + i, self.append(x, pulse, [*slope, 0]))
+            offset = self.append_records([*x[:-1], x[-1] + 1], pulse, [*slope, 0])
+            self.put(at.SERVO_OFF + i, offset)
             self.put(at.SERVO_N + i, len(x))
 
     def put_wear(self) -> None:
@@ -240,10 +253,11 @@ class Words:
         ms = spread([*np.unique(np.round(np.asarray(load_s) * 1000))], 32768)
         if len(ms) == 1:
             ms = np.array([ms[0], ms[0] + 1])
-        columns = [ms]
+        columns: list[Any] = [[-at.END, *ms, at.END]]
         for row in np.round(self.vehicle.effectiveness(ms / 1000).T * Q14):
-            columns += [row, [*np.round(np.diff(row) * 65536 / np.diff(ms)), 0]]
-        self.put(at.WEAR_OFF, self.append(*columns))
+            slope = np.round(np.diff(row) * 65536 / np.diff(ms))
+            columns += lasting(row, slope, np.floor(np.diff(ms)[-1] * slope[-1] / 65536))
+        self.put(at.WEAR_OFF, self.append_records(*columns))
         self.put(at.WEAR_N, len(ms))
 
     def put_lever(self) -> None:
@@ -277,7 +291,11 @@ class Words:
         dx = np.diff(ms)
         slope = np.round(np.diff(gain) / dx)
         moment_slope = np.round(np.diff(moment) * 32768 / dx)
-        offset = self.append(ms, gain, [*slope, 0], moment, [*moment_slope, 0])
+        offset = self.append_records(
+            [-at.END, *ms, at.END],
+            *lasting(gain, slope, dx[-1] * slope[-1]),
+            *lasting(moment, moment_slope, np.floor(dx[-1] * moment_slope[-1] / 32768)),
+        )
         self.put(at.LEVER_OFF, offset)
         self.put(at.LEVER_N, len(ms))
         self.put(at.GAIN_EXP, exponent)
@@ -308,6 +326,16 @@ def halves(values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     whole = np.round(values * 2.0**28)
     coarse = np.round(whole / Q14)
     return coarse, whole - coarse * Q14
+
+
+def lasting(values: np.ndarray, slope: np.ndarray, rise: float) -> tuple[np.ndarray, np.ndarray]:
+    """Columns of values and slopes for records that begin and end with endless flat pieces.
+
+    rise: what the last slope adds over its piece, rounded as the flight core rounds it, so that
+    the value goes on without a step.
+    """
+    values = np.array([values[0], *values[:-1], values[-2] + rise, 0])
+    return values, np.array([0, *slope, 0, 0])
 
 
 def spread(points, longest: float) -> np.ndarray:

@@ -21,9 +21,10 @@ PER_LINE = 8
 
 @dataclass(frozen=True)
 class Field:
-    """Some neighbouring words that mean the same kind of thing.
+    """Some words that mean the same kind of thing.
 
-    `words` as they stand in the tables from number `first` on; `values` what they mean, in `unit`.
+    `words` as they stand in the tables, number `first` and each `stride` after; `values` what they
+    mean, in `unit`.
     """
 
     name: str
@@ -31,6 +32,7 @@ class Field:
     words: tuple[int, ...]
     values: tuple[float | str, ...]
     unit: str = ""
+    stride: int = 1
 
 
 @dataclass(frozen=True)
@@ -55,17 +57,29 @@ class Reader:
         count: int = 1,
         unit: str = "",
         scale: float | Sequence[float] = 1,
+        stride: int = 1,
     ) -> Field:
         """`count` words from `first` on, each times `scale` (one for all, or one for each)."""
-        words = tuple(self.words[first : first + count])
+        words = tuple(self.words[first + n * stride] for n in range(count))
         scales = scale if isinstance(scale, Sequence) else [scale] * count
-        values = tuple(word * one for word, one in zip(words, scales, strict=True))
-        return Field(name, first, words, values, unit)
+        values = tuple(
+            word * one if abs(word) < at.END else "-∞" if word < 0 else "∞"
+            for word, one in zip(words, scales, strict=True)
+        )
+        return Field(name, first, words, values, unit, stride)
 
     def table(self, title: str, first: int, count: int, *columns: tuple[str, str, float]) -> Group:
         """Columns of `count` words that stand one after another: name, unit and scale of each."""
         fields = (
             self.field(name, first + place * count, count, unit, scale)
+            for place, (name, unit, scale) in enumerate(columns)
+        )
+        return Group(title, tuple(fields), table=True)
+
+    def records(self, title: str, first: int, rows: int, *columns: tuple[str, str, float]) -> Group:
+        """Records of one word for each column: name, unit and scale of each."""
+        fields = (
+            self.field(name, first + place, rows, unit, scale, len(columns))
             for place, (name, unit, scale) in enumerate(columns)
         )
         return Group(title, tuple(fields), table=True)
@@ -121,7 +135,6 @@ def demands(read: Reader) -> Group:
         read.field("roll to force, fraction bits", at.ROLL_GAIN_EXP, unit="bits"),
         read.field("force to roll, multiplier", at.ROLL_MOMENT),
         read.field("force to roll, fraction bits", at.ROLL_MOMENT_EXP, unit="bits"),
-        read.field("not used", at.ROLL_MOMENT_EXP + 1),
     ))  # fmt: skip
 
 
@@ -203,11 +216,16 @@ def places(read: Reader) -> Group:
 
 
 def vanes(read: Reader) -> Iterator[Group]:
-    """Force curves and servo tables."""
+    """Force curves and servo tables, a line for the start of each straight piece.
+
+    Below and above a force curve the deflection stands still; its last piece ends 0.001° late, so
+    that the end of travel still belongs to it.
+    """
     words = read.words
     for vane in range(VANES):
-        yield read.table(
-            f"vane {vane + 1}, force curve", words[at.CURVE_OFF + vane], words[at.CURVE_N + vane],
+        yield read.records(
+            f"vane {vane + 1}, force curve", words[at.CURVE_OFF + vane],
+            words[at.CURVE_N + vane] + 2,
             ("deflection", "deg", 1e-3),
             ("force", "counts", COUNT),
             ("counts per deg", "counts/deg", Q14 * COUNT * 1e3),
@@ -215,22 +233,22 @@ def vanes(read: Reader) -> Iterator[Group]:
         )  # fmt: skip
     per_deg = 2.0 ** -words[at.PULSE_Q]
     for vane in range(VANES):
-        yield read.table(
+        yield read.records(
             f"servo {vane + 1}", words[at.SERVO_OFF + vane], words[at.SERVO_N + vane],
             ("deflection", "deg", 1e-3), ("pulse", "µs", 1e-3), ("µs per deg", "µs/deg", per_deg),
         )  # fmt: skip
 
 
 def over_burn(read: Reader) -> Iterator[Group]:
-    """Wear and lever arm."""
+    """Wear and lever arm, a line for the start of each straight piece; flat at both ends."""
     words = read.words
     wear = [("burn load", "s", 1e-3)]
     for vane in range(1, VANES + 1):
         wear += [(f"vane {vane}", "", Q14), (f"vane {vane} per s", "1/s", Q14 * Q16 * 1e3)]
-    yield read.table("effectiveness", words[at.WEAR_OFF], words[at.WEAR_N], *wear)
+    yield read.records("effectiveness", words[at.WEAR_OFF], words[at.WEAR_N] + 2, *wear)
     force, moment = COUNT * 2.0 ** -words[at.GAIN_EXP] * 1e3, 2.0 ** -words[at.MOMENT_EXP] * 2e-3
-    yield read.table(
-        "lever arm", words[at.LEVER_OFF], words[at.LEVER_N],
+    yield read.records(
+        "lever arm", words[at.LEVER_OFF], words[at.LEVER_N] + 2,
         ("burn time", "s", 1e-3),
         ("force for a moment", "counts/(N·m)", force),
         ("per s", "counts/(N·m·s)", force * 1e3),
@@ -272,7 +290,8 @@ def told_table(group: Group) -> list[str]:
         for field in group.fields
     ]
     widths = [max(map(len, column)) for column in columns]
-    numbers = ["", *(str(group.fields[0].first + row) for row in range(len(columns[0]) - 1))]
+    lead = group.fields[0]
+    numbers = ["", *(str(lead.first + row * lead.stride) for row in range(len(lead.words)))]
     lines = []
     for number, row in zip(numbers, zip(*columns, strict=True), strict=True):
         cells = (f"{cell:>{width}}" for cell, width in zip(row, widths, strict=True))

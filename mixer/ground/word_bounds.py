@@ -3,14 +3,15 @@
 The flight kernels' own source is read and run over intervals: every table word is what it is, every
 demand, pressure, time, deflection and wear is anything the tables admit. Where a branch depends on
 an interval both ways are run and joined. A few variables are run value by value (`SPLITS`), since
-what follows depends on which it is. The state after one cycle must lie within the state before it;
-so what holds for one cycle holds for all.
+what follows depends on which it is; a variable that walks along a table is followed record by
+record (`WALKS`), so that what its loops have found out holds of the record that they end at. What
+the state is after one cycle must lie within what it was before; so what holds for one cycle holds
+for all.
 """
 
 import ast
 import inspect
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping
 from functools import cache
 from importlib import import_module
 from typing import TYPE_CHECKING
@@ -18,39 +19,45 @@ from typing import TYPE_CHECKING
 from mixer.flight import FlightTables
 from mixer.flight import layout as at
 from mixer.ground.vehicle_errors import Problem, VehicleError
+from mixer.ground.word_spans import (
+    MIRROR,
+    OPPOSITE,
+    ORDER,
+    WORD,
+    Span,
+    State,
+    WordOverflowError,
+    hull,
+    join,
+    join_words,
+    joined,
+    narrowed,
+    operate,
+)
 
 if TYPE_CHECKING:
     from mixer.ground.vehicle import Vehicle
 
-WORD = 1 << 31
 SMALL = 1 << 30  # beyond this a board's interpreter boxes a number at a function boundary
 LONGEST_LOOP = 200
-Span = tuple[int, int]
+LONGEST_WALK = 20_000
 
 # Before the first name is assigned, the second is run value by value to the end of its block, or
 # to where it is assigned anew.
-SPLITS = {
-    "schedule": {"span": "j"},
-    "box": {"start": "o", "span": "o"},
-    "deflect": {"span": "o"},
-    "nearest": {"e": "k"},
-    "secondary": {"limited": "z"},
+SPLITS = {"nearest": {"e": "k"}, "secondary": {"limited": "z"}}
+
+# In these kernels the variable that holds the place of a table's record.
+WALKS = {"schedule": "o", "box": "o", "deflect": "o"}
+
+# Steering words that hold the place of a record, and the table: its place, its number of points,
+# how many records it has besides, the length of a record.
+HINTS = {
+    at.WEAR_HINT: (at.WEAR_OFF, at.WEAR_N, 1, at.WEAR_STRIDE),
+    at.LEVER_HINT: (at.LEVER_OFF, at.LEVER_N, 1, at.LEVER_STRIDE),
 }
-
-
-class WordOverflowError(ArithmeticError):
-    """An intermediate of a flight kernel could leave its word."""
-
-
-@dataclass
-class State:
-    """Intervals of a kernel's local names and of the words of the steering state."""
-
-    names: dict[str, Span]
-    words: list[Span]
-
-    def copy(self) -> "State":
-        return State(dict(self.names), list(self.words))
+for _i in range(4):
+    HINTS[at.CURVE_HINT + _i] = (at.CURVE_OFF + _i, at.CURVE_N + _i, 1, at.CURVE_STRIDE)
+    HINTS[at.SERVO_HINT + _i] = (at.SERVO_OFF + _i, at.SERVO_N + _i, -1, at.SERVO_STRIDE)
 
 
 def check_words(tables: FlightTables, vehicle: "Vehicle") -> None:
@@ -68,7 +75,8 @@ def check_words(tables: FlightTables, vehicle: "Vehicle") -> None:
 def bound_cycle(words: list[int]) -> list[Span]:
     """Bounds of every steering word after any cycle; WordOverflowError where one could overflow."""
     before = admitted(words)
-    scheduled = run("schedule", words, run("slew", words, before))
+    given = {"pressure_pa": (-SMALL, SMALL - 1), "dt_us": (-SMALL, SMALL - 1)}
+    scheduled = run("schedule", words, before, given)
     after = None
     for unit, kappa in ((1, 16384), (2, 32767)):
         state = list(scheduled)
@@ -92,8 +100,8 @@ def bound_cycle(words: list[int]) -> list[Span]:
 # Words that one cycle hands to the next.
 LASTING = {
     *range(at.DEFLECTION, at.DEFLECTION + 4),
-    at.AGE, at.LOAD, at.LOAD_FRACTION, at.TIME, at.RATE, at.WEAR_HINT, at.LEVER_HINT,
-    *range(at.CURVE_HINT, at.CURVE_HINT + 4), *range(at.SERVO_HINT, at.SERVO_HINT + 4),
+    *range(at.STEP, at.STEP + 4), at.DT, at.AGE, at.LOAD, at.LOAD_FRACTION, at.TIME, at.RATE,
+    *HINTS,
 }  # fmt: skip
 
 
@@ -102,8 +110,7 @@ def admitted(words: list[int]) -> list[Span]:
     state: list[Span] = [(0, 0)] * at.STATE_WORDS
     for axis, most in enumerate((at.MNM_MAX, at.MNM_MAX, at.ROLL_MNM_MAX)):
         state[at.DEMAND + axis] = (-words[most], words[most])
-    state[at.PRESSURE] = (-SMALL, SMALL - 1)
-    state[at.DT] = (0, 16_000_000)
+    state[at.DT] = (0, at.LONGEST_GAP_US)
     longest = 1_000_000_000
     state[at.LOAD] = state[at.TIME] = (-longest, longest)
     state[at.LOAD_FRACTION] = (0, 16383)
@@ -112,16 +119,22 @@ def admitted(words: list[int]) -> list[Span]:
     state[at.NEUTRAL] = (0, 1)
     state[at.BAD] = (0, at.BAD_DEMAND)
     state[at.JAMMED] = (0, 15)
-    state[at.AGE] = (0, words[at.TIMEOUT_US] + 16_000_000)
-    state[at.WEAR_HINT] = (0, words[at.WEAR_N] - 2)
-    state[at.LEVER_HINT] = (0, words[at.LEVER_N] - 2)
+    state[at.AGE] = (0, words[at.TIMEOUT_US] + at.LONGEST_GAP_US)
+    for hint in HINTS:
+        records = places(words, hint)
+        state[hint] = (records[0], records[-1])
     for i in range(4):
         travel = (words[at.TRAVEL_LO + i], words[at.TRAVEL_HI + i])
         state[at.DEFLECTION + i] = state[at.LIMIT_LO + i] = state[at.LIMIT_HI + i] = travel
-        state[at.STEP + i] = (0, 1_000_000)
-        state[at.CURVE_HINT + i] = (0, words[at.CURVE_N + i] - 2)
-        state[at.SERVO_HINT + i] = (0, words[at.SERVO_N + i] - 2)
+        state[at.STEP + i] = (0, max(1_000_000, words[at.SLEW_MDEG_S + i]))
     return state
+
+
+def places(words: list[int], hint: int) -> range:
+    """Where the records stand that a hint may point to: every one that another one follows."""
+    offset_at, points_at, more, stride = HINTS[hint]
+    first = words[offset_at]
+    return range(first, first + (words[points_at] + more) * stride, stride)
 
 
 @cache
@@ -134,9 +147,14 @@ def kernel_source(name: str) -> tuple[ast.FunctionDef, dict[str, int]]:
     return function, constants
 
 
-def run(name: str, tables: list[int], words: list[Span]) -> list[Span]:
-    """The steering words after a kernel has run on anything within `words`."""
-    return Kernel(name, tables).run(words)
+def run(
+    name: str, tables: list[int], words: list[Span], given: Mapping[str, Span] | None = None
+) -> list[Span]:
+    """The steering words after a kernel has run on anything within `words`.
+
+    given: intervals of what the kernel takes beside the two arrays.
+    """
+    return Kernel(name, tables).run(words, dict(given or {}))
 
 
 class Kernel:
@@ -149,8 +167,8 @@ class Kernel:
         self.results: list[State] = []
         self.breaks: list[list[State]] = []
 
-    def run(self, words: list[Span]) -> list[Span]:
-        end = self.block(self.function.body, State({}, list(words)))
+    def run(self, words: list[Span], given: dict[str, Span]) -> list[Span]:
+        end = self.block(self.function.body, State(given, list(words)))
         ends = self.results + ([end] if end else [])
         result = join(ends)
         assert result is not None
@@ -168,8 +186,64 @@ class Kernel:
                 lo, hi = state.names[variable]
                 if lo < hi:
                     return self.split(variable, body[position:], state)
+            walker = WALKS.get(self.name)
+            if walker and assigned(statement) == walker:
+                assert isinstance(statement, ast.Assign)
+                hint = self.hint(statement.value, state)
+                return self.follow(walker, hint, body[position + 1 :], state)
             state = self.statement(statement, state)
         return state
+
+    def follow(self, variable: str, hint: int, body: list[ast.stmt], state: State) -> State | None:
+        """Run what comes after the load of a hint for each record there is, up to the next load."""
+        loads = (any(assigned(part) == variable for part in ast.walk(line)) for line in body)
+        stop = next((n for n, found in enumerate(loads) if found), len(body))
+        records: dict[int, State] = {}
+        allowed = places(self.tables, hint)
+        for place in allowed:
+            records[place] = state.copy()
+            records[place].names[variable] = (place, place)
+        for line in body[:stop]:
+            if isinstance(line, ast.While):
+                records = self.walk(line, variable, records, allowed)
+                continue
+            ends = {place: self.statement(line, one) for place, one in records.items()}
+            records = {place: end for place, end in ends.items() if end}
+            if any(end.names[variable] != (place, place) for place, end in records.items()):
+                raise NotImplementedError(f"{self.name}: {ast.unparse(line)} moves {variable}")
+        return self.block(body[stop:], join(list(records.values())))
+
+    def hint(self, value: ast.expr, state: State) -> int:
+        """The steering word that a place is read from."""
+        match value:
+            case ast.Subscript(value=ast.Name(id="s"), slice=index):
+                lo, hi = self.value(index, state)
+                if lo == hi and lo in HINTS:
+                    return lo
+        raise NotImplementedError(f"{self.name}: {ast.unparse(value)} is no hint")
+
+    def walk(
+        self, loop: ast.While, variable: str, records: dict[int, State], allowed: range
+    ) -> dict[int, State]:
+        """A loop that goes from record to record: for each record where it can end, how."""
+        waiting = dict(records)
+        ends: dict[int, State] = {}
+        for _ in range(LONGEST_WALK):
+            if not waiting:
+                return ends
+            place, state = waiting.popitem()
+            for end in filter(None, [self.decide(loop.test, state, False)]):
+                ends[place] = joined(ends.get(place), end)
+            for on in filter(None, [self.block(loop.body, self.decide(loop.test, state, True))]):
+                lo, hi = on.names[variable]
+                if not lo == hi in allowed:
+                    raise WordOverflowError(
+                        f"{self.name}: the loop `{ast.unparse(loop.test)}` could leave its table"
+                    )
+                waiting[lo] = joined(waiting.get(lo), on)
+        raise WordOverflowError(
+            f"{self.name}: no bound found for the loop `{ast.unparse(loop.test)}`"
+        )
 
     def split(self, variable: str, body: list[ast.stmt], state: State) -> State | None:
         stop = next((n for n, line in enumerate(body) if assigned(line) == variable), len(body))
@@ -237,6 +311,8 @@ class Kernel:
         assert isinstance(target, ast.Subscript)
         lo, hi = self.value(target.slice, state)
         for index in range(lo, hi + 1):
+            if index in HINTS and not (value[0] == value[1] in places(self.tables, index)):
+                raise WordOverflowError(f"{self.name}: steering word {index} could be {value}")
             state.words[index] = value if lo == hi else hull(state.words[index], value)
 
     # ---- expressions ----
@@ -282,6 +358,10 @@ class Kernel:
                 left = self.decide(first, state, wanted)
                 right = self.decide(other, self.decide(first, state, not wanted), wanted)
                 return join([left, right])
+            case ast.UnaryOp(op=ast.Not(), operand=operand):
+                return self.decide(operand, state, not wanted)
+            case ast.Name() | ast.Subscript():  # a number stands for "is not 0"
+                return self.compare(test, "!=" if wanted else "==", ast.Constant(0), state)
             case ast.Compare(left=left, ops=[op], comparators=[right]):
                 sign = ORDER[type(op)] if wanted else OPPOSITE[ORDER[type(op)]]
                 return self.compare(left, sign, right, state)
@@ -294,82 +374,19 @@ class Kernel:
             return None
         state = state.copy()
         for node, span in ((left, x), (right, y)):
-            if isinstance(node, ast.Name) and node.id in state.names:
-                state.names[node.id] = span
+            match node:
+                case ast.Name(id=name) if name in state.names:
+                    state.names[name] = span
+                case ast.Subscript(value=ast.Name(id="s"), slice=index):
+                    lo, hi = self.value(index, state)
+                    if lo == hi:
+                        state.words[lo] = span
         return state
 
 
-ORDER = {ast.Lt: "<", ast.LtE: "<=", ast.Gt: ">", ast.GtE: ">=", ast.Eq: "==", ast.NotEq: "!="}
-OPPOSITE = {"<": ">=", "<=": ">", ">": "<=", ">=": "<", "==": "!=", "!=": "=="}
-MIRROR = {"<": ">", "<=": ">=", ">": "<", ">=": "<=", "==": "==", "!=": "!="}
-
-
-def narrowed(a: Span, sign: str, b: Span) -> Span | None:
-    """What is left of a where `a sign b` holds for some value of b."""
-    lo, hi = a
-    if sign in ("<", "<="):
-        hi = min(hi, b[1] - (sign == "<"))
-    elif sign in (">", ">="):
-        lo = max(lo, b[0] + (sign == ">"))
-    elif sign == "==":
-        lo, hi = max(lo, b[0]), min(hi, b[1])
-    elif b[0] == b[1]:
-        lo += lo == b[0]
-        hi -= hi == b[0]
-    return (lo, hi) if lo <= hi else None
-
-
-def operate(op: ast.operator, a: Span, b: Span) -> Span:
-    """The interval of `a op b`."""
-    match op:
-        case ast.Add():
-            return a[0] + b[0], a[1] + b[1]
-        case ast.Sub():
-            return a[0] - b[1], a[1] - b[0]
-        case ast.BitAnd() if b[0] == b[1] >= 0:
-            return (a[0] & b[0], a[0] & b[0]) if a[0] == a[1] else (0, b[0])
-        case ast.BitOr() if a[0] >= 0 and b[0] >= 0:
-            return max(a[0], b[0]), (1 << max(a[1], b[1]).bit_length()) - 1
-        case ast.Mult():
-            ends = [x * y for x in a for y in b]
-        case ast.LShift() if b[0] >= 0:
-            ends = [x << y for x in a for y in b]
-        case ast.RShift() if b[0] >= 0:
-            ends = [x >> y for x in a for y in b]
-        case ast.FloorDiv() if b[0] > 0:
-            ends = [x // y for x in a for y in b]
-        case _:
-            raise WordOverflowError(f"{type(op).__name__} of {a} and {b} is not safe")
-    return min(ends), max(ends)
-
-
-def assigned(statement: ast.stmt) -> str | None:
+def assigned(statement: ast.AST) -> str | None:
     """The name that a plain assignment sets."""
     match statement:
         case ast.Assign(targets=[ast.Name(id=name)]):
             return name
     return None
-
-
-def hull(a: Span, b: Span) -> Span:
-    return min(a[0], b[0]), max(a[1], b[1])
-
-
-def join_words(a: list[Span], b: list[Span]) -> list[Span]:
-    return [x if x == y else hull(x, y) for x, y in zip(a, b, strict=True)]
-
-
-def join(states: Sequence[State | None]) -> State | None:
-    """The least state that holds all of these; a name that one of them lacks is dropped."""
-    live = [state for state in states if state is not None]
-    if not live:
-        return None
-    result = live[0]
-    for state in live[1:]:
-        names = {
-            name: hull(span, state.names[name])
-            for name, span in result.names.items()
-            if name in state.names
-        }
-        result = State(names, join_words(result.words, state.words))
-    return result

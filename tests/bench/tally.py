@@ -92,7 +92,7 @@ def tally_of(core: FlightCore, row: int, whole_cycle: bool) -> Counter[tuple[str
             list.__setitem__(state, where + axis, counted(core.state[where + axis], True))
     Counted.tally = Counter()
     if whole_cycle:
-        schedule(words, state)
+        schedule(words, state, core.pressure_pa, 0)
         box(words, state)
     core.primary(words, state)
     secondary(words, state)
