@@ -44,9 +44,9 @@ def along(t: ptr32, s: ptr32) -> int:
         hi0 = 0
         if lo0 > 0:
             lo0 = 0
-    if zero != 0:
-        x += (t[_COS + 0] * zero + ((t[_COS_LOW + 0] * zero) >> 14) + 512) >> 10
-        y += (t[_SIN + 0] * zero + ((t[_SIN_LOW + 0] * zero) >> 14) + 512) >> 10
+    if zero:
+        x = ((((t[_COS_LOW + 0] * zero) >> 14) + t[_COS + 0] * zero + 512) >> 10) + x
+        y = ((((t[_SIN_LOW + 0] * zero) >> 14) + t[_SIN + 0] * zero + 512) >> 10) + y
     lo1 = s[_LO + 1]
     hi1 = s[_HI + 1]
     zero = 0
@@ -62,9 +62,9 @@ def along(t: ptr32, s: ptr32) -> int:
         hi1 = 0
         if lo1 > 0:
             lo1 = 0
-    if zero != 0:
-        x += (t[_COS + 1] * zero + ((t[_COS_LOW + 1] * zero) >> 14) + 512) >> 10
-        y += (t[_SIN + 1] * zero + ((t[_SIN_LOW + 1] * zero) >> 14) + 512) >> 10
+    if zero:
+        x = ((((t[_COS_LOW + 1] * zero) >> 14) + t[_COS + 1] * zero + 512) >> 10) + x
+        y = ((((t[_SIN_LOW + 1] * zero) >> 14) + t[_SIN + 1] * zero + 512) >> 10) + y
     lo2 = s[_LO + 2]
     hi2 = s[_HI + 2]
     zero = 0
@@ -80,9 +80,9 @@ def along(t: ptr32, s: ptr32) -> int:
         hi2 = 0
         if lo2 > 0:
             lo2 = 0
-    if zero != 0:
-        x += (t[_COS + 2] * zero + ((t[_COS_LOW + 2] * zero) >> 14) + 512) >> 10
-        y += (t[_SIN + 2] * zero + ((t[_SIN_LOW + 2] * zero) >> 14) + 512) >> 10
+    if zero:
+        x = ((((t[_COS_LOW + 2] * zero) >> 14) + t[_COS + 2] * zero + 512) >> 10) + x
+        y = ((((t[_SIN_LOW + 2] * zero) >> 14) + t[_SIN + 2] * zero + 512) >> 10) + y
     lo3 = s[_LO + 3]
     hi3 = s[_HI + 3]
     zero = 0
@@ -98,9 +98,9 @@ def along(t: ptr32, s: ptr32) -> int:
         hi3 = 0
         if lo3 > 0:
             lo3 = 0
-    if zero != 0:
-        x += (t[_COS + 3] * zero + ((t[_COS_LOW + 3] * zero) >> 14) + 512) >> 10
-        y += (t[_SIN + 3] * zero + ((t[_SIN_LOW + 3] * zero) >> 14) + 512) >> 10
+    if zero:
+        x = ((((t[_COS_LOW + 3] * zero) >> 14) + t[_COS + 3] * zero + 512) >> 10) + x
+        y = ((((t[_SIN_LOW + 3] * zero) >> 14) + t[_SIN + 3] * zero + 512) >> 10) + y
     gap_x = (s[_WANT] << 4) - x
     gap_y = (s[_WANT + 1] << 4) - y
     # the end of a far gap does not matter, only its direction
@@ -116,39 +116,56 @@ def along(t: ptr32, s: ptr32) -> int:
     exponent = 15
     o = _EDGES
     for _ in range(t[_N_EDGES]):
-        top = t[o] * high_x + t[o + 1] * high_y
-        mid = t[o] * low_x + t[o + 1] * low_y
+        n_x = t[o]
+        n_y = t[o + 1]
+        top = n_x * high_x + n_y * high_y
+        mid = n_x * low_x + n_y * low_y
         low = t[o + 2] * high_x + t[o + 3] * high_y
-        rise = ((top << 2) + ((mid + (low >> 2)) >> 10) + 8) >> 4
-        sense = 1
-        if rise < 0:
-            rise = 0 - rise
-            sense = -1
+        rise = ((((low >> 2) + mid) >> 10) + (top << 2) + 8) >> 4
         out = 0
-        a = t[o + 4] * sense
-        f = lo0
+        if rise < 0:  # the edge across, whose normal is the negative of this one's
+            rise = -rise
+            least0 = -hi0
+            most0 = -lo0
+            least1 = -hi1
+            most1 = -lo1
+            least2 = -hi2
+            most2 = -lo2
+            least3 = -hi3
+            most3 = -lo3
+        else:
+            least0 = lo0
+            most0 = hi0
+            least1 = lo1
+            most1 = hi1
+            least2 = lo2
+            most2 = hi2
+            least3 = lo3
+            most3 = hi3
+        a = t[o + 4]
+        f = least0
         if a > 0:
-            f = hi0
-        out += (a * f + ((t[o + 12] * sense * f) >> 14) + 512) >> 10
-        a = t[o + 5] * sense
-        f = lo1
+            f = most0
+        out = ((((t[o + 12] * f) >> 14) + a * f + 512) >> 10) + out
+        a = t[o + 5]
+        f = least1
         if a > 0:
-            f = hi1
-        out += (a * f + ((t[o + 13] * sense * f) >> 14) + 512) >> 10
-        a = t[o + 6] * sense
-        f = lo2
+            f = most1
+        out = ((((t[o + 13] * f) >> 14) + a * f + 512) >> 10) + out
+        a = t[o + 6]
+        f = least2
         if a > 0:
-            f = hi2
-        out += (a * f + ((t[o + 14] * sense * f) >> 14) + 512) >> 10
-        a = t[o + 7] * sense
-        f = lo3
+            f = most2
+        out = ((((t[o + 14] * f) >> 14) + a * f + 512) >> 10) + out
+        a = t[o + 7]
+        f = least3
         if a > 0:
-            f = hi3
-        out += (a * f + ((t[o + 15] * sense * f) >> 14) + 512) >> 10
+            f = most3
+        out = ((((t[o + 15] * f) >> 14) + a * f + 512) >> 10) + out
+        o += _EDGE_STRIDE
         if out < 0:
             out = 0
         out = (out * 127 + 64) >> 7
-        o += _EDGE_STRIDE
         if rise > out:
             # share = out / rise, both brought to 29 bits
             e = 15
@@ -186,7 +203,7 @@ def along(t: ptr32, s: ptr32) -> int:
             if part >= 32768:
                 part >>= 1
                 e -= 1
-            if part == 0:
+            if not part:
                 e = 64
             if e > exponent or (e == exponent and part < share):
                 share = part
@@ -206,6 +223,6 @@ def along(t: ptr32, s: ptr32) -> int:
         exponent = 0
     unit = s[_UNIT] + 4
     half = 1 << (unit - 1)
-    s[_POINT] = (x + ((gap_x * share) >> exponent) + half) >> unit
-    s[_POINT + 1] = (y + ((gap_y * share) >> exponent) + half) >> unit
+    s[_POINT] = (((gap_x * share) >> exponent) + x + half) >> unit
+    s[_POINT + 1] = (((gap_y * share) >> exponent) + y + half) >> unit
     return 0

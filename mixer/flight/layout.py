@@ -40,7 +40,7 @@ N_PAIRS = 72
 N_EDGES = 73
 RATE_OFF = 74  # burn-load rate at 64 pressure ratios 1/32 apart, Q14, and its 64 steps
 PAIRS = 75
-PAIR_STRIDE = 5  # vane, vane, 1/K, its fraction bits, largest excess that 1/K may multiply
+PAIR_STRIDE = 5  # ETA word of two vanes, 1/K, its fraction bits, largest excess it may multiply
 EDGES = 108
 EDGE_STRIDE = 16  # normal x, y; their low halves; n·b of four vanes; t·b; low halves of n·b
 
@@ -93,7 +93,7 @@ LEVER_HINT = 73
 AGE = 74  # time since the last good demand, µs
 BAD = 75  # BAD_DEMAND where a demand was refused since the last cycle
 JAMMED = 76  # bit 0 for vane 1
-ETA = 80
+ETA = 80  # where each vane's strip stands, and four words on how wide it is
 OMEGA = 84
 STATE_WORDS = 88
 LONGEST_GAP_US = 16_000_000  # a longer one wears the vanes no more than this one does

@@ -92,7 +92,8 @@ class BatchTables:
 
     def _pair(self, n: int) -> Pair:
         start = at.PAIRS + n * at.PAIR_STRIDE
-        return Pair(*self.words[start : start + at.PAIR_STRIDE].tolist())
+        i, j, *inverse = self.words[start : start + at.PAIR_STRIDE].tolist()
+        return Pair(i - at.ETA, j - at.ETA, *inverse)
 
     def _force_of(self, i: int) -> Words:
         x, f, slope, _ = self._curve(i)

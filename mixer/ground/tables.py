@@ -199,7 +199,7 @@ class Words:
             inverse = scaled(1 / apart, 15)
             q = min(max(inverse.exponent, 0), 14)
             mantissa = round(2.0**q / apart)
-            record = [i, j, mantissa, q, (1 << 30) // abs(mantissa)]
+            record = [at.ETA + i, at.ETA + j, mantissa, q, (1 << 30) // abs(mantissa)]
             self.put(at.PAIRS + n * at.PAIR_STRIDE, record)
 
     def put_curves(self) -> None:

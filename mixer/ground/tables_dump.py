@@ -176,7 +176,7 @@ def pair_fields(read: Reader, n: int) -> Iterator[Field]:
     """One pair of vanes that roll moves apart."""
     first = at.PAIRS + n * at.PAIR_STRIDE
     i, j, _, bits, _ = read.words[first : first + at.PAIR_STRIDE]
-    yield Field(f"pair {n + 1}, vanes", first, (i, j), (i + 1, j + 1))
+    yield Field(f"pair {n + 1}, vanes", first, (i, j), (i - at.ETA + 1, j - at.ETA + 1))
     yield read.field(f"pair {n + 1}, roll that closes 1 apart", first + 2, scale=2.0**-bits)
     yield read.field(f"pair {n + 1}, fraction bits", first + 3, unit="bits")
     yield read.field(f"pair {n + 1}, largest excess", first + 4)

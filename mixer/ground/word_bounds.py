@@ -44,7 +44,7 @@ LONGEST_WALK = 20_000
 
 # Before the first name is assigned, the second is run value by value to the end of its block, or
 # to where it is assigned anew.
-SPLITS = {"nearest": {"e": "k"}, "secondary": {"limited": "z"}}
+SPLITS = {"nearest": {"e": "edge"}, "secondary": {"limited": "z"}}
 
 # In these kernels the variable that holds the place of a table's record.
 WALKS = {"schedule": "o", "box": "o", "deflect": "o"}
@@ -294,13 +294,14 @@ class Kernel:
         return join([now, *self.breaks.pop()])
 
     def repeat(self, test: ast.expr, body: list[ast.stmt], state: State) -> State | None:
+        self.breaks.append([])
         exits: list[State | None] = []
         now: State | None = state
         for _ in range(LONGEST_LOOP):
             exits.append(self.decide(test, now, False))
             now = self.decide(test, now, True)
             if now is None:
-                return join(exits)
+                return join([*exits, *self.breaks.pop()])
             now = self.block(body, now)
         raise WordOverflowError(f"{self.name}: no bound found for the loop `{ast.unparse(test)}`")
 
