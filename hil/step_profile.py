@@ -52,22 +52,25 @@ def profile_steps(
 
 # Two steerings fly the same rows: one as it is, one with every kernel timed from outside.
 _SET_UP = """
+tables = whole = parts = None
+gc.collect()
 from mixer.flight import FlightTables, Steering
 import mixer.flight.steering as module
-tables = FlightTables.from_bytes(bytes(blob))
+tables = FlightTables.from_bytes(blob)
+del blob
 whole = Steering(tables)
 parts = Steering(tables)
 names = {names}
 spent = [-1] * len(names)
 def timed(index, kernel, mem=machine.mem32):
-    def run(t, s):
+    def run(w):
         first = mem[0x40000004]
-        result = kernel(t, s)
+        result = kernel(w)
         spent[index] = (first - mem[0x40000004]) & 0x3fffffff
         return result
-    def run_timed(t, s, pressure_pa, dt_us):
+    def run_timed(w, pressure_pa, dt_us):
         first = mem[0x40000004]
-        result = kernel(t, s, pressure_pa, dt_us)
+        result = kernel(w, pressure_pa, dt_us)
         spent[index] = (first - mem[0x40000004]) & 0x3fffffff
         return result
     return run_timed if names[index] == "schedule" else run

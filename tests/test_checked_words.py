@@ -48,8 +48,7 @@ class Checked(list):
 
 def checked_steering(tables) -> Steering:
     s = Steering(tables)
-    s._t = Checked(Word(value) for value in tables.words)
-    s._s = Checked(Word(value) for value in s._s)
+    s._w = Checked(Word(value) for value in s._w)
     return s
 
 
@@ -81,7 +80,7 @@ def test_no_intermediate_leaves_32_bits(policy):
                 s.free(rng.randint(1, 4))
             s.step(rng.choice([0, 100_000, 1_300_000, 2_000_000, 4_000_000, 2**30 - 1]),
                    rng.choice([0, 1000, 5000, 5000, 400_000, 16_000_000]))  # fmt: skip
-            assert all(-(2**30) <= word < 2**30 for word in s._s)
+            assert all(-(2**30) <= word < 2**30 for word in s._w)
 
 
 def test_every_layout_that_is_taken_has_bounds():
@@ -145,7 +144,7 @@ def test_the_bounds_hold_what_steering_does():
         written = [at.DEFLECTION, at.PULSE, at.FORCE, at.MOMENT, at.KAPPA, at.WANT, at.LO, at.HI,
                    at.POINT, at.ETA, at.OMEGA]  # fmt: skip
         for word in written:
-            assert spans[word][0] <= s._s[word] <= spans[word][1]
+            assert spans[word][0] <= s._w[word] <= spans[word][1]
 
 
 def test_interval_arithmetic_encloses_integer_arithmetic():

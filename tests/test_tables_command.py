@@ -131,7 +131,7 @@ def test_json_holds_every_group(tmp_path: Path) -> None:
     assert result["bytes"] == len(out.read_bytes())
     assert result["crc32"] == f"{checksum(read):08x}"
     assert [group["title"] for group in result["groups"]] == [one.title for one in dump(read)]
-    assert result["groups"][0]["fields"][1] == {
+    assert result["groups"][1]["fields"][1] == {
         "name": "control period", "first": at.PERIOD_US, "words": [5000], "values": [5000],
         "unit": "µs", "stride": 1,
     }  # fmt: skip

@@ -8,12 +8,12 @@ Supports are summed from a0 (see `nearest`): an edge that a0 stands on gives exa
 
 from mixer.flight.words import const, ptr32
 
-_COS = const(0)
-_SIN = const(4)
-_COS_LOW = const(48)
-_SIN_LOW = const(52)
-_N_EDGES = const(73)
-_EDGES = const(108)
+_COS = const(88)
+_SIN = const(92)
+_COS_LOW = const(136)
+_SIN_LOW = const(140)
+_N_EDGES = const(161)
+_EDGES = const(196)
 _EDGE_STRIDE = const(16)
 _UNIT = const(30)
 _WANT = const(56)
@@ -25,12 +25,12 @@ _PRIMARY_LIMITED = const(1)
 _FAR = const(16777215)  # 2^24 − 1: a gap up to here fits the two-half product, and is out of Z
 
 
-def along(t: ptr32, s: ptr32) -> int:
+def along(w: ptr32) -> int:
     """Set POINT; flag PRIMARY_LIMITED where it is not the demand itself."""
     x = 0
     y = 0
-    lo0 = s[_LO + 0]
-    hi0 = s[_HI + 0]
+    lo0 = w[_LO + 0]
+    hi0 = w[_HI + 0]
     zero = 0
     if lo0 > 0:
         zero = lo0
@@ -45,10 +45,10 @@ def along(t: ptr32, s: ptr32) -> int:
         if lo0 > 0:
             lo0 = 0
     if zero:
-        x = ((((t[_COS_LOW + 0] * zero) >> 14) + t[_COS + 0] * zero + 512) >> 10) + x
-        y = ((((t[_SIN_LOW + 0] * zero) >> 14) + t[_SIN + 0] * zero + 512) >> 10) + y
-    lo1 = s[_LO + 1]
-    hi1 = s[_HI + 1]
+        x = ((((w[_COS_LOW + 0] * zero) >> 14) + w[_COS + 0] * zero + 512) >> 10) + x
+        y = ((((w[_SIN_LOW + 0] * zero) >> 14) + w[_SIN + 0] * zero + 512) >> 10) + y
+    lo1 = w[_LO + 1]
+    hi1 = w[_HI + 1]
     zero = 0
     if lo1 > 0:
         zero = lo1
@@ -63,10 +63,10 @@ def along(t: ptr32, s: ptr32) -> int:
         if lo1 > 0:
             lo1 = 0
     if zero:
-        x = ((((t[_COS_LOW + 1] * zero) >> 14) + t[_COS + 1] * zero + 512) >> 10) + x
-        y = ((((t[_SIN_LOW + 1] * zero) >> 14) + t[_SIN + 1] * zero + 512) >> 10) + y
-    lo2 = s[_LO + 2]
-    hi2 = s[_HI + 2]
+        x = ((((w[_COS_LOW + 1] * zero) >> 14) + w[_COS + 1] * zero + 512) >> 10) + x
+        y = ((((w[_SIN_LOW + 1] * zero) >> 14) + w[_SIN + 1] * zero + 512) >> 10) + y
+    lo2 = w[_LO + 2]
+    hi2 = w[_HI + 2]
     zero = 0
     if lo2 > 0:
         zero = lo2
@@ -81,10 +81,10 @@ def along(t: ptr32, s: ptr32) -> int:
         if lo2 > 0:
             lo2 = 0
     if zero:
-        x = ((((t[_COS_LOW + 2] * zero) >> 14) + t[_COS + 2] * zero + 512) >> 10) + x
-        y = ((((t[_SIN_LOW + 2] * zero) >> 14) + t[_SIN + 2] * zero + 512) >> 10) + y
-    lo3 = s[_LO + 3]
-    hi3 = s[_HI + 3]
+        x = ((((w[_COS_LOW + 2] * zero) >> 14) + w[_COS + 2] * zero + 512) >> 10) + x
+        y = ((((w[_SIN_LOW + 2] * zero) >> 14) + w[_SIN + 2] * zero + 512) >> 10) + y
+    lo3 = w[_LO + 3]
+    hi3 = w[_HI + 3]
     zero = 0
     if lo3 > 0:
         zero = lo3
@@ -99,10 +99,10 @@ def along(t: ptr32, s: ptr32) -> int:
         if lo3 > 0:
             lo3 = 0
     if zero:
-        x = ((((t[_COS_LOW + 3] * zero) >> 14) + t[_COS + 3] * zero + 512) >> 10) + x
-        y = ((((t[_SIN_LOW + 3] * zero) >> 14) + t[_SIN + 3] * zero + 512) >> 10) + y
-    gap_x = (s[_WANT] << 4) - x
-    gap_y = (s[_WANT + 1] << 4) - y
+        x = ((((w[_COS_LOW + 3] * zero) >> 14) + w[_COS + 3] * zero + 512) >> 10) + x
+        y = ((((w[_SIN_LOW + 3] * zero) >> 14) + w[_SIN + 3] * zero + 512) >> 10) + y
+    gap_x = (w[_WANT] << 4) - x
+    gap_y = (w[_WANT + 1] << 4) - y
     # the end of a far gap does not matter, only its direction
     while gap_x > _FAR or gap_x < -_FAR or gap_y > _FAR or gap_y < -_FAR:
         gap_x >>= 1
@@ -115,12 +115,12 @@ def along(t: ptr32, s: ptr32) -> int:
     share = 32768  # share · 2^-exponent of the gap
     exponent = 15
     o = _EDGES
-    for _ in range(t[_N_EDGES]):
-        n_x = t[o]
-        n_y = t[o + 1]
+    for _ in range(w[_N_EDGES]):
+        n_x = w[o]
+        n_y = w[o + 1]
         top = n_x * high_x + n_y * high_y
         mid = n_x * low_x + n_y * low_y
-        low = t[o + 2] * high_x + t[o + 3] * high_y
+        low = w[o + 2] * high_x + w[o + 3] * high_y
         rise = ((((low >> 2) + mid) >> 10) + (top << 2) + 8) >> 4
         out = 0
         if rise < 0:  # the edge across, whose normal is the negative of this one's
@@ -142,26 +142,26 @@ def along(t: ptr32, s: ptr32) -> int:
             most2 = hi2
             least3 = lo3
             most3 = hi3
-        a = t[o + 4]
+        a = w[o + 4]
         f = least0
         if a > 0:
             f = most0
-        out = ((((t[o + 12] * f) >> 14) + a * f + 512) >> 10) + out
-        a = t[o + 5]
+        out = ((((w[o + 12] * f) >> 14) + a * f + 512) >> 10) + out
+        a = w[o + 5]
         f = least1
         if a > 0:
             f = most1
-        out = ((((t[o + 13] * f) >> 14) + a * f + 512) >> 10) + out
-        a = t[o + 6]
+        out = ((((w[o + 13] * f) >> 14) + a * f + 512) >> 10) + out
+        a = w[o + 6]
         f = least2
         if a > 0:
             f = most2
-        out = ((((t[o + 14] * f) >> 14) + a * f + 512) >> 10) + out
-        a = t[o + 7]
+        out = ((((w[o + 14] * f) >> 14) + a * f + 512) >> 10) + out
+        a = w[o + 7]
         f = least3
         if a > 0:
             f = most3
-        out = ((((t[o + 15] * f) >> 14) + a * f + 512) >> 10) + out
+        out = ((((w[o + 15] * f) >> 14) + a * f + 512) >> 10) + out
         o += _EDGE_STRIDE
         if out < 0:
             out = 0
@@ -209,10 +209,10 @@ def along(t: ptr32, s: ptr32) -> int:
                 share = part
                 exponent = e
     if share == 32768:
-        s[_POINT] = (s[_WANT] + (1 << (s[_UNIT] - 1))) >> s[_UNIT]
-        s[_POINT + 1] = (s[_WANT + 1] + (1 << (s[_UNIT] - 1))) >> s[_UNIT]
+        w[_POINT] = (w[_WANT] + (1 << (w[_UNIT] - 1))) >> w[_UNIT]
+        w[_POINT + 1] = (w[_WANT + 1] + (1 << (w[_UNIT] - 1))) >> w[_UNIT]
         return 0
-    s[_FLAGS] |= _PRIMARY_LIMITED
+    w[_FLAGS] |= _PRIMARY_LIMITED
     while gap_x > 65535 or gap_x < -65535 or gap_y > 65535 or gap_y < -65535:
         gap_x >>= 1
         gap_y >>= 1
@@ -221,8 +221,8 @@ def along(t: ptr32, s: ptr32) -> int:
         exponent = 31
     elif exponent < 0:
         exponent = 0
-    unit = s[_UNIT] + 4
+    unit = w[_UNIT] + 4
     half = 1 << (unit - 1)
-    s[_POINT] = (((gap_x * share) >> exponent) + x + half) >> unit
-    s[_POINT + 1] = (((gap_y * share) >> exponent) + y + half) >> unit
+    w[_POINT] = (((gap_x * share) >> exponent) + x + half) >> unit
+    w[_POINT + 1] = (((gap_y * share) >> exponent) + y + half) >> unit
     return 0

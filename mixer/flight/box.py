@@ -25,15 +25,15 @@ _HI = const(4)
 _FORCE = const(16)
 
 
-def box(t: ptr32, s: ptr32) -> int:
+def box(w: ptr32) -> int:
     """Set the angle windows and the force box LO, HI; where NEUTRAL is set also FORCE."""
-    neutral = s[_NEUTRAL]
-    lo = s[_DEFLECTION + 0] - s[_STEP + 0]
-    hi = s[_DEFLECTION + 0] + s[_STEP + 0]
-    if lo < s[_LIMIT_LO + 0]:
-        lo = s[_LIMIT_LO + 0]
-    if hi > s[_LIMIT_HI + 0]:
-        hi = s[_LIMIT_HI + 0]
+    neutral = w[_NEUTRAL]
+    lo = w[_DEFLECTION + 0] - w[_STEP + 0]
+    hi = w[_DEFLECTION + 0] + w[_STEP + 0]
+    if lo < w[_LIMIT_LO + 0]:
+        lo = w[_LIMIT_LO + 0]
+    if hi > w[_LIMIT_HI + 0]:
+        hi = w[_LIMIT_HI + 0]
     if neutral:
         if lo > 0:
             hi = lo
@@ -42,25 +42,25 @@ def box(t: ptr32, s: ptr32) -> int:
         else:
             lo = 0
             hi = 0
-    s[_WINDOW_LO + 0] = lo
-    s[_WINDOW_HI + 0] = hi
-    o = s[_CURVE_HINT + 0]
-    while lo < t[o]:
+    w[_WINDOW_LO + 0] = lo
+    w[_WINDOW_HI + 0] = hi
+    o = w[_CURVE_HINT + 0]
+    while lo < w[o]:
         o -= _CURVE_STRIDE
-    while lo >= t[o + _CURVE_STRIDE]:
+    while lo >= w[o + _CURVE_STRIDE]:
         o += _CURVE_STRIDE
-    s[_LO + 0] = (((((lo - t[o]) * t[o + 2]) >> 14) + t[o + 1]) * s[_KAPPA + 0]) >> 14
+    w[_LO + 0] = (((((lo - w[o]) * w[o + 2]) >> 14) + w[o + 1]) * w[_KAPPA + 0]) >> 14
     if hi < lo:  # never; it lets the bounds of the arithmetic be shown
         hi = lo
-    while hi >= t[o + _CURVE_STRIDE]:
+    while hi >= w[o + _CURVE_STRIDE]:
         o += _CURVE_STRIDE
-    s[_HI + 0] = (((((hi - t[o]) * t[o + 2]) >> 14) + t[o + 1]) * s[_KAPPA + 0]) >> 14
-    lo = s[_DEFLECTION + 1] - s[_STEP + 1]
-    hi = s[_DEFLECTION + 1] + s[_STEP + 1]
-    if lo < s[_LIMIT_LO + 1]:
-        lo = s[_LIMIT_LO + 1]
-    if hi > s[_LIMIT_HI + 1]:
-        hi = s[_LIMIT_HI + 1]
+    w[_HI + 0] = (((((hi - w[o]) * w[o + 2]) >> 14) + w[o + 1]) * w[_KAPPA + 0]) >> 14
+    lo = w[_DEFLECTION + 1] - w[_STEP + 1]
+    hi = w[_DEFLECTION + 1] + w[_STEP + 1]
+    if lo < w[_LIMIT_LO + 1]:
+        lo = w[_LIMIT_LO + 1]
+    if hi > w[_LIMIT_HI + 1]:
+        hi = w[_LIMIT_HI + 1]
     if neutral:
         if lo > 0:
             hi = lo
@@ -69,25 +69,25 @@ def box(t: ptr32, s: ptr32) -> int:
         else:
             lo = 0
             hi = 0
-    s[_WINDOW_LO + 1] = lo
-    s[_WINDOW_HI + 1] = hi
-    o = s[_CURVE_HINT + 1]
-    while lo < t[o]:
+    w[_WINDOW_LO + 1] = lo
+    w[_WINDOW_HI + 1] = hi
+    o = w[_CURVE_HINT + 1]
+    while lo < w[o]:
         o -= _CURVE_STRIDE
-    while lo >= t[o + _CURVE_STRIDE]:
+    while lo >= w[o + _CURVE_STRIDE]:
         o += _CURVE_STRIDE
-    s[_LO + 1] = (((((lo - t[o]) * t[o + 2]) >> 14) + t[o + 1]) * s[_KAPPA + 1]) >> 14
+    w[_LO + 1] = (((((lo - w[o]) * w[o + 2]) >> 14) + w[o + 1]) * w[_KAPPA + 1]) >> 14
     if hi < lo:  # never; it lets the bounds of the arithmetic be shown
         hi = lo
-    while hi >= t[o + _CURVE_STRIDE]:
+    while hi >= w[o + _CURVE_STRIDE]:
         o += _CURVE_STRIDE
-    s[_HI + 1] = (((((hi - t[o]) * t[o + 2]) >> 14) + t[o + 1]) * s[_KAPPA + 1]) >> 14
-    lo = s[_DEFLECTION + 2] - s[_STEP + 2]
-    hi = s[_DEFLECTION + 2] + s[_STEP + 2]
-    if lo < s[_LIMIT_LO + 2]:
-        lo = s[_LIMIT_LO + 2]
-    if hi > s[_LIMIT_HI + 2]:
-        hi = s[_LIMIT_HI + 2]
+    w[_HI + 1] = (((((hi - w[o]) * w[o + 2]) >> 14) + w[o + 1]) * w[_KAPPA + 1]) >> 14
+    lo = w[_DEFLECTION + 2] - w[_STEP + 2]
+    hi = w[_DEFLECTION + 2] + w[_STEP + 2]
+    if lo < w[_LIMIT_LO + 2]:
+        lo = w[_LIMIT_LO + 2]
+    if hi > w[_LIMIT_HI + 2]:
+        hi = w[_LIMIT_HI + 2]
     if neutral:
         if lo > 0:
             hi = lo
@@ -96,25 +96,25 @@ def box(t: ptr32, s: ptr32) -> int:
         else:
             lo = 0
             hi = 0
-    s[_WINDOW_LO + 2] = lo
-    s[_WINDOW_HI + 2] = hi
-    o = s[_CURVE_HINT + 2]
-    while lo < t[o]:
+    w[_WINDOW_LO + 2] = lo
+    w[_WINDOW_HI + 2] = hi
+    o = w[_CURVE_HINT + 2]
+    while lo < w[o]:
         o -= _CURVE_STRIDE
-    while lo >= t[o + _CURVE_STRIDE]:
+    while lo >= w[o + _CURVE_STRIDE]:
         o += _CURVE_STRIDE
-    s[_LO + 2] = (((((lo - t[o]) * t[o + 2]) >> 14) + t[o + 1]) * s[_KAPPA + 2]) >> 14
+    w[_LO + 2] = (((((lo - w[o]) * w[o + 2]) >> 14) + w[o + 1]) * w[_KAPPA + 2]) >> 14
     if hi < lo:  # never; it lets the bounds of the arithmetic be shown
         hi = lo
-    while hi >= t[o + _CURVE_STRIDE]:
+    while hi >= w[o + _CURVE_STRIDE]:
         o += _CURVE_STRIDE
-    s[_HI + 2] = (((((hi - t[o]) * t[o + 2]) >> 14) + t[o + 1]) * s[_KAPPA + 2]) >> 14
-    lo = s[_DEFLECTION + 3] - s[_STEP + 3]
-    hi = s[_DEFLECTION + 3] + s[_STEP + 3]
-    if lo < s[_LIMIT_LO + 3]:
-        lo = s[_LIMIT_LO + 3]
-    if hi > s[_LIMIT_HI + 3]:
-        hi = s[_LIMIT_HI + 3]
+    w[_HI + 2] = (((((hi - w[o]) * w[o + 2]) >> 14) + w[o + 1]) * w[_KAPPA + 2]) >> 14
+    lo = w[_DEFLECTION + 3] - w[_STEP + 3]
+    hi = w[_DEFLECTION + 3] + w[_STEP + 3]
+    if lo < w[_LIMIT_LO + 3]:
+        lo = w[_LIMIT_LO + 3]
+    if hi > w[_LIMIT_HI + 3]:
+        hi = w[_LIMIT_HI + 3]
     if neutral:
         if lo > 0:
             hi = lo
@@ -123,22 +123,22 @@ def box(t: ptr32, s: ptr32) -> int:
         else:
             lo = 0
             hi = 0
-    s[_WINDOW_LO + 3] = lo
-    s[_WINDOW_HI + 3] = hi
-    o = s[_CURVE_HINT + 3]
-    while lo < t[o]:
+    w[_WINDOW_LO + 3] = lo
+    w[_WINDOW_HI + 3] = hi
+    o = w[_CURVE_HINT + 3]
+    while lo < w[o]:
         o -= _CURVE_STRIDE
-    while lo >= t[o + _CURVE_STRIDE]:
+    while lo >= w[o + _CURVE_STRIDE]:
         o += _CURVE_STRIDE
-    s[_LO + 3] = (((((lo - t[o]) * t[o + 2]) >> 14) + t[o + 1]) * s[_KAPPA + 3]) >> 14
+    w[_LO + 3] = (((((lo - w[o]) * w[o + 2]) >> 14) + w[o + 1]) * w[_KAPPA + 3]) >> 14
     if hi < lo:  # never; it lets the bounds of the arithmetic be shown
         hi = lo
-    while hi >= t[o + _CURVE_STRIDE]:
+    while hi >= w[o + _CURVE_STRIDE]:
         o += _CURVE_STRIDE
-    s[_HI + 3] = (((((hi - t[o]) * t[o + 2]) >> 14) + t[o + 1]) * s[_KAPPA + 3]) >> 14
+    w[_HI + 3] = (((((hi - w[o]) * w[o + 2]) >> 14) + w[o + 1]) * w[_KAPPA + 3]) >> 14
     if neutral:
-        s[_FORCE + 0] = s[_LO + 0]
-        s[_FORCE + 1] = s[_LO + 1]
-        s[_FORCE + 2] = s[_LO + 2]
-        s[_FORCE + 3] = s[_LO + 3]
+        w[_FORCE + 0] = w[_LO + 0]
+        w[_FORCE + 1] = w[_LO + 1]
+        w[_FORCE + 2] = w[_LO + 2]
+        w[_FORCE + 3] = w[_LO + 3]
     return 0

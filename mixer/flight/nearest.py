@@ -19,10 +19,10 @@ from mixer.flight.words import const, ptr32
 
 _FLAGS = const(31)
 _PRIMARY_LIMITED = const(1)
-_COS = const(0)
-_SIN = const(4)
-_N_EDGES = const(73)
-_EDGES = const(108)
+_COS = const(88)
+_SIN = const(92)
+_N_EDGES = const(161)
+_EDGES = const(196)
 _EDGE_STRIDE = const(16)
 _UNIT = const(30)
 _WANT = const(56)
@@ -33,86 +33,86 @@ _NEAR = const(46340)  # √2 · this in Q14, less the support, stays in 32 bits
 _FAR = const(741440)  # sixteen times as far
 
 
-def nearest(t: ptr32, s: ptr32) -> int:
+def nearest(w: ptr32) -> int:
     """Set POINT; flag PRIMARY_LIMITED where it is not the demand itself."""
-    unit = s[_UNIT]
+    unit = w[_UNIT]
     x = 0
     y = 0
     cut = unit + 7
-    lo0 = s[_LO + 0]
-    hi0 = s[_HI + 0]
+    lo0 = w[_LO + 0]
+    hi0 = w[_HI + 0]
     if lo0 > 0:
         zero = lo0 >> unit
-        x = t[_COS + 0] * zero + x
-        y = t[_SIN + 0] * zero + y
+        x = w[_COS + 0] * zero + x
+        y = w[_SIN + 0] * zero + y
         hi0 -= lo0
         lo0 = 0
         if hi0 < 0:
             hi0 = 0
     elif hi0 < 0:
         zero = hi0 >> unit
-        x = t[_COS + 0] * zero + x
-        y = t[_SIN + 0] * zero + y
+        x = w[_COS + 0] * zero + x
+        y = w[_SIN + 0] * zero + y
         lo0 -= hi0
         hi0 = 0
         if lo0 > 0:
             lo0 = 0
     lo0 = -(-lo0 * 127 >> cut)  # toward a0: never past the box
     hi0 = hi0 * 127 >> cut
-    lo1 = s[_LO + 1]
-    hi1 = s[_HI + 1]
+    lo1 = w[_LO + 1]
+    hi1 = w[_HI + 1]
     if lo1 > 0:
         zero = lo1 >> unit
-        x = t[_COS + 1] * zero + x
-        y = t[_SIN + 1] * zero + y
+        x = w[_COS + 1] * zero + x
+        y = w[_SIN + 1] * zero + y
         hi1 -= lo1
         lo1 = 0
         if hi1 < 0:
             hi1 = 0
     elif hi1 < 0:
         zero = hi1 >> unit
-        x = t[_COS + 1] * zero + x
-        y = t[_SIN + 1] * zero + y
+        x = w[_COS + 1] * zero + x
+        y = w[_SIN + 1] * zero + y
         lo1 -= hi1
         hi1 = 0
         if lo1 > 0:
             lo1 = 0
     lo1 = -(-lo1 * 127 >> cut)  # toward a0: never past the box
     hi1 = hi1 * 127 >> cut
-    lo2 = s[_LO + 2]
-    hi2 = s[_HI + 2]
+    lo2 = w[_LO + 2]
+    hi2 = w[_HI + 2]
     if lo2 > 0:
         zero = lo2 >> unit
-        x = t[_COS + 2] * zero + x
-        y = t[_SIN + 2] * zero + y
+        x = w[_COS + 2] * zero + x
+        y = w[_SIN + 2] * zero + y
         hi2 -= lo2
         lo2 = 0
         if hi2 < 0:
             hi2 = 0
     elif hi2 < 0:
         zero = hi2 >> unit
-        x = t[_COS + 2] * zero + x
-        y = t[_SIN + 2] * zero + y
+        x = w[_COS + 2] * zero + x
+        y = w[_SIN + 2] * zero + y
         lo2 -= hi2
         hi2 = 0
         if lo2 > 0:
             lo2 = 0
     lo2 = -(-lo2 * 127 >> cut)  # toward a0: never past the box
     hi2 = hi2 * 127 >> cut
-    lo3 = s[_LO + 3]
-    hi3 = s[_HI + 3]
+    lo3 = w[_LO + 3]
+    hi3 = w[_HI + 3]
     if lo3 > 0:
         zero = lo3 >> unit
-        x = t[_COS + 3] * zero + x
-        y = t[_SIN + 3] * zero + y
+        x = w[_COS + 3] * zero + x
+        y = w[_SIN + 3] * zero + y
         hi3 -= lo3
         lo3 = 0
         if hi3 < 0:
             hi3 = 0
     elif hi3 < 0:
         zero = hi3 >> unit
-        x = t[_COS + 3] * zero + x
-        y = t[_SIN + 3] * zero + y
+        x = w[_COS + 3] * zero + x
+        y = w[_SIN + 3] * zero + y
         lo3 -= hi3
         hi3 = 0
         if lo3 > 0:
@@ -121,10 +121,10 @@ def nearest(t: ptr32, s: ptr32) -> int:
     hi3 = hi3 * 127 >> cut
     x = (x + 8192) >> 14
     y = (y + 8192) >> 14
-    point_x = (s[_WANT] + unit) >> unit  # unit is 1 or 2: also half a unit, to round
-    point_y = (s[_WANT + 1] + unit) >> unit
-    s[_POINT] = point_x
-    s[_POINT + 1] = point_y
+    point_x = (w[_WANT] + unit) >> unit  # unit is 1 or 2: also half a unit, to round
+    point_y = (w[_WANT + 1] + unit) >> unit
+    w[_POINT] = point_x
+    w[_POINT + 1] = point_y
     gap_x = point_x - x
     gap_y = point_y - y
     far = 0
@@ -139,30 +139,30 @@ def nearest(t: ptr32, s: ptr32) -> int:
             far += 1
 
     # a0 lies inside, so an edge can only be violated on the side where the demand lies
-    count = t[_N_EDGES]
+    count = w[_N_EDGES]
     worst = 0
     edge = 0
     sense = 0
     o = _EDGES
     for k in range(count):
-        along = t[o] * gap_x + t[o + 1] * gap_y
+        along = w[o] * gap_x + w[o + 1] * gap_y
         if along > 0:
-            a = t[o + 4]
+            a = w[o + 4]
             if a > 0:
                 out = a * hi0
             else:
                 out = a * lo0
-            a = t[o + 5]
+            a = w[o + 5]
             if a > 0:
                 out = a * hi1 + out
             else:
                 out = a * lo1 + out
-            a = t[o + 6]
+            a = w[o + 6]
             if a > 0:
                 out = a * hi2 + out
             else:
                 out = a * lo2 + out
-            a = t[o + 7]
+            a = w[o + 7]
             if a > 0:
                 out = a * hi3 + out
             else:
@@ -173,22 +173,22 @@ def nearest(t: ptr32, s: ptr32) -> int:
                 edge = k
                 sense = 1
         elif along < 0:
-            a = t[o + 4]
+            a = w[o + 4]
             if a > 0:
                 out = a * lo0
             else:
                 out = a * hi0
-            a = t[o + 5]
+            a = w[o + 5]
             if a > 0:
                 out = a * lo1 + out
             else:
                 out = a * hi1 + out
-            a = t[o + 6]
+            a = w[o + 6]
             if a > 0:
                 out = a * lo2 + out
             else:
                 out = a * hi2 + out
-            a = t[o + 7]
+            a = w[o + 7]
             if a > 0:
                 out = a * lo3 + out
             else:
@@ -202,7 +202,7 @@ def nearest(t: ptr32, s: ptr32) -> int:
     if not sense:
         return 0
 
-    s[_FLAGS] |= _PRIMARY_LIMITED
+    w[_FLAGS] |= _PRIMARY_LIMITED
     gap_x = point_x - x
     gap_y = point_y - y
     high_x = gap_x >> 12
@@ -212,19 +212,19 @@ def nearest(t: ptr32, s: ptr32) -> int:
     turn = 0
     for _ in range(8):
         e = edge * _EDGE_STRIDE + _EDGES
-        n_x = t[e]
-        n_y = t[e + 1]
+        n_x = w[e]
+        n_y = w[e + 1]
         # t·gap with t = (−n_y, n_x): Q14 normals and their Q28 low halves
         top = n_x * high_y - n_y * high_x
         mid = n_x * low_y - n_y * low_x
-        low = t[e + 2] * high_y - t[e + 3] * high_x
+        low = w[e + 2] * high_y - w[e + 3] * high_x
         foot = ((((low >> 2) + mid) >> 10) + (top << 2) + 8) >> 4
         out = 8192
         first = 8192
         last = 8192
         same = 0
-        a = t[e + 4]
-        c = t[e + 8]
+        a = w[e + 4]
+        c = w[e + 8]
         if a:
             f = lo0
             if a * sense > 0:
@@ -237,8 +237,8 @@ def nearest(t: ptr32, s: ptr32) -> int:
         else:
             first = c * hi0 + first
             last = c * lo0 + last
-        a = t[e + 5]
-        c = t[e + 9]
+        a = w[e + 5]
+        c = w[e + 9]
         if a:
             f = lo1
             if a * sense > 0:
@@ -251,8 +251,8 @@ def nearest(t: ptr32, s: ptr32) -> int:
         else:
             first = c * hi1 + first
             last = c * lo1 + last
-        a = t[e + 6]
-        c = t[e + 10]
+        a = w[e + 6]
+        c = w[e + 10]
         if a:
             f = lo2
             if a * sense > 0:
@@ -265,8 +265,8 @@ def nearest(t: ptr32, s: ptr32) -> int:
         else:
             first = c * hi2 + first
             last = c * lo2 + last
-        a = t[e + 7]
-        c = t[e + 11]
+        a = w[e + 7]
+        c = w[e + 11]
         if a:
             f = lo3
             if a * sense > 0:
@@ -289,8 +289,8 @@ def nearest(t: ptr32, s: ptr32) -> int:
         elif foot < first:
             foot = first
             move = -sense
-        s[_POINT] = ((n_x * out - n_y * foot + 8192) >> 14) + x
-        s[_POINT + 1] = ((n_y * out + n_x * foot + 8192) >> 14) + y
+        w[_POINT] = ((n_x * out - n_y * foot + 8192) >> 14) + x
+        w[_POINT + 1] = ((n_y * out + n_x * foot + 8192) >> 14) + y
         if not move or move + turn == 0:
             break
         turn = move

@@ -12,17 +12,17 @@ Written out vane by vane, for the reason given in `secondary`.
 
 from mixer.flight.words import const, ptr32
 
-_POLICY = const(56)
-_PA_SHIFT = const(59)
-_PA_MANT = const(60)
-_PA_MAX = const(61)
-_PA_MIN = const(62)
-_TIMEOUT_US = const(58)
-_GAIN_EXP = const(65)
-_ROLL_GAIN = const(67)
-_ROLL_GAIN_EXP = const(68)
-_SLEW_MDEG_S = const(36)
-_RATE_OFF = const(74)
+_POLICY = const(144)
+_PA_SHIFT = const(147)
+_PA_MANT = const(148)
+_PA_MAX = const(149)
+_PA_MIN = const(150)
+_TIMEOUT_US = const(146)
+_GAIN_EXP = const(153)
+_ROLL_GAIN = const(155)
+_ROLL_GAIN_EXP = const(156)
+_SLEW_MDEG_S = const(124)
+_RATE_OFF = const(162)
 _WEAR_STRIDE = const(9)
 _LEVER_STRIDE = const(5)
 _DEMAND = const(64)
@@ -51,163 +51,163 @@ _LONGEST_GAP_US = const(16000000)
 _LONGEST_DT_US = const(500000)
 
 
-def schedule(t: ptr32, s: ptr32, pressure_pa: int, dt_us: int) -> int:
+def schedule(w: ptr32, pressure_pa: int, dt_us: int) -> int:
     """Advance burn load and time; set FLAGS, KAPPA, UNIT, MOMENT_GAIN, WANT and, from dt, STEP.
 
     Return 0, and set NEUTRAL, where there is nothing to steer with or for; else 1, or 2 where the
     policy is "direction".
     """
-    if dt_us != s[_DT]:  # on a board it is a little different in every cycle
+    if dt_us != w[_DT]:  # on a board it is a little different in every cycle
         if dt_us < 0:
             dt_us = 0
         elif dt_us > _LONGEST_GAP_US:
             dt_us = _LONGEST_GAP_US
-        s[_DT] = dt_us
+        w[_DT] = dt_us
         dt = dt_us
         if dt > _LONGEST_DT_US:
             dt = _LONGEST_DT_US
-        rate = t[_SLEW_MDEG_S + 0]
+        rate = w[_SLEW_MDEG_S + 0]
         high = rate // 1000
         step = (high * dt + (rate - high * 1000) * dt // 1000) // 1000
-        s[_STEP + 0] = step
-        if t[_SLEW_MDEG_S + 1] != rate:  # most vehicles have four servos of one kind
-            rate = t[_SLEW_MDEG_S + 1]
+        w[_STEP + 0] = step
+        if w[_SLEW_MDEG_S + 1] != rate:  # most vehicles have four servos of one kind
+            rate = w[_SLEW_MDEG_S + 1]
             high = rate // 1000
             step = (high * dt + (rate - high * 1000) * dt // 1000) // 1000
-        s[_STEP + 1] = step
-        if t[_SLEW_MDEG_S + 2] != rate:  # most vehicles have four servos of one kind
-            rate = t[_SLEW_MDEG_S + 2]
+        w[_STEP + 1] = step
+        if w[_SLEW_MDEG_S + 2] != rate:  # most vehicles have four servos of one kind
+            rate = w[_SLEW_MDEG_S + 2]
             high = rate // 1000
             step = (high * dt + (rate - high * 1000) * dt // 1000) // 1000
-        s[_STEP + 2] = step
-        if t[_SLEW_MDEG_S + 3] != rate:  # most vehicles have four servos of one kind
-            rate = t[_SLEW_MDEG_S + 3]
+        w[_STEP + 2] = step
+        if w[_SLEW_MDEG_S + 3] != rate:  # most vehicles have four servos of one kind
+            rate = w[_SLEW_MDEG_S + 3]
             high = rate // 1000
             step = (high * dt + (rate - high * 1000) * dt // 1000) // 1000
-        s[_STEP + 3] = step
-    dt = s[_DT]
+        w[_STEP + 3] = step
+    dt = w[_DT]
 
-    flags = s[_BAD]
-    s[_BAD] = 0
-    steer = t[_POLICY] + 1
-    if s[_AGE] < t[_TIMEOUT_US]:
-        s[_AGE] += dt
+    flags = w[_BAD]
+    w[_BAD] = 0
+    steer = w[_POLICY] + 1
+    if w[_AGE] < w[_TIMEOUT_US]:
+        w[_AGE] += dt
     else:
         flags |= _STALE_DEMAND
         steer = 0
-    if pressure_pa < t[_PA_MIN]:
+    if pressure_pa < w[_PA_MIN]:
         flags |= _NO_THRUST
         steer = 0
         if pressure_pa < 0:
             pressure_pa = 0
-    elif pressure_pa > t[_PA_MAX]:
-        pressure_pa = t[_PA_MAX]
-    if s[_JAMMED]:
+    elif pressure_pa > w[_PA_MAX]:
+        pressure_pa = w[_PA_MAX]
+    if w[_JAMMED]:
         flags |= _JAMMED_VANE
-    s[_FLAGS] = flags
-    s[_NEUTRAL] = 0
+    w[_FLAGS] = flags
+    w[_NEUTRAL] = 0
     if not steer:
-        s[_NEUTRAL] = 1
+        w[_NEUTRAL] = 1
 
-    ratio = ((pressure_pa >> t[_PA_SHIFT]) * t[_PA_MANT]) >> 15
+    ratio = ((pressure_pa >> w[_PA_SHIFT]) * w[_PA_MANT]) >> 15
     if ratio > 32767:
         ratio = 32767
-    j = (ratio >> 9) + t[_RATE_OFF]
-    rate = ((t[j + 64] * (ratio & 511)) >> 9) + t[j]
-    mean = (s[_RATE] + rate) >> 1
-    s[_RATE] = rate
+    j = (ratio >> 9) + w[_RATE_OFF]
+    rate = ((w[j + 64] * (ratio & 511)) >> 9) + w[j]
+    mean = (w[_RATE] + rate) >> 1
+    w[_RATE] = rate
     # Q14 rate times µs in two parts: 1024 µs · 2^-14 is a sixteenth of a µs
     sixteenths = (dt >> 10) * mean
-    fraction = ((sixteenths & 15) << 10) + (dt & 1023) * mean + s[_LOAD_FRACTION]
-    s[_LOAD_FRACTION] = fraction & 16383
-    load = (sixteenths >> 4) + (fraction >> 14) + s[_LOAD]
+    fraction = ((sixteenths & 15) << 10) + (dt & 1023) * mean + w[_LOAD_FRACTION]
+    w[_LOAD_FRACTION] = fraction & 16383
+    load = (sixteenths >> 4) + (fraction >> 14) + w[_LOAD]
     if load > _LOAD_MAX:
         load = _LOAD_MAX
-    s[_LOAD] = load
-    time = s[_TIME] + dt
+    w[_LOAD] = load
+    time = w[_TIME] + dt
     if time > _LOAD_MAX:
         time = _LOAD_MAX
-    s[_TIME] = time
+    w[_TIME] = time
 
     ms = load // 1000
-    o = s[_WEAR_HINT]
-    while ms < t[o]:
+    o = w[_WEAR_HINT]
+    while ms < w[o]:
         o -= _WEAR_STRIDE
-    while ms >= t[o + _WEAR_STRIDE]:
+    while ms >= w[o + _WEAR_STRIDE]:
         o += _WEAR_STRIDE
-    s[_WEAR_HINT] = o
-    ms -= t[o]
+    w[_WEAR_HINT] = o
+    ms -= w[o]
     unit = 1
-    kappa = ((((t[o + 2] * ms) >> 16) + t[o + 1]) * ratio) >> 14
+    kappa = ((((w[o + 2] * ms) >> 16) + w[o + 1]) * ratio) >> 14
     if kappa > 16384:
         unit = 2
         if kappa > 32767:
             kappa = 32767
     elif kappa < 1:
         kappa = 1
-    s[_KAPPA + 0] = kappa
-    kappa = ((((t[o + 4] * ms) >> 16) + t[o + 3]) * ratio) >> 14
+    w[_KAPPA + 0] = kappa
+    kappa = ((((w[o + 4] * ms) >> 16) + w[o + 3]) * ratio) >> 14
     if kappa > 16384:
         unit = 2
         if kappa > 32767:
             kappa = 32767
     elif kappa < 1:
         kappa = 1
-    s[_KAPPA + 1] = kappa
-    kappa = ((((t[o + 6] * ms) >> 16) + t[o + 5]) * ratio) >> 14
+    w[_KAPPA + 1] = kappa
+    kappa = ((((w[o + 6] * ms) >> 16) + w[o + 5]) * ratio) >> 14
     if kappa > 16384:
         unit = 2
         if kappa > 32767:
             kappa = 32767
     elif kappa < 1:
         kappa = 1
-    s[_KAPPA + 2] = kappa
-    kappa = ((((t[o + 8] * ms) >> 16) + t[o + 7]) * ratio) >> 14
+    w[_KAPPA + 2] = kappa
+    kappa = ((((w[o + 8] * ms) >> 16) + w[o + 7]) * ratio) >> 14
     if kappa > 16384:
         unit = 2
         if kappa > 32767:
             kappa = 32767
     elif kappa < 1:
         kappa = 1
-    s[_KAPPA + 3] = kappa
-    s[_UNIT] = unit
+    w[_KAPPA + 3] = kappa
+    w[_UNIT] = unit
 
     ms = time // 1000
-    o = s[_LEVER_HINT]
-    while ms < t[o]:
+    o = w[_LEVER_HINT]
+    while ms < w[o]:
         o -= _LEVER_STRIDE
-    while ms >= t[o + _LEVER_STRIDE]:
+    while ms >= w[o + _LEVER_STRIDE]:
         o += _LEVER_STRIDE
-    s[_LEVER_HINT] = o
-    ms -= t[o]
-    gain = t[o + 2] * ms + t[o + 1]
-    s[_MOMENT_GAIN] = ((t[o + 4] * ms) >> 15) + t[o + 3]
+    w[_LEVER_HINT] = o
+    ms -= w[o]
+    gain = w[o + 2] * ms + w[o + 1]
+    w[_MOMENT_GAIN] = ((w[o + 4] * ms) >> 15) + w[o + 3]
 
-    e = t[_GAIN_EXP]
+    e = w[_GAIN_EXP]
     g_high = gain >> 14
     g_low = gain & 16383
-    high = s[_DEMAND + 0] >> 14
-    low = s[_DEMAND + 0] & 16383
+    high = w[_DEMAND + 0] >> 14
+    low = w[_DEMAND + 0] & 16383
     mid = ((low * g_low) >> 14) + low * g_high + high * g_low
     if e > 28:
-        s[_WANT + 0] = (high * g_high + (mid >> 14) + (1 << (e - 29))) >> (e - 28)
+        w[_WANT + 0] = (high * g_high + (mid >> 14) + (1 << (e - 29))) >> (e - 28)
     else:
-        s[_WANT + 0] = ((high * g_high) << (28 - e)) + (mid >> (e - 14))
-    high = s[_DEMAND + 1] >> 14
-    low = s[_DEMAND + 1] & 16383
+        w[_WANT + 0] = ((high * g_high) << (28 - e)) + (mid >> (e - 14))
+    high = w[_DEMAND + 1] >> 14
+    low = w[_DEMAND + 1] & 16383
     mid = ((low * g_low) >> 14) + low * g_high + high * g_low
     if e > 28:
-        s[_WANT + 1] = (high * g_high + (mid >> 14) + (1 << (e - 29))) >> (e - 28)
+        w[_WANT + 1] = (high * g_high + (mid >> 14) + (1 << (e - 29))) >> (e - 28)
     else:
-        s[_WANT + 1] = ((high * g_high) << (28 - e)) + (mid >> (e - 14))
-    e = t[_ROLL_GAIN_EXP]
-    g_high = t[_ROLL_GAIN] >> 14
-    g_low = t[_ROLL_GAIN] & 16383
-    high = s[_DEMAND + 2] >> 14
-    low = s[_DEMAND + 2] & 16383
+        w[_WANT + 1] = ((high * g_high) << (28 - e)) + (mid >> (e - 14))
+    e = w[_ROLL_GAIN_EXP]
+    g_high = w[_ROLL_GAIN] >> 14
+    g_low = w[_ROLL_GAIN] & 16383
+    high = w[_DEMAND + 2] >> 14
+    low = w[_DEMAND + 2] & 16383
     mid = ((low * g_low) >> 14) + low * g_high + high * g_low
     if e > 28:
-        s[_WANT + 2] = (high * g_high + (mid >> 14) + (1 << (e - 29))) >> (e - 28)
+        w[_WANT + 2] = (high * g_high + (mid >> 14) + (1 << (e - 29))) >> (e - 28)
     else:
-        s[_WANT + 2] = ((high * g_high) << (28 - e)) + (mid >> (e - 14))
+        w[_WANT + 2] = ((high * g_high) << (28 - e)) + (mid >> (e - 14))
     return steer

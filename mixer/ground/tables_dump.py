@@ -89,6 +89,7 @@ def dump(tables: FlightTables) -> list[Group]:
     """All words of flight tables in groups, every word in exactly one field."""
     read = Reader(tables)
     return [
+        Group("room for the steering state", (read.field("not used", 0, at.STATE_WORDS),)),
         control(read),
         pressure(read),
         demands(read),

@@ -216,7 +216,7 @@ class Kernel:
     def hint(self, value: ast.expr, state: State) -> int:
         """The steering word that a place is read from."""
         match value:
-            case ast.Subscript(value=ast.Name(id="s"), slice=index):
+            case ast.Subscript(slice=index):
                 lo, hi = self.value(index, state)
                 if lo == hi and lo in HINTS:
                     return lo
@@ -311,10 +311,17 @@ class Kernel:
             return
         assert isinstance(target, ast.Subscript)
         lo, hi = self.value(target.slice, state)
+        self.state_words(state, lo, hi)
         for index in range(lo, hi + 1):
             if index in HINTS and not (value[0] == value[1] in places(self.tables, index)):
                 raise WordOverflowError(f"{self.name}: steering word {index} could be {value}")
             state.words[index] = value if lo == hi else hull(state.words[index], value)
+
+    def state_words(self, state: State, lo: int, hi: int) -> list[Span]:
+        """The steering words numbered lo to hi, of which one is read or written."""
+        if not 0 <= lo <= hi < at.STATE_WORDS:
+            raise WordOverflowError(f"{self.name}: words {lo} to {hi} are not all steering words")
+        return state.words[lo : hi + 1]
 
     # ---- expressions ----
 
@@ -329,12 +336,12 @@ class Kernel:
             case ast.UnaryOp(op=ast.USub(), operand=operand):
                 lo, hi = self.value(operand, state)
                 return -hi, -lo
-            case ast.Subscript(value=ast.Name(id=array), slice=index):
+            case ast.Subscript(slice=index):
                 lo, hi = self.value(index, state)
-                if array == "t":
+                if lo >= at.STATE_WORDS:
                     cells = self.tables[lo : hi + 1]
                     return min(cells), max(cells)
-                spans = state.words[lo : hi + 1]
+                spans = self.state_words(state, lo, hi)
                 return min(a for a, _ in spans), max(b for _, b in spans)
             case ast.BinOp(left=left, op=op, right=right):
                 span = operate(op, self.value(left, state), self.value(right, state))
@@ -378,9 +385,9 @@ class Kernel:
             match node:
                 case ast.Name(id=name) if name in state.names:
                     state.names[name] = span
-                case ast.Subscript(value=ast.Name(id="s"), slice=index):
+                case ast.Subscript(slice=index):
                     lo, hi = self.value(index, state)
-                    if lo == hi:
+                    if lo == hi < at.STATE_WORDS:
                         state.words[lo] = span
         return state
 
