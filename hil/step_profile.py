@@ -68,9 +68,9 @@ def timed(index, kernel, mem=machine.mem32):
         result = kernel(w)
         spent[index] = (first - mem[0x40000004]) & 0x3fffffff
         return result
-    def run_timed(w, pressure_pa, dt_us):
+    def run_timed(w, dt_us, pressure_pa):
         first = mem[0x40000004]
-        result = kernel(w, pressure_pa, dt_us)
+        result = kernel(w, dt_us, pressure_pa)
         spent[index] = (first - mem[0x40000004]) & 0x3fffffff
         return result
     return run_timed if names[index] == "schedule" else run

@@ -27,6 +27,7 @@ _FAR = const(16777215)  # 2^24 − 1: a gap up to here fits the two-half product
 
 def along(w: ptr32) -> int:
     """Set POINT; flag PRIMARY_LIMITED where it is not the demand itself."""
+    o = _EDGES
     x = 0
     y = 0
     lo0 = w[_LO + 0]
@@ -114,7 +115,6 @@ def along(w: ptr32) -> int:
 
     share = 32768  # share · 2^-exponent of the gap
     exponent = 15
-    o = _EDGES
     for _ in range(w[_N_EDGES]):
         n_x = w[o]
         n_y = w[o + 1]

@@ -27,6 +27,7 @@ _FORCE = const(16)
 
 def box(w: ptr32) -> int:
     """Set the angle windows and the force box LO, HI; where NEUTRAL is set also FORCE."""
+    o = w[_CURVE_HINT + 0]
     neutral = w[_NEUTRAL]
     lo = w[_DEFLECTION + 0] - w[_STEP + 0]
     hi = w[_DEFLECTION + 0] + w[_STEP + 0]
@@ -44,7 +45,6 @@ def box(w: ptr32) -> int:
             hi = 0
     w[_WINDOW_LO + 0] = lo
     w[_WINDOW_HI + 0] = hi
-    o = w[_CURVE_HINT + 0]
     while lo < w[o]:
         o -= _CURVE_STRIDE
     while lo >= w[o + _CURVE_STRIDE]:
@@ -55,6 +55,7 @@ def box(w: ptr32) -> int:
     while hi >= w[o + _CURVE_STRIDE]:
         o += _CURVE_STRIDE
     w[_HI + 0] = (((((hi - w[o]) * w[o + 2]) >> 14) + w[o + 1]) * w[_KAPPA + 0]) >> 14
+    o = w[_CURVE_HINT + 1]
     lo = w[_DEFLECTION + 1] - w[_STEP + 1]
     hi = w[_DEFLECTION + 1] + w[_STEP + 1]
     if lo < w[_LIMIT_LO + 1]:
@@ -71,7 +72,6 @@ def box(w: ptr32) -> int:
             hi = 0
     w[_WINDOW_LO + 1] = lo
     w[_WINDOW_HI + 1] = hi
-    o = w[_CURVE_HINT + 1]
     while lo < w[o]:
         o -= _CURVE_STRIDE
     while lo >= w[o + _CURVE_STRIDE]:
@@ -82,6 +82,7 @@ def box(w: ptr32) -> int:
     while hi >= w[o + _CURVE_STRIDE]:
         o += _CURVE_STRIDE
     w[_HI + 1] = (((((hi - w[o]) * w[o + 2]) >> 14) + w[o + 1]) * w[_KAPPA + 1]) >> 14
+    o = w[_CURVE_HINT + 2]
     lo = w[_DEFLECTION + 2] - w[_STEP + 2]
     hi = w[_DEFLECTION + 2] + w[_STEP + 2]
     if lo < w[_LIMIT_LO + 2]:
@@ -98,7 +99,6 @@ def box(w: ptr32) -> int:
             hi = 0
     w[_WINDOW_LO + 2] = lo
     w[_WINDOW_HI + 2] = hi
-    o = w[_CURVE_HINT + 2]
     while lo < w[o]:
         o -= _CURVE_STRIDE
     while lo >= w[o + _CURVE_STRIDE]:
@@ -109,6 +109,7 @@ def box(w: ptr32) -> int:
     while hi >= w[o + _CURVE_STRIDE]:
         o += _CURVE_STRIDE
     w[_HI + 2] = (((((hi - w[o]) * w[o + 2]) >> 14) + w[o + 1]) * w[_KAPPA + 2]) >> 14
+    o = w[_CURVE_HINT + 3]
     lo = w[_DEFLECTION + 3] - w[_STEP + 3]
     hi = w[_DEFLECTION + 3] + w[_STEP + 3]
     if lo < w[_LIMIT_LO + 3]:
@@ -125,7 +126,6 @@ def box(w: ptr32) -> int:
             hi = 0
     w[_WINDOW_LO + 3] = lo
     w[_WINDOW_HI + 3] = hi
-    o = w[_CURVE_HINT + 3]
     while lo < w[o]:
         o -= _CURVE_STRIDE
     while lo >= w[o + _CURVE_STRIDE]:

@@ -39,6 +39,7 @@ def deflect(w: ptr32) -> int:
     Slew holds a vane that moves as fast as it may; where authority ran out also one that is within
     1/64 of its window of that, since the last 1/128 of the primary is kept back. Returns FLAGS.
     """
+    x = 0
     held = 0
     close = w[_FLAGS] & 3  # primary or roll limited
     q = w[_PULSE_Q]

@@ -35,6 +35,7 @@ _FAR = const(741440)  # sixteen times as far
 
 def nearest(w: ptr32) -> int:
     """Set POINT; flag PRIMARY_LIMITED where it is not the demand itself."""
+    o = _EDGES
     unit = w[_UNIT]
     x = 0
     y = 0
@@ -143,7 +144,6 @@ def nearest(w: ptr32) -> int:
     worst = 0
     edge = 0
     sense = 0
-    o = _EDGES
     for k in range(count):
         along = w[o] * gap_x + w[o + 1] * gap_y
         if along > 0:
@@ -211,20 +211,20 @@ def nearest(w: ptr32) -> int:
     low_y = gap_y & 4095
     turn = 0
     for _ in range(8):
-        e = edge * _EDGE_STRIDE + _EDGES
-        n_x = w[e]
-        n_y = w[e + 1]
+        o = edge * _EDGE_STRIDE + _EDGES
+        n_x = w[o]
+        n_y = w[o + 1]
         # t·gap with t = (−n_y, n_x): Q14 normals and their Q28 low halves
         top = n_x * high_y - n_y * high_x
         mid = n_x * low_y - n_y * low_x
-        low = w[e + 2] * high_y - w[e + 3] * high_x
+        low = w[o + 2] * high_y - w[o + 3] * high_x
         foot = ((((low >> 2) + mid) >> 10) + (top << 2) + 8) >> 4
         out = 8192
         first = 8192
         last = 8192
         same = 0
-        a = w[e + 4]
-        c = w[e + 8]
+        a = w[o + 4]
+        c = w[o + 8]
         if a:
             f = lo0
             if a * sense > 0:
@@ -237,8 +237,8 @@ def nearest(w: ptr32) -> int:
         else:
             first = c * hi0 + first
             last = c * lo0 + last
-        a = w[e + 5]
-        c = w[e + 9]
+        a = w[o + 5]
+        c = w[o + 9]
         if a:
             f = lo1
             if a * sense > 0:
@@ -251,8 +251,8 @@ def nearest(w: ptr32) -> int:
         else:
             first = c * hi1 + first
             last = c * lo1 + last
-        a = w[e + 6]
-        c = w[e + 10]
+        a = w[o + 6]
+        c = w[o + 10]
         if a:
             f = lo2
             if a * sense > 0:
@@ -265,8 +265,8 @@ def nearest(w: ptr32) -> int:
         else:
             first = c * hi2 + first
             last = c * lo2 + last
-        a = w[e + 7]
-        c = w[e + 11]
+        a = w[o + 7]
+        c = w[o + 11]
         if a:
             f = lo3
             if a * sense > 0:

@@ -51,7 +51,7 @@ _LONGEST_GAP_US = const(16000000)
 _LONGEST_DT_US = const(500000)
 
 
-def schedule(w: ptr32, pressure_pa: int, dt_us: int) -> int:
+def schedule(w: ptr32, dt_us: int, pressure_pa: int) -> int:
     """Advance burn load and time; set FLAGS, KAPPA, UNIT, MOMENT_GAIN, WANT and, from dt, STEP.
 
     Return 0, and set NEUTRAL, where there is nothing to steer with or for; else 1, or 2 where the
@@ -85,13 +85,12 @@ def schedule(w: ptr32, pressure_pa: int, dt_us: int) -> int:
             high = rate // 1000
             step = (high * dt + (rate - high * 1000) * dt // 1000) // 1000
         w[_STEP + 3] = step
-    dt = w[_DT]
 
     flags = w[_BAD]
     w[_BAD] = 0
     steer = w[_POLICY] + 1
     if w[_AGE] < w[_TIMEOUT_US]:
-        w[_AGE] += dt
+        w[_AGE] += dt_us
     else:
         flags |= _STALE_DEMAND
         steer = 0
@@ -117,14 +116,14 @@ def schedule(w: ptr32, pressure_pa: int, dt_us: int) -> int:
     mean = (w[_RATE] + rate) >> 1
     w[_RATE] = rate
     # Q14 rate times µs in two parts: 1024 µs · 2^-14 is a sixteenth of a µs
-    sixteenths = (dt >> 10) * mean
-    fraction = ((sixteenths & 15) << 10) + (dt & 1023) * mean + w[_LOAD_FRACTION]
+    sixteenths = (dt_us >> 10) * mean
+    fraction = ((sixteenths & 15) << 10) + (dt_us & 1023) * mean + w[_LOAD_FRACTION]
     w[_LOAD_FRACTION] = fraction & 16383
     load = (sixteenths >> 4) + (fraction >> 14) + w[_LOAD]
     if load > _LOAD_MAX:
         load = _LOAD_MAX
     w[_LOAD] = load
-    time = w[_TIME] + dt
+    time = w[_TIME] + dt_us
     if time > _LOAD_MAX:
         time = _LOAD_MAX
     w[_TIME] = time

@@ -43,6 +43,7 @@ _ROLL_LIMITED = const(2)
 
 def secondary(w: ptr32) -> int:
     """Set the four FORCE words from POINT, WANT and the box; flag ROLL_LIMITED where it was."""
+    roll = w[_WANT + 2] << 1
     unit = w[_UNIT]
     c0 = w[_LO + 0] + w[_HI + 0]
     h0 = w[_HI + 0] - w[_LO + 0]
@@ -61,7 +62,7 @@ def secondary(w: ptr32) -> int:
         widest = h3
     # in sixteenths of a count, as lo + hi and hi − lo are
     reach = h0 + h1 + h2 + h3
-    roll = (w[_WANT + 2] << 1) - c0 - c1 - c2 - c3
+    roll = roll - c0 - c1 - c2 - c3
     # the middle of the box in units
     cut = unit + 1
     half = 1 << unit

@@ -114,7 +114,7 @@ class Steering:
     def step(self, pressure_pa, dt_us):
         """Run one control cycle, `dt_us` after the last one; return the flags."""
         w = self._w
-        steer = schedule(w, pressure_pa, dt_us)
+        steer = schedule(w, dt_us, pressure_pa)
         box(w)
         if steer:
             if steer == 1:

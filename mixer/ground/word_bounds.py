@@ -44,7 +44,7 @@ LONGEST_WALK = 20_000
 
 # Before the first name is assigned, the second is run value by value to the end of its block, or
 # to where it is assigned anew.
-SPLITS = {"nearest": {"e": "edge"}, "secondary": {"limited": "z"}}
+SPLITS = {"nearest": {"o": "edge"}, "secondary": {"limited": "z"}}
 
 # In these kernels the variable that holds the place of a table's record.
 WALKS = {"schedule": "o", "box": "o", "deflect": "o"}
@@ -182,7 +182,7 @@ class Kernel:
             if state is None:
                 return None
             variable = splits.get(assigned(statement) or "")
-            if variable:
+            if variable in state.names:
                 lo, hi = state.names[variable]
                 if lo < hi:
                     return self.split(variable, body[position:], state)

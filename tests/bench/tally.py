@@ -91,7 +91,7 @@ def tally_of(core: FlightCore, row: int, whole_cycle: bool) -> Counter[tuple[str
             list.__setitem__(words, where + axis, counted(core.words[where + axis], True))
     Counted.tally = Counter()
     if whole_cycle:
-        schedule(words, counted(core.pressure_pa, False), 0)
+        schedule(words, 0, counted(core.pressure_pa, False))
         box(words)
     core.primary(words)
     secondary(words)
