@@ -79,13 +79,13 @@ def test_values_are_those_of_the_vehicle_file(varied: FlightTables) -> None:
 
 
 def test_curves_are_in_counts_and_steps_in_their_units(tables: FlightTables) -> None:
-    curve = "vane 3, force curve"
+    curve = "vane 1, force curve"  # of all four, which are alike
     assert field(tables, curve, "deflection").values[1] == -15.0
     assert field(tables, curve, "force").values[:2] == ("-∞", -4096.0)
     assert field(tables, curve, "counts per deg").values[1] == pytest.approx(4096 / 15, rel=1e-4)
     assert field(tables, curve, "deg per count").values[1] == pytest.approx(15 / 4096, rel=1e-4)
-    assert field(tables, "servo 2", "pulse").values[0] == 1350.0
-    assert field(tables, "servo 2", "µs per deg").values[0] == pytest.approx(10, rel=1e-4)
+    assert field(tables, "servo 1", "pulse").values[0] == 1350.0
+    assert field(tables, "servo 1", "µs per deg").values[0] == pytest.approx(10, rel=1e-4)
     wear = field(tables, "effectiveness", "vane 4")
     # where the last slope leads to: its own rounding, and one downward
     assert wear.values[-2] == pytest.approx(0.93, abs=1.5 * 2.0**-14)

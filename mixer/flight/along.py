@@ -8,15 +8,15 @@ Supports are summed from a0 (see `nearest`): an edge that a0 stands on gives exa
 
 from mixer.flight.words import const, ptr32
 
-_COS = const(88)
-_SIN = const(92)
-_COS_LOW = const(136)
-_SIN_LOW = const(140)
-_N_EDGES = const(161)
-_EDGES = const(196)
+_COS = const(80)
+_SIN = const(84)
+_COS_LOW = const(128)
+_SIN_LOW = const(132)
+_N_EDGES = const(153)
+_EDGES = const(188)
 _EDGE_STRIDE = const(16)
 _UNIT = const(30)
-_WANT = const(56)
+_WANT = const(48)
 _LO = const(0)
 _HI = const(4)
 _POINT = const(28)
@@ -27,7 +27,7 @@ _FAR = const(16777215)  # 2^24 − 1: a gap up to here fits the two-half product
 
 def along(w: ptr32) -> int:
     """Set POINT; flag PRIMARY_LIMITED where it is not the demand itself."""
-    o = _EDGES
+    o = _EDGES  # named first: machine code keeps it in its one free register
     x = 0
     y = 0
     lo0 = w[_LO + 0]

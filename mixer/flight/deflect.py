@@ -1,34 +1,36 @@
 """From force to deflection to pulse, and what the deflections give.
 
 δ = c⁻¹(f/κ) by straight lines between the curve's points, held inside this cycle's window; the
-pulse from the servo table; the moments from the forces. Both tables are sought from the piece of
-the last cycle.
+pulse from the servo table; the moments from the forces.
 
 Written out vane by vane, for the reason given in `secondary`.
 """
 
 from mixer.flight.words import const, ptr32
 
-_MOMENT_EXP = const(154)
-_ROLL_MOMENT = const(157)
-_ROLL_MOMENT_EXP = const(158)
-_COS = const(88)
-_SIN = const(92)
-_PULSE_Q = const(159)
+_MOMENT_EXP = const(146)
+_ROLL_MOMENT = const(149)
+_ROLL_MOMENT_EXP = const(150)
+_COS = const(80)
+_SIN = const(84)
+_PULSE_Q = const(151)
 _CURVE_STRIDE = const(4)
 _SERVO_STRIDE = const(3)
-_DEFLECTION = const(32)
-_PULSE = const(36)
+_DEFLECTION = const(12)
+_PULSE = const(32)
 _FORCE = const(16)
-_MOMENT = const(60)
-_LIMIT_LO = const(44)
-_LIMIT_HI = const(48)
+_MOMENT = const(52)
+_LIMIT_LO = const(36)
+_LIMIT_HI = const(40)
 _KAPPA = const(8)
-_CURVE_HINT = const(12)
-_SERVO_HINT = const(40)
+_FORCE_CELLS = const(276)
+_FORCE_CELL = const(12)
+_FORCE_CELLS_MASK = const(31)
+_SERVO_CELLS = const(280)
+_ANGLE_CELL = const(11)
 _WINDOW_LO = const(20)
 _WINDOW_HI = const(24)
-_MOMENT_GAIN = const(63)
+_MOMENT_GAIN = const(55)
 _FLAGS = const(31)
 _SLEW_LIMITED = const(4)
 
@@ -39,7 +41,7 @@ def deflect(w: ptr32) -> int:
     Slew holds a vane that moves as fast as it may; where authority ran out also one that is within
     1/64 of its window of that, since the last 1/128 of the primary is kept back. Returns FLAGS.
     """
-    x = 0
+    x = 0  # named first: machine code keeps it in its one free register
     held = 0
     close = w[_FLAGS] & 3  # primary or roll limited
     q = w[_PULSE_Q]
@@ -51,13 +53,12 @@ def deflect(w: ptr32) -> int:
     x = lo
     if lo != hi:
         kappa = w[_KAPPA + 0]
-        o = w[_CURVE_HINT + 0]
         f = ((force << 14) + (kappa >> 1)) // kappa
+        o = w[((f >> _FORCE_CELL) & _FORCE_CELLS_MASK) + w[_FORCE_CELLS + 0]]
         while f < w[o + 1]:
             o -= _CURVE_STRIDE
         while f >= w[o + _CURVE_STRIDE + 1]:
             o += _CURVE_STRIDE
-        w[_CURVE_HINT + 0] = o
         x = (((f - w[o + 1]) * w[o + 3] + 32768) >> 16) + w[o]
         if x < lo:
             x = lo
@@ -74,12 +75,9 @@ def deflect(w: ptr32) -> int:
     elif x and w[_LIMIT_LO + 0] != w[_LIMIT_HI + 0]:
         held = 1
     w[_DEFLECTION + 0] = x
-    o = w[_SERVO_HINT + 0]
-    while x < w[o]:
-        o -= _SERVO_STRIDE
+    o = w[(x >> _ANGLE_CELL) + w[_SERVO_CELLS + 0]]
     while x >= w[o + _SERVO_STRIDE]:
         o += _SERVO_STRIDE
-    w[_SERVO_HINT + 0] = o
     w[_PULSE + 0] = (((x - w[o]) * w[o + 2]) >> q) + w[o + 1]
     force = w[_FORCE + 1]
     p_x = ((w[_COS + 1] * force + 8192) >> 14) + p_x
@@ -89,13 +87,12 @@ def deflect(w: ptr32) -> int:
     x = lo
     if lo != hi:
         kappa = w[_KAPPA + 1]
-        o = w[_CURVE_HINT + 1]
         f = ((force << 14) + (kappa >> 1)) // kappa
+        o = w[((f >> _FORCE_CELL) & _FORCE_CELLS_MASK) + w[_FORCE_CELLS + 1]]
         while f < w[o + 1]:
             o -= _CURVE_STRIDE
         while f >= w[o + _CURVE_STRIDE + 1]:
             o += _CURVE_STRIDE
-        w[_CURVE_HINT + 1] = o
         x = (((f - w[o + 1]) * w[o + 3] + 32768) >> 16) + w[o]
         if x < lo:
             x = lo
@@ -112,12 +109,9 @@ def deflect(w: ptr32) -> int:
     elif x and w[_LIMIT_LO + 1] != w[_LIMIT_HI + 1]:
         held = 1
     w[_DEFLECTION + 1] = x
-    o = w[_SERVO_HINT + 1]
-    while x < w[o]:
-        o -= _SERVO_STRIDE
+    o = w[(x >> _ANGLE_CELL) + w[_SERVO_CELLS + 1]]
     while x >= w[o + _SERVO_STRIDE]:
         o += _SERVO_STRIDE
-    w[_SERVO_HINT + 1] = o
     w[_PULSE + 1] = (((x - w[o]) * w[o + 2]) >> q) + w[o + 1]
     force = w[_FORCE + 2]
     p_x = ((w[_COS + 2] * force + 8192) >> 14) + p_x
@@ -127,13 +121,12 @@ def deflect(w: ptr32) -> int:
     x = lo
     if lo != hi:
         kappa = w[_KAPPA + 2]
-        o = w[_CURVE_HINT + 2]
         f = ((force << 14) + (kappa >> 1)) // kappa
+        o = w[((f >> _FORCE_CELL) & _FORCE_CELLS_MASK) + w[_FORCE_CELLS + 2]]
         while f < w[o + 1]:
             o -= _CURVE_STRIDE
         while f >= w[o + _CURVE_STRIDE + 1]:
             o += _CURVE_STRIDE
-        w[_CURVE_HINT + 2] = o
         x = (((f - w[o + 1]) * w[o + 3] + 32768) >> 16) + w[o]
         if x < lo:
             x = lo
@@ -150,12 +143,9 @@ def deflect(w: ptr32) -> int:
     elif x and w[_LIMIT_LO + 2] != w[_LIMIT_HI + 2]:
         held = 1
     w[_DEFLECTION + 2] = x
-    o = w[_SERVO_HINT + 2]
-    while x < w[o]:
-        o -= _SERVO_STRIDE
+    o = w[(x >> _ANGLE_CELL) + w[_SERVO_CELLS + 2]]
     while x >= w[o + _SERVO_STRIDE]:
         o += _SERVO_STRIDE
-    w[_SERVO_HINT + 2] = o
     w[_PULSE + 2] = (((x - w[o]) * w[o + 2]) >> q) + w[o + 1]
     force = w[_FORCE + 3]
     p_x = ((w[_COS + 3] * force + 8192) >> 14) + p_x
@@ -165,13 +155,12 @@ def deflect(w: ptr32) -> int:
     x = lo
     if lo != hi:
         kappa = w[_KAPPA + 3]
-        o = w[_CURVE_HINT + 3]
         f = ((force << 14) + (kappa >> 1)) // kappa
+        o = w[((f >> _FORCE_CELL) & _FORCE_CELLS_MASK) + w[_FORCE_CELLS + 3]]
         while f < w[o + 1]:
             o -= _CURVE_STRIDE
         while f >= w[o + _CURVE_STRIDE + 1]:
             o += _CURVE_STRIDE
-        w[_CURVE_HINT + 3] = o
         x = (((f - w[o + 1]) * w[o + 3] + 32768) >> 16) + w[o]
         if x < lo:
             x = lo
@@ -188,12 +177,9 @@ def deflect(w: ptr32) -> int:
     elif x and w[_LIMIT_LO + 3] != w[_LIMIT_HI + 3]:
         held = 1
     w[_DEFLECTION + 3] = x
-    o = w[_SERVO_HINT + 3]
-    while x < w[o]:
-        o -= _SERVO_STRIDE
+    o = w[(x >> _ANGLE_CELL) + w[_SERVO_CELLS + 3]]
     while x >= w[o + _SERVO_STRIDE]:
         o += _SERVO_STRIDE
-    w[_SERVO_HINT + 3] = o
     w[_PULSE + 3] = (((x - w[o]) * w[o + 2]) >> q) + w[o + 1]
     w[_MOMENT] = ((p_x >> 2) * w[_MOMENT_GAIN]) >> w[_MOMENT_EXP]
     w[_MOMENT + 1] = ((p_y >> 2) * w[_MOMENT_GAIN]) >> w[_MOMENT_EXP]

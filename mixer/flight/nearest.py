@@ -19,13 +19,13 @@ from mixer.flight.words import const, ptr32
 
 _FLAGS = const(31)
 _PRIMARY_LIMITED = const(1)
-_COS = const(88)
-_SIN = const(92)
-_N_EDGES = const(161)
-_EDGES = const(196)
+_COS = const(80)
+_SIN = const(84)
+_N_EDGES = const(153)
+_EDGES = const(188)
 _EDGE_STRIDE = const(16)
 _UNIT = const(30)
-_WANT = const(56)
+_WANT = const(48)
 _LO = const(0)
 _HI = const(4)
 _POINT = const(28)
@@ -35,7 +35,7 @@ _FAR = const(741440)  # sixteen times as far
 
 def nearest(w: ptr32) -> int:
     """Set POINT; flag PRIMARY_LIMITED where it is not the demand itself."""
-    o = _EDGES
+    o = _EDGES  # named first: machine code keeps it in its one free register
     unit = w[_UNIT]
     x = 0
     y = 0

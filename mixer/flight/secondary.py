@@ -17,33 +17,33 @@ stands before what is added to it, since what waits for an operand is put aside 
 
 from mixer.flight.words import const, ptr32
 
-_COS = const(88)
-_SIN = const(92)
-_N_PAIRS = const(160)
-_ROW_X = const(96)
-_ROW_Y = const(100)
-_ROW_ROLL = const(104)
-_WIDTH = const(112)
-_NULL = const(116)
-_NULL_EFFORT = const(120)
-_ROW_Q = const(108)
-_PAIRS = const(163)
+_COS = const(80)
+_SIN = const(84)
+_N_PAIRS = const(152)
+_ROW_X = const(88)
+_ROW_Y = const(92)
+_ROW_ROLL = const(96)
+_WIDTH = const(104)
+_NULL = const(108)
+_NULL_EFFORT = const(112)
+_ROW_Q = const(100)
+_PAIRS = const(155)
 _PAIR_STRIDE = const(5)
 _FORCE = const(16)
 _UNIT = const(30)
-_WANT = const(56)
+_WANT = const(48)
 _LO = const(0)
 _HI = const(4)
 _POINT = const(28)
-_ETA = const(80)
-_OMEGA = const(84)
+_ETA = const(72)
+_OMEGA = const(76)
 _FLAGS = const(31)
 _ROLL_LIMITED = const(2)
 
 
 def secondary(w: ptr32) -> int:
     """Set the four FORCE words from POINT, WANT and the box; flag ROLL_LIMITED where it was."""
-    roll = w[_WANT + 2] << 1
+    roll = w[_WANT + 2] << 1  # named first: machine code keeps it in its one free register
     unit = w[_UNIT]
     c0 = w[_LO + 0] + w[_HI + 0]
     h0 = w[_HI + 0] - w[_LO + 0]

@@ -41,9 +41,6 @@ class Steering:
             self.free(vane)
         w[at.WEAR_HINT] = w[at.WEAR_OFF]
         w[at.LEVER_HINT] = w[at.LEVER_OFF]
-        for i in range(4):
-            w[at.CURVE_HINT + i] = w[at.CURVE_OFF + i]
-            w[at.SERVO_HINT + i] = w[at.SERVO_OFF + i]
         schedule(w, 0, 0)
         box(w)
         deflect(w)

@@ -5,14 +5,15 @@ the tables are in eighths of a count. Angles 0.001°, pulses ns, times ms, cosin
 rounded is rounded to nearest, except travel, which is rounded inwards.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from mixer.flight import FlightTables
 from mixer.flight import layout as at
+from mixer.ground.pieces import angle_cells, first_cell, force_cells, lasting, spread
 from mixer.ground.vehicle_errors import Problem, VehicleError
 
 if TYPE_CHECKING:
@@ -72,6 +73,7 @@ class Words:
         self.force_unit_n = largest_force_n(vehicle) / EIGHTHS
         self.head = [0] * at.BODY
         self.body: list[int] = []
+        self.places: dict[bytes, list[int]] = {}
 
     def assemble(self) -> list[int]:
         self.put_control()
@@ -102,6 +104,17 @@ class Words:
     def append_records(self, *columns) -> int:
         """Add columns to the body, row by row; return where they start."""
         return self.append(*zip(*columns, strict=True))
+
+    def once(self, columns, *cells: Callable[[int], list[int]]) -> list[int]:
+        """Add records and the cells that lead to them, or find them if they are there already.
+
+        cells: given the place of the records. Returns the places of records and cells.
+        """
+        key = np.array(columns).tobytes()
+        if key not in self.places:
+            offset = self.append_records(*columns)
+            self.places[key] = [offset, *(self.append(cell(offset)) for cell in cells)]
+        return self.places[key]
 
     def put_control(self) -> None:
         control = self.vehicle.control
@@ -222,14 +235,23 @@ class Words:
             inverse = np.round(dx * 65536 / df)
             # below and above the curve deflections stand still; the end of travel itself still
             # belongs to the last piece, so what follows begins one step later
-            offset = self.append_records(
+            columns = (
                 [x[0], *x[:-1], x[-1] + 1, at.END],
                 [-at.END, *f, at.END],
                 [0, *slope, 0, 0],
                 [0, *inverse, 0, 0],
             )
+            offset, by_angle, by_force = self.once(
+                columns,
+                lambda offset, x=x: angle_cells(
+                    x[:-1], x[-1], offset + at.CURVE_STRIDE, at.CURVE_STRIDE
+                ),
+                lambda offset, f=f: force_cells(f, offset, at.CURVE_STRIDE),
+            )
             self.put(at.CURVE_OFF + i, offset)
             self.put(at.CURVE_N + i, len(x))
+            self.put(at.CURVE_CELLS + i, by_angle - first_cell(x[0]))
+            self.put(at.FORCE_CELLS + i, by_force)
 
     def put_servos(self) -> None:
         tables = []
@@ -243,9 +265,13 @@ class Words:
         self.put(at.PULSE_Q, q)
         for i, (x, pulse) in enumerate(tables):
             slope = np.round(np.diff(pulse) * 2.0**q / np.diff(x))
-            offset = self.append_records([*x[:-1], x[-1] + 1], pulse, [*slope, 0])
+            offset, by_angle = self.once(
+                ([*x[:-1], x[-1] + 1], pulse, [*slope, 0]),
+                lambda offset, x=x: angle_cells(x[:-1], x[-1], offset, at.SERVO_STRIDE),
+            )
             self.put(at.SERVO_OFF + i, offset)
             self.put(at.SERVO_N + i, len(x))
+            self.put(at.SERVO_CELLS + i, by_angle - first_cell(x[0]))
 
     def put_wear(self) -> None:
         erosion = self.vehicle.erosion
@@ -326,26 +352,6 @@ def halves(values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     whole = np.round(values * 2.0**28)
     coarse = np.round(whole / Q14)
     return coarse, whole - coarse * Q14
-
-
-def lasting(values: np.ndarray, slope: np.ndarray, rise: float) -> tuple[np.ndarray, np.ndarray]:
-    """Columns of values and slopes for records that begin and end with endless flat pieces.
-
-    rise: what the last slope adds over its piece, rounded as the flight core rounds it, so that
-    the value goes on without a step.
-    """
-    values = np.array([values[0], *values[:-1], values[-2] + rise, 0])
-    return values, np.array([0, *slope, 0, 0])
-
-
-def spread(points, longest: float) -> np.ndarray:
-    """The points with more put between them, so that no step is longer than `longest`."""
-    points = np.asarray(points, dtype=float)
-    parts = [points[:1]]
-    for a, b in pairwise(points):
-        n = int(np.ceil((b - a) / longest))
-        parts.append(np.round(np.linspace(a, b, n + 1))[1:])
-    return np.concatenate(parts)
 
 
 def cosine(angle_deg):

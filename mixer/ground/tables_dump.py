@@ -209,6 +209,9 @@ def places(read: Reader) -> Group:
         read.field("force curves, points", at.CURVE_N, VANES),
         read.field("servo tables, first words", at.SERVO_OFF, VANES),
         read.field("servo tables, points", at.SERVO_N, VANES),
+        read.field("force curves by deflection, word of cell 0", at.CURVE_CELLS, VANES),
+        read.field("force curves by force, word of cell 0", at.FORCE_CELLS, VANES),
+        read.field("servo tables by deflection, word of cell 0", at.SERVO_CELLS, VANES),
         read.field("wear, first word", at.WEAR_OFF),
         read.field("wear, points", at.WEAR_N),
         read.field("lever arm, first word", at.LEVER_OFF),
@@ -220,10 +223,10 @@ def vanes(read: Reader) -> Iterator[Group]:
     """Force curves and servo tables, a line for the start of each straight piece.
 
     Below and above a force curve the deflection stands still; its last piece ends 0.001° late, so
-    that the end of travel still belongs to it.
+    that the end of travel still belongs to it. Vanes that are alike share one table.
     """
     words = read.words
-    for vane in range(VANES):
+    for vane in first_of_each(read, at.CURVE_OFF):
         yield read.records(
             f"vane {vane + 1}, force curve", words[at.CURVE_OFF + vane],
             words[at.CURVE_N + vane] + 2,
@@ -232,12 +235,30 @@ def vanes(read: Reader) -> Iterator[Group]:
             ("counts per deg", "counts/deg", Q14 * COUNT * 1e3),
             ("deg per count", "deg/count", Q16 / COUNT * 1e-3),
         )  # fmt: skip
+        yield Group(f"vane {vane + 1}, where on the curve a search begins", (
+            angle_cells(read, vane, at.CURVE_CELLS),
+            read.field("by force", words[at.FORCE_CELLS + vane], at.FORCE_CELLS_MASK + 1),
+        ))  # fmt: skip
     per_deg = 2.0 ** -words[at.PULSE_Q]
-    for vane in range(VANES):
+    for vane in first_of_each(read, at.SERVO_OFF):
         yield read.records(
             f"servo {vane + 1}", words[at.SERVO_OFF + vane], words[at.SERVO_N + vane],
             ("deflection", "deg", 1e-3), ("pulse", "µs", 1e-3), ("µs per deg", "µs/deg", per_deg),
         )  # fmt: skip
+        begins = angle_cells(read, vane, at.SERVO_CELLS)
+        yield Group(f"servo {vane + 1}, where in the table a search begins", (begins,))
+
+
+def first_of_each(read: Reader, where: int) -> Iterator[int]:
+    """The vanes, 0 to 3, without those whose table an earlier one has."""
+    offsets = read.words[where : where + VANES].tolist()
+    return (vane for vane in range(VANES) if offsets.index(offsets[vane]) == vane)
+
+
+def angle_cells(read: Reader, vane: int, where: int) -> Field:
+    """The first records of a vane's cells of deflection."""
+    lo, hi = (read.words[end + vane] >> at.ANGLE_CELL for end in (at.TRAVEL_LO, at.TRAVEL_HI))
+    return read.field("by deflection", read.words[where + vane] + lo, hi - lo + 1)
 
 
 def over_burn(read: Reader) -> Iterator[Group]:

@@ -14,11 +14,12 @@ import inspect
 from collections.abc import Mapping
 from functools import cache
 from importlib import import_module
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeGuard
 
 from mixer.flight import FlightTables
 from mixer.flight import layout as at
 from mixer.ground.vehicle_errors import Problem, VehicleError
+from mixer.ground.word_admitted import HINTS, LASTING, SMALL, admitted, places
 from mixer.ground.word_spans import (
     MIRROR,
     OPPOSITE,
@@ -38,7 +39,6 @@ from mixer.ground.word_spans import (
 if TYPE_CHECKING:
     from mixer.ground.vehicle import Vehicle
 
-SMALL = 1 << 30  # beyond this a board's interpreter boxes a number at a function boundary
 LONGEST_LOOP = 200
 LONGEST_WALK = 20_000
 
@@ -48,16 +48,6 @@ SPLITS = {"nearest": {"o": "edge"}, "secondary": {"limited": "z"}}
 
 # In these kernels the variable that holds the place of a table's record.
 WALKS = {"schedule": "o", "box": "o", "deflect": "o"}
-
-# Steering words that hold the place of a record, and the table: its place, its number of points,
-# how many records it has besides, the length of a record.
-HINTS = {
-    at.WEAR_HINT: (at.WEAR_OFF, at.WEAR_N, 1, at.WEAR_STRIDE),
-    at.LEVER_HINT: (at.LEVER_OFF, at.LEVER_N, 1, at.LEVER_STRIDE),
-}
-for _i in range(4):
-    HINTS[at.CURVE_HINT + _i] = (at.CURVE_OFF + _i, at.CURVE_N + _i, 1, at.CURVE_STRIDE)
-    HINTS[at.SERVO_HINT + _i] = (at.SERVO_OFF + _i, at.SERVO_N + _i, -1, at.SERVO_STRIDE)
 
 
 def check_words(tables: FlightTables, vehicle: "Vehicle") -> None:
@@ -95,46 +85,6 @@ def bound_cycle(words: list[int]) -> list[Span]:
         if now[0] < -SMALL or now[1] >= SMALL:
             raise WordOverflowError(f"steering word {where} could reach {now}, past 31 bits")
     return after
-
-
-# Words that one cycle hands to the next.
-LASTING = {
-    *range(at.DEFLECTION, at.DEFLECTION + 4),
-    *range(at.STEP, at.STEP + 4), at.DT, at.AGE, at.LOAD, at.LOAD_FRACTION, at.TIME, at.RATE,
-    *HINTS,
-}  # fmt: skip
-
-
-def admitted(words: list[int]) -> list[Span]:
-    """Anything a steering state can hold when a cycle begins."""
-    state: list[Span] = [(0, 0)] * at.STATE_WORDS
-    for axis, most in enumerate((at.MNM_MAX, at.MNM_MAX, at.ROLL_MNM_MAX)):
-        state[at.DEMAND + axis] = (-words[most], words[most])
-    state[at.DT] = (0, at.LONGEST_GAP_US)
-    longest = 1_000_000_000
-    state[at.LOAD] = state[at.TIME] = (-longest, longest)
-    state[at.LOAD_FRACTION] = (0, 16383)
-    rates = words[words[at.RATE_OFF] :][:128]
-    state[at.RATE] = (0, max(rates[:64]) + max(rates[64:]))
-    state[at.NEUTRAL] = (0, 1)
-    state[at.BAD] = (0, at.BAD_DEMAND)
-    state[at.JAMMED] = (0, 15)
-    state[at.AGE] = (0, words[at.TIMEOUT_US] + at.LONGEST_GAP_US)
-    for hint in HINTS:
-        records = places(words, hint)
-        state[hint] = (records[0], records[-1])
-    for i in range(4):
-        travel = (words[at.TRAVEL_LO + i], words[at.TRAVEL_HI + i])
-        state[at.DEFLECTION + i] = state[at.LIMIT_LO + i] = state[at.LIMIT_HI + i] = travel
-        state[at.STEP + i] = (0, max(1_000_000, words[at.SLEW_MDEG_S + i]))
-    return state
-
-
-def places(words: list[int], hint: int) -> range:
-    """Where the records stand that a hint may point to: every one that another one follows."""
-    offset_at, points_at, more, stride = HINTS[hint]
-    first = words[offset_at]
-    return range(first, first + (words[points_at] + more) * stride, stride)
 
 
 @cache
@@ -187,22 +137,22 @@ class Kernel:
                 if lo < hi:
                     return self.split(variable, body[position:], state)
             walker = WALKS.get(self.name)
-            if walker and assigned(statement) == walker:
-                assert isinstance(statement, ast.Assign)
-                hint = self.hint(statement.value, state)
-                return self.follow(walker, hint, body[position + 1 :], state)
+            if walker and loads(statement, walker):
+                return self.follow(walker, statement.value, body[position + 1 :], state)
             state = self.statement(statement, state)
         return state
 
-    def follow(self, variable: str, hint: int, body: list[ast.stmt], state: State) -> State | None:
-        """Run what comes after the load of a hint for each record there is, up to the next load."""
-        loads = (any(assigned(part) == variable for part in ast.walk(line)) for line in body)
-        stop = next((n for n, found in enumerate(loads) if found), len(body))
-        records: dict[int, State] = {}
-        allowed = places(self.tables, hint)
-        for place in allowed:
-            records[place] = state.copy()
-            records[place].names[variable] = (place, place)
+    def follow(
+        self, variable: str, load: ast.expr, body: list[ast.stmt], state: State
+    ) -> State | None:
+        """Run what comes after the load of a place for each record, up to the next load."""
+        found = (any(loads(part, variable) for part in ast.walk(line)) for line in body)
+        stop = next((n for n, loaded in enumerate(found) if loaded), len(body))
+        allowed, records = self.begin(load, state)
+        for place, one in records.items():
+            if place not in allowed:
+                raise WordOverflowError(f"{self.name}: {ast.unparse(load)} leads to word {place}")
+            one.names[variable] = (place, place)
         for line in body[:stop]:
             if isinstance(line, ast.While):
                 records = self.walk(line, variable, records, allowed)
@@ -213,14 +163,35 @@ class Kernel:
                 raise NotImplementedError(f"{self.name}: {ast.unparse(line)} moves {variable}")
         return self.block(body[stop:], join(list(records.values())))
 
-    def hint(self, value: ast.expr, state: State) -> int:
-        """The steering word that a place is read from."""
-        match value:
-            case ast.Subscript(slice=index):
-                lo, hi = self.value(index, state)
-                if lo == hi and lo in HINTS:
-                    return lo
-        raise NotImplementedError(f"{self.name}: {ast.unparse(value)} is no hint")
+    def begin(self, load: ast.expr, state: State) -> tuple[range, dict[int, State]]:
+        """Where a search may go, and with what it begins at which record: a hint or a cell."""
+        match load:
+            case ast.Subscript(slice=ast.Name(id=name)):
+                hint = self.constants[name]
+                allowed = places(self.tables, hint)
+                return allowed, {place: state.copy() for place in allowed}
+            case ast.Subscript(
+                slice=ast.BinOp(left=cell, op=ast.Add(), right=ast.Subscript(slice=at_))
+            ):
+                word, _ = self.value(at_, state)
+                first, last = self.value(cell, state)
+                records: dict[int, State] = {}
+                for number in range(first, last + 1):
+                    one = self.in_cell(cell, number, state)
+                    place = self.tables[self.tables[word] + number]
+                    records[place] = joined(records.get(place), one)
+                return places(self.tables, word), records
+        raise NotImplementedError(f"{self.name}: {ast.unparse(load)} is no place of a record")
+
+    def in_cell(self, cell: ast.expr, number: int, state: State) -> State:
+        """The state where a cell has this number: a shifted name lies between the cell's ends."""
+        one = state.copy()
+        match cell:
+            case ast.BinOp(left=ast.Name(id=name), op=ast.RShift(), right=shift):
+                bits, _ = self.value(shift, state)
+                lo, hi = one.names[name]
+                one.names[name] = max(lo, number << bits), min(hi, ((number + 1) << bits) - 1)
+        return one
 
     def walk(
         self, loop: ast.While, variable: str, records: dict[int, State], allowed: range
@@ -390,6 +361,13 @@ class Kernel:
                     if lo == hi < at.STATE_WORDS:
                         state.words[lo] = span
         return state
+
+
+def loads(statement: ast.AST, variable: str) -> TypeGuard[ast.Assign]:
+    """Whether a statement sets the variable from the words."""
+    return isinstance(statement, ast.Assign) and (
+        assigned(statement) == variable and isinstance(statement.value, ast.Subscript)
+    )
 
 
 def assigned(statement: ast.AST) -> str | None:
