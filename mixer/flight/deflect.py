@@ -64,14 +64,15 @@ def deflect(w: ptr32) -> int:
             x = lo
         elif x > hi:
             x = hi
-        near = 0
-        if close:
-            near = (hi - lo) >> 6
-        if x - near <= lo:
-            if lo > w[_LIMIT_LO + 0]:
+        if not held:
+            near = 0
+            if close:
+                near = (hi - lo) >> 6
+            if x - near <= lo:
+                if lo > w[_LIMIT_LO + 0]:
+                    held = 1
+            elif x + near >= hi and hi < w[_LIMIT_HI + 0]:
                 held = 1
-        elif x + near >= hi and hi < w[_LIMIT_HI + 0]:
-            held = 1
     elif x and w[_LIMIT_LO + 0] != w[_LIMIT_HI + 0]:
         held = 1
     w[_DEFLECTION + 0] = x
@@ -98,14 +99,15 @@ def deflect(w: ptr32) -> int:
             x = lo
         elif x > hi:
             x = hi
-        near = 0
-        if close:
-            near = (hi - lo) >> 6
-        if x - near <= lo:
-            if lo > w[_LIMIT_LO + 1]:
+        if not held:
+            near = 0
+            if close:
+                near = (hi - lo) >> 6
+            if x - near <= lo:
+                if lo > w[_LIMIT_LO + 1]:
+                    held = 1
+            elif x + near >= hi and hi < w[_LIMIT_HI + 1]:
                 held = 1
-        elif x + near >= hi and hi < w[_LIMIT_HI + 1]:
-            held = 1
     elif x and w[_LIMIT_LO + 1] != w[_LIMIT_HI + 1]:
         held = 1
     w[_DEFLECTION + 1] = x
@@ -132,14 +134,15 @@ def deflect(w: ptr32) -> int:
             x = lo
         elif x > hi:
             x = hi
-        near = 0
-        if close:
-            near = (hi - lo) >> 6
-        if x - near <= lo:
-            if lo > w[_LIMIT_LO + 2]:
+        if not held:
+            near = 0
+            if close:
+                near = (hi - lo) >> 6
+            if x - near <= lo:
+                if lo > w[_LIMIT_LO + 2]:
+                    held = 1
+            elif x + near >= hi and hi < w[_LIMIT_HI + 2]:
                 held = 1
-        elif x + near >= hi and hi < w[_LIMIT_HI + 2]:
-            held = 1
     elif x and w[_LIMIT_LO + 2] != w[_LIMIT_HI + 2]:
         held = 1
     w[_DEFLECTION + 2] = x
@@ -166,14 +169,15 @@ def deflect(w: ptr32) -> int:
             x = lo
         elif x > hi:
             x = hi
-        near = 0
-        if close:
-            near = (hi - lo) >> 6
-        if x - near <= lo:
-            if lo > w[_LIMIT_LO + 3]:
+        if not held:
+            near = 0
+            if close:
+                near = (hi - lo) >> 6
+            if x - near <= lo:
+                if lo > w[_LIMIT_LO + 3]:
+                    held = 1
+            elif x + near >= hi and hi < w[_LIMIT_HI + 3]:
                 held = 1
-        elif x + near >= hi and hi < w[_LIMIT_HI + 3]:
-            held = 1
     elif x and w[_LIMIT_LO + 3] != w[_LIMIT_HI + 3]:
         held = 1
     w[_DEFLECTION + 3] = x
