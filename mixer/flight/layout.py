@@ -99,6 +99,7 @@ WEAR_STRIDE = 9
 LEVER_OFF = 270  # time in ms; gain and its slope; moment and its slope
 LEVER_N = 271
 LEVER_STRIDE = 5
+LEVER_LEAP = 20  # four records at once, and as many without end where the table stops
 # Where to begin a search on a curve: cells of 2.048° or 512 counts, each with the place of the
 # record that its lower end lies on, as in w[(deflection >> ANGLE_CELL) + w[CURVE_CELLS + vane]].
 ANGLE_CELL = 11

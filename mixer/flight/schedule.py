@@ -25,6 +25,7 @@ _SLEW_MDEG_S = const(116)
 _RATE_OFF = const(154)
 _WEAR_STRIDE = const(9)
 _LEVER_STRIDE = const(5)
+_LEVER_LEAP = const(20)
 _DEMAND = const(56)
 _DT = const(59)
 _LOAD = const(60)
@@ -175,6 +176,8 @@ def schedule(w: ptr32, dt_us: int, pressure_pa: int) -> int:
     o = w[_LEVER_HINT]
     while ms < w[o]:
         o -= _LEVER_STRIDE
+    while ms >= w[o + _LEVER_LEAP]:  # after a gap of seconds: this table may be long
+        o += _LEVER_LEAP
     while ms >= w[o + _LEVER_STRIDE]:
         o += _LEVER_STRIDE
     w[_LEVER_HINT] = o

@@ -39,8 +39,7 @@ class Steering:
         self.release()
         for vane in range(1, 5):
             self.free(vane)
-        w[at.WEAR_HINT] = w[at.WEAR_OFF]
-        w[at.LEVER_HINT] = w[at.LEVER_OFF]
+        self._seek_from_the_start()
         schedule(w, 0, 0)
         box(w)
         deflect(w)
@@ -48,9 +47,16 @@ class Steering:
 
     def start(self, time_us, load_us):
         """Set burn time and burn load, for a run that does not begin at ignition."""
-        self._w[at.TIME] = time_us
-        self._w[at.LOAD] = load_us
-        self._w[at.RATE] = 16384
+        w = self._w
+        w[at.TIME] = time_us
+        w[at.LOAD] = load_us
+        w[at.RATE] = 16384
+        self._seek_from_the_start()
+
+    def _seek_from_the_start(self):
+        w = self._w
+        w[at.WEAR_HINT] = w[at.WEAR_OFF]
+        w[at.LEVER_HINT] = w[at.LEVER_OFF]
 
     @property
     def flags(self):

@@ -317,10 +317,11 @@ class Words:
         dx = np.diff(ms)
         slope = np.round(np.diff(gain) / dx)
         moment_slope = np.round(np.diff(moment) * 32768 / dx)
+        stops = at.LEVER_LEAP // at.LEVER_STRIDE
         offset = self.append_records(
-            [-at.END, *ms, at.END],
-            *lasting(gain, slope, dx[-1] * slope[-1]),
-            *lasting(moment, moment_slope, np.floor(dx[-1] * moment_slope[-1] / 32768)),
+            [-at.END, *ms, *[at.END] * stops],
+            *lasting(gain, slope, dx[-1] * slope[-1], stops),
+            *lasting(moment, moment_slope, np.floor(dx[-1] * moment_slope[-1] / 32768), stops),
         )
         self.put(at.LEVER_OFF, offset)
         self.put(at.LEVER_N, len(ms))

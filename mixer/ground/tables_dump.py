@@ -270,7 +270,7 @@ def over_burn(read: Reader) -> Iterator[Group]:
     yield read.records("effectiveness", words[at.WEAR_OFF], words[at.WEAR_N] + 2, *wear)
     force, moment = COUNT * 2.0 ** -words[at.GAIN_EXP] * 1e3, 2.0 ** -words[at.MOMENT_EXP] * 2e-3
     yield read.records(
-        "lever arm", words[at.LEVER_OFF], words[at.LEVER_N] + 2,
+        "lever arm", words[at.LEVER_OFF], words[at.LEVER_N] + 1 + at.LEVER_LEAP // at.LEVER_STRIDE,
         ("burn time", "s", 1e-3),
         ("force for a moment", "counts/(N·m)", force),
         ("per s", "counts/(N·m·s)", force * 1e3),
