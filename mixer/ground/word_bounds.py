@@ -102,7 +102,7 @@ def run(
 ) -> list[Span]:
     """The steering words after a kernel has run on anything within `words`.
 
-    given: intervals of what the kernel takes beside the two arrays.
+    given: intervals of what the kernel takes beside the words.
     """
     return Kernel(name, tables).run(words, dict(given or {}))
 
