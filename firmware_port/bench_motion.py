@@ -134,10 +134,9 @@ class Bench:
 
 def pulse_of(t, i, deflection_mdeg):
     """The servo table of vane i (0 … 3) read at a deflection, as the flight core reads it."""
-    n = t[at.SERVO_N + i]
-    x = t[at.SERVO_OFF + i]
-    j = 0
-    while j < n - 2 and deflection_mdeg >= t[x + j + 1]:
-        j += 1
-    dx = min(max(deflection_mdeg - t[x + j], 0), t[x + j + 1] - t[x + j])
-    return t[x + n + j] + ((dx * t[x + 2 * n + j]) >> t[at.PULSE_Q])
+    o = t[at.SERVO_OFF + i]
+    last = o + (t[at.SERVO_N + i] - 2) * at.SERVO_STRIDE
+    while o < last and deflection_mdeg >= t[o + at.SERVO_STRIDE]:
+        o += at.SERVO_STRIDE
+    dx = min(max(deflection_mdeg, t[at.TRAVEL_LO + i]), t[at.TRAVEL_HI + i]) - t[o]
+    return t[o + 1] + ((dx * t[o + 2]) >> t[at.PULSE_Q])

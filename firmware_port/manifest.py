@@ -18,7 +18,6 @@ package(
         "flight/nearest.py",
         "flight/schedule.py",
         "flight/secondary.py",
-        "flight/slew.py",
         "flight/steering.py",
         "flight/tables.py",
         "flight/words.py",

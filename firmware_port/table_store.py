@@ -82,7 +82,7 @@ class TableStore:
         if crc32(buffer) != self._crc:
             return p.BAD_TABLES
         try:
-            return FlightTables.from_bytes(bytes(buffer))
+            return FlightTables.from_bytes(buffer)
         except TablesError:
             return p.BAD_TABLES
         except MemoryError:

@@ -7,12 +7,7 @@ from hil.instructions import InstructionCounter, instructions
 from mixer.flight import KERNELS, FlightTables
 
 CHUNK = 192
-AROUND = (
-    "schedule",
-    "slew",
-    "box",
-    "deflect",
-)  # the step's kernels that are no part of the allocator
+AROUND = ("schedule", "box", "deflect")  # the step's kernels that are no part of the allocator
 Row = tuple[int, int, int, int, int]  # dt µs, pitch, yaw, roll mN·m, pressure Pa
 
 
@@ -57,20 +52,28 @@ def profile_steps(
 
 # Two steerings fly the same rows: one as it is, one with every kernel timed from outside.
 _SET_UP = """
+tables = whole = parts = None
+gc.collect()
 from mixer.flight import FlightTables, Steering
 import mixer.flight.steering as module
-tables = FlightTables.from_bytes(bytes(blob))
+tables = FlightTables.from_bytes(blob)
+del blob
 whole = Steering(tables)
 parts = Steering(tables)
 names = {names}
 spent = [-1] * len(names)
 def timed(index, kernel, mem=machine.mem32):
-    def run(t, s):
+    def run(w):
         first = mem[0x40000004]
-        result = kernel(t, s)
+        result = kernel(w)
         spent[index] = (first - mem[0x40000004]) & 0x3fffffff
         return result
-    return run
+    def run_timed(w, dt_us, pressure_pa):
+        first = mem[0x40000004]
+        result = kernel(w, dt_us, pressure_pa)
+        spent[index] = (first - mem[0x40000004]) & 0x3fffffff
+        return result
+    return run_timed if names[index] == "schedule" else run
 found = [name for name in names if hasattr(module, name)]
 plain = [getattr(module, name) for name in found]
 wrapped = [timed(names.index(name), getattr(module, name)) for name in found]

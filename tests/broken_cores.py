@@ -12,14 +12,14 @@ Kernel = Callable[..., int]
 
 
 def after(kernel: str, fault: Callable[..., None]) -> Callable[[pytest.MonkeyPatch], None]:
-    """Break the core by doing `fault(t, s)` after the kernel."""
+    """Break the core by doing `fault(w)` after the kernel."""
 
     def apply(monkeypatch: pytest.MonkeyPatch) -> None:
         sound: Kernel = getattr(steering, kernel)
 
-        def faulty(t, s) -> int:
-            result = sound(t, s)
-            fault(t, s)
+        def faulty(w, *more) -> int:
+            result = sound(w, *more)
+            fault(w)
             return result
 
         monkeypatch.setattr(steering, kernel, faulty)
@@ -28,78 +28,78 @@ def after(kernel: str, fault: Callable[..., None]) -> Callable[[pytest.MonkeyPat
 
 
 def before(kernel: str, fault: Callable[..., None]) -> Callable[[pytest.MonkeyPatch], None]:
-    """Break the core by doing `fault(t, s)` before the kernel."""
+    """Break the core by doing `fault(w)` before the kernel."""
 
     def apply(monkeypatch: pytest.MonkeyPatch) -> None:
         sound: Kernel = getattr(steering, kernel)
 
-        def faulty(t, s) -> int:
-            fault(t, s)
-            return sound(t, s)
+        def faulty(w, *more) -> int:
+            fault(w)
+            return sound(w, *more)
 
         monkeypatch.setattr(steering, kernel, faulty)
 
     return apply
 
 
-def outside_travel(t, s) -> None:
+def outside_travel(w) -> None:
     """Vane 3 goes on past the end of its travel."""
-    if s[at.DEFLECTION + 2] == t[at.TRAVEL_HI + 2]:
-        s[at.DEFLECTION + 2] += 500
+    if w[at.DEFLECTION + 2] == w[at.TRAVEL_HI + 2]:
+        w[at.DEFLECTION + 2] += 500
 
 
-def too_fast(t, s) -> None:
+def too_fast(w) -> None:
     """Vane 2 is believed to turn half as fast again as it does."""
-    s[at.STEP + 1] = s[at.STEP + 1] * 3 // 2
+    w[at.STEP + 1] = w[at.STEP + 1] * 3 // 2
 
 
-def wrong_pulse(t, s) -> None:
+def wrong_pulse(w) -> None:
     """Vane 4's pulse is 5 µs off where it turns the negative way."""
-    if s[at.DEFLECTION + 3] < 0:
-        s[at.PULSE + 3] += 5000
+    if w[at.DEFLECTION + 3] < 0:
+        w[at.PULSE + 3] += 5000
 
 
-def clipped_pseudo_inverse(t, s) -> None:
+def clipped_pseudo_inverse(w) -> None:
     """The well-known short cut: least squares without limits, then each vane clipped."""
-    matrix = np.array([t[at.COS : at.COS + 4], t[at.SIN : at.SIN + 4], [1 << 14] * 4]) / (1 << 14)
-    force = np.linalg.pinv(matrix) @ np.array(s[at.WANT : at.WANT + 3])
+    matrix = np.array([w[at.COS : at.COS + 4], w[at.SIN : at.SIN + 4], [1 << 14] * 4]) / (1 << 14)
+    force = np.linalg.pinv(matrix) @ np.array(w[at.WANT : at.WANT + 3])
     for i in range(4):
-        s[at.FORCE + i] = int(np.clip(force[i], s[at.LO + i], s[at.HI + i]))
+        w[at.FORCE + i] = int(np.clip(force[i], w[at.LO + i], w[at.HI + i]))
 
 
-def jumping_primary(t, s) -> None:
+def jumping_primary(w) -> None:
     """The primary jumps by 100 counts at a place well inside what is within reach."""
-    if s[at.POINT] > 1000:
-        s[at.POINT] += 400
+    if w[at.POINT] > 1000:
+        w[at.POINT] += 400
 
 
-def wear_forgotten(t, s) -> None:
+def wear_forgotten(w) -> None:
     """Late in the burn, at the reference pressure, vane 1 is believed to be as good as new."""
-    if s[at.LOAD] > 10_000_000 and s[at.PRESSURE] == 2_000_000:
-        s[at.KAPPA] = 1 << 14
+    if w[at.LOAD] > 10_000_000 and w[at.RATE] == 1 << 14:
+        w[at.KAPPA] = 1 << 14
 
 
-def roll_short(t, s) -> None:
+def roll_short(w) -> None:
     """Roll falls 20 counts short, and the moments told are in keeping with it."""
-    s[at.WANT + 2] -= 160
+    w[at.WANT + 2] -= 160
 
 
-def lazy_neutral(t, s) -> None:
+def lazy_neutral(w) -> None:
     """Without a jet or a demand vane 2 moves half as far towards neutral as it could."""
-    if s[at.NEUTRAL] and s[at.LIMIT_LO + 1] != s[at.LIMIT_HI + 1]:
-        half = (s[at.DEFLECTION + 1] + s[at.WINDOW_LO + 1]) // 2
-        s[at.WINDOW_LO + 1] = s[at.WINDOW_HI + 1] = half
+    if w[at.NEUTRAL] and w[at.LIMIT_LO + 1] != w[at.LIMIT_HI + 1]:
+        half = (w[at.DEFLECTION + 1] + w[at.WINDOW_LO + 1]) // 2
+        w[at.WINDOW_LO + 1] = w[at.WINDOW_HI + 1] = half
 
 
-def lies_about_moments(t, s) -> None:
+def lies_about_moments(w) -> None:
     """The pitch moment told is 2 % too large."""
-    s[at.MOMENT] = s[at.MOMENT] * 51 // 50
+    w[at.MOMENT] = w[at.MOMENT] * 51 // 50
 
 
-def stumbles(t, s) -> None:
+def stumbles(w) -> None:
     """An index runs off the tables where vane 1 turns more than 5° the positive way."""
-    if s[at.DEFLECTION] > 5000:
-        t[len(t)]
+    if w[at.DEFLECTION] > 5000:
+        w[len(w)]
 
 
 def stays_jammed(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -113,9 +113,9 @@ def stays_jammed(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(Steering, "free", free)
 
 
-def misses_staleness(t, s) -> None:
+def misses_staleness(w) -> None:
     """A demand never grows old."""
-    s[at.AGE] = min(s[at.AGE], 0)
+    w[at.AGE] = min(w[at.AGE], 0)
 
 
 # promise, core, a word of the breach

@@ -22,17 +22,17 @@ def allocate_eighths(
     words: Sequence[int], lo: Sequence[int], hi: Sequence[int], want: Sequence[int], policy: str
 ) -> list[int]:
     """The steering state after the allocation kernels; all forces in eighths of a count."""
-    s = [0] * at.STATE_WORDS
-    s[at.LO : at.LO + 4] = lo
-    s[at.HI : at.HI + 4] = hi
-    s[at.UNIT] = 1 if max(map(abs, (*lo, *hi))) <= 32768 else 2
-    s[at.WANT : at.WANT + 3] = want
+    w = list(words)
+    w[at.LO : at.LO + 4] = lo
+    w[at.HI : at.HI + 4] = hi
+    w[at.UNIT] = 1 if max(map(abs, (*lo, *hi))) <= 32768 else 2
+    w[at.WANT : at.WANT + 3] = want
     if policy == "direction":
-        along(words, s)
+        along(w)
     else:
-        nearest(words, s)
-    secondary(words, s)
-    return s
+        nearest(w)
+    secondary(w)
+    return w
 
 
 def allocate_counts(clocking_deg, lo, hi, demand, roll, policy: str) -> list[float]:
@@ -41,11 +41,11 @@ def allocate_counts(clocking_deg, lo, hi, demand, roll, policy: str) -> list[flo
     def eighths(values):
         return [round(8 * float(value)) for value in values]
 
-    s = allocate_eighths(
+    w = allocate_eighths(
         allocation_words(tuple(clocking_deg)),
         eighths(lo),
         eighths(hi),
         eighths((*demand, roll)),
         policy,
     )
-    return [force / 8 for force in s[at.FORCE : at.FORCE + 4]]
+    return [force / 8 for force in w[at.FORCE : at.FORCE + 4]]

@@ -108,7 +108,7 @@ def alone(tables, demands_nm, burn_time_s=0.0, burn_load_s=None, chamber_pressur
     rows = len(demands_nm)
     load_s = burn_time_s if burn_load_s is None else burn_load_s
     steering = Steering(tables)
-    state = steering._s
+    state = steering._w
     state[at.STEP : at.STEP + 4] = type(state)("i", [WIDE_MDEG] * 4)
     given = (
         np.rint(np.asarray(demands_nm) * 1000),

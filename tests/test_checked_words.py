@@ -10,7 +10,8 @@ from mixer.flight import layout as at
 from mixer.ground import word_bounds
 from mixer.ground.tables import Words
 from mixer.ground.vehicle_errors import VehicleError
-from mixer.ground.word_bounds import WordOverflowError, bound_cycle, operate
+from mixer.ground.word_bounds import bound_cycle
+from mixer.ground.word_spans import WordOverflowError, operate
 from tests.oracle.cases import random_clocking
 from tests.vehicles import vehicle
 
@@ -47,8 +48,7 @@ class Checked(list):
 
 def checked_steering(tables) -> Steering:
     s = Steering(tables)
-    s._t = Checked(Word(value) for value in tables.words)
-    s._s = Checked(Word(value) for value in s._s)
+    s._w = Checked(Word(value) for value in s._w)
     return s
 
 
@@ -80,7 +80,7 @@ def test_no_intermediate_leaves_32_bits(policy):
                 s.free(rng.randint(1, 4))
             s.step(rng.choice([0, 100_000, 1_300_000, 2_000_000, 4_000_000, 2**30 - 1]),
                    rng.choice([0, 1000, 5000, 5000, 400_000, 16_000_000]))  # fmt: skip
-            assert all(-(2**30) <= word < 2**30 for word in s._s)
+            assert all(-(2**30) <= word < 2**30 for word in s._w)
 
 
 def test_every_layout_that_is_taken_has_bounds():
@@ -107,9 +107,22 @@ def test_a_table_that_could_overflow_is_found(place):
     if place == "MOMENT_EXP":
         words[where] = -1
     if place == "PULSE_Q":
-        where = words[at.SERVO_OFF] + 2 * words[at.SERVO_N]
+        where = words[at.SERVO_OFF] + 2
         words[where] *= 64
     with pytest.raises(WordOverflowError):
+        bound_cycle(words)
+
+
+@pytest.mark.parametrize("place", ["CURVE", "SERVO", "WEAR", "LEVER"])
+def test_a_search_that_could_leave_its_table_is_found(place):
+    """Each table of straight pieces needs its end: without it the pass says which loop goes on."""
+    words = Words(vehicle()).assemble()
+    offset, points = words[getattr(at, f"{place}_OFF")], words[getattr(at, f"{place}_N")]
+    stride = getattr(at, f"{place}_STRIDE")
+    last = offset + (points + (place != "SERVO") - (place == "SERVO")) * stride
+    words[last] = words[last - stride]
+    words[last + 1] = words[last + 1 - stride]
+    with pytest.raises(WordOverflowError, match="could leave its table"):
         bound_cycle(words)
 
 
@@ -131,7 +144,7 @@ def test_the_bounds_hold_what_steering_does():
         written = [at.DEFLECTION, at.PULSE, at.FORCE, at.MOMENT, at.KAPPA, at.WANT, at.LO, at.HI,
                    at.POINT, at.ETA, at.OMEGA]  # fmt: skip
         for word in written:
-            assert spans[word][0] <= s._s[word] <= spans[word][1]
+            assert spans[word][0] <= s._w[word] <= spans[word][1]
 
 
 def test_interval_arithmetic_encloses_integer_arithmetic():

@@ -57,23 +57,26 @@ def test_no_word_of_the_layout_is_used_twice():
             ("PAIRS", 6 * layout.PAIR_STRIDE), ("EDGES", 4 * layout.EDGE_STRIDE),
             ("CURVE_OFF", 4), ("CURVE_N", 4), ("SERVO_OFF", 4), ("SERVO_N", 4), ("COS", 4),
             ("SIN", 4), ("SLEW_MDEG_S", 4), ("TRAVEL_LO", 4), ("TRAVEL_HI", 4),
+            ("CURVE_CELLS", 4), ("FORCE_CELLS", 4), ("SERVO_CELLS", 4),
         ],
         "state": [
             ("DEFLECTION", 4), ("PULSE", 4), ("FORCE", 4), ("MOMENT", 3), ("DEMAND", 3),
             ("STEP", 4), ("LIMIT_LO", 4), ("LIMIT_HI", 4), ("KAPPA", 4), ("WANT", 3),
-            ("CURVE_HINT", 4), ("SERVO_HINT", 4), ("WINDOW_LO", 4), ("WINDOW_HI", 4), ("LO", 4),
+            ("WEAR_HINT", 1), ("LEVER_HINT", 1), ("WINDOW_LO", 4), ("WINDOW_HI", 4), ("LO", 4),
             ("HI", 4), ("POINT", 2),
             ("ETA", 4), ("OMEGA", 4),
         ],
     }  # fmt: skip
-    for limit, block in ((layout.BODY, "tables"), (layout.STATE_WORDS, "state")):
+    for first, limit, block in (
+        (layout.STATE_WORDS, layout.BODY, "tables"), (0, layout.STATE_WORDS, "state"),
+    ):  # fmt: skip
         taken = [
             word
             for name, size in blocks[block]
             for word in range(getattr(layout, name), getattr(layout, name) + size)
         ]
         assert len(taken) == len(set(taken))
-        assert max(taken) < limit
+        assert first <= min(taken) and max(taken) < limit
 
 
 def test_every_kernel_file_is_named():

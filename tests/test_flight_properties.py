@@ -87,7 +87,7 @@ def test_never_outside_travel_or_slew(name, flight):
 def test_the_same_input_gives_the_same_output(name, flight):
     one, two = Steering(tables(name)), Steering(tables(name))
     for _ in zip(fly(one, flight), fly(two, flight), strict=True):
-        assert bytes(memoryview(one._s)) == bytes(memoryview(two._s))
+        assert bytes(memoryview(one._w)) == bytes(memoryview(two._w))
 
 
 # ---- the allocation alone, in counts ----

@@ -51,9 +51,9 @@ def test_every_word_is_told_exactly_once_and_as_it_stands(
     count = np.zeros(len(words), dtype=int)
     for group in dump(request.getfixturevalue(which)):
         for one in group.fields:
-            past = one.first + len(one.words)
-            count[one.first : past] += 1
-            assert list(one.words) == list(words[one.first : past])
+            where = [one.first + n * one.stride for n in range(len(one.words))]
+            count[where] += 1
+            assert list(one.words) == [words[place] for place in where]
             assert len(one.values) == len(one.words)
     assert (count == 1).all(), np.flatnonzero(count != 1)
 
@@ -79,16 +79,17 @@ def test_values_are_those_of_the_vehicle_file(varied: FlightTables) -> None:
 
 
 def test_curves_are_in_counts_and_steps_in_their_units(tables: FlightTables) -> None:
-    curve = "vane 3, force curve"
-    assert field(tables, curve, "deflection").values[0] == -15.0
-    assert field(tables, curve, "force").values[0] == -4096.0
-    assert field(tables, curve, "counts per deg").values[0] == pytest.approx(4096 / 15, rel=1e-4)
-    assert field(tables, curve, "deg per count").values[0] == pytest.approx(15 / 4096, rel=1e-4)
-    assert field(tables, "servo 2", "pulse").values[0] == 1350.0
-    assert field(tables, "servo 2", "µs per deg").values[0] == pytest.approx(10, rel=1e-4)
+    curve = "vane 1, force curve"  # of all four, which are alike
+    assert field(tables, curve, "deflection").values[1] == -15.0
+    assert field(tables, curve, "force").values[:2] == ("-∞", -4096.0)
+    assert field(tables, curve, "counts per deg").values[1] == pytest.approx(4096 / 15, rel=1e-4)
+    assert field(tables, curve, "deg per count").values[1] == pytest.approx(15 / 4096, rel=1e-4)
+    assert field(tables, "servo 1", "pulse").values[0] == 1350.0
+    assert field(tables, "servo 1", "µs per deg").values[0] == pytest.approx(10, rel=1e-4)
     wear = field(tables, "effectiveness", "vane 4")
-    assert wear.values[-1] == pytest.approx(0.93, abs=2.0**-14)
-    slope = field(tables, "effectiveness", "vane 4 per s").values[0]
+    # where the last slope leads to: its own rounding, and one downward
+    assert wear.values[-2] == pytest.approx(0.93, abs=1.5 * 2.0**-14)
+    slope = field(tables, "effectiveness", "vane 4 per s").values[1]
     assert slope == pytest.approx(-0.02 / 13, rel=0.01)
 
 
@@ -101,8 +102,8 @@ def test_lever_arm_words_turn_moments_into_counts_and_back(tables: FlightTables)
     time_s = field(tables, "lever arm", "burn time").values
     for name, slope in (("force for a moment", "per s"), ("moment for a force", "per s of it")):
         value = field(tables, "lever arm", name).values
-        rise = (value[1] - value[0]) / (time_s[1] - time_s[0])
-        assert field(tables, "lever arm", slope).values[0] == pytest.approx(rise, rel=1e-3)
+        rise = (value[2] - value[1]) / (time_s[2] - time_s[1])
+        assert field(tables, "lever arm", slope).values[1] == pytest.approx(rise, rel=1e-3)
 
 
 def test_burn_load_rate_is_told_with_its_exponent(tables: FlightTables) -> None:
@@ -130,8 +131,9 @@ def test_json_holds_every_group(tmp_path: Path) -> None:
     assert result["bytes"] == len(out.read_bytes())
     assert result["crc32"] == f"{checksum(read):08x}"
     assert [group["title"] for group in result["groups"]] == [one.title for one in dump(read)]
-    assert result["groups"][0]["fields"][1] == {
-        "name": "control period", "first": 1, "words": [5000], "values": [5000], "unit": "µs",
+    assert result["groups"][1]["fields"][1] == {
+        "name": "control period", "first": at.PERIOD_US, "words": [5000], "values": [5000],
+        "unit": "µs", "stride": 1,
     }  # fmt: skip
 
 

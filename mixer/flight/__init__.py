@@ -5,6 +5,6 @@ from mixer.flight.steering import Steering
 from mixer.flight.tables import FlightTables, TablesError
 
 # The files that a board's compiler may turn into machine code: functions on words, nothing else.
-KERNELS = ("schedule", "slew", "box", "nearest", "along", "secondary", "deflect")
+KERNELS = ("schedule", "box", "nearest", "along", "secondary", "deflect")
 
 __all__ = ("FLAG_NAMES", "KERNELS", "FlightTables", "Steering", "TablesError")

@@ -8,29 +8,30 @@ Supports are summed from a0 (see `nearest`): an edge that a0 stands on gives exa
 
 from mixer.flight.words import const, ptr32
 
-_COS = const(16)
-_SIN = const(20)
-_COS_LOW = const(68)
-_SIN_LOW = const(72)
-_N_EDGES = const(38)
-_EDGES = const(108)
+_COS = const(80)
+_SIN = const(84)
+_COS_LOW = const(128)
+_SIN_LOW = const(132)
+_N_EDGES = const(153)
+_EDGES = const(188)
 _EDGE_STRIDE = const(16)
-_UNIT = const(37)
-_WANT = const(42)
-_LO = const(64)
-_HI = const(68)
-_POINT = const(72)
-_FLAGS = const(15)
+_UNIT = const(30)
+_WANT = const(48)
+_LO = const(0)
+_HI = const(4)
+_POINT = const(28)
+_FLAGS = const(31)
 _PRIMARY_LIMITED = const(1)
 _FAR = const(16777215)  # 2^24 − 1: a gap up to here fits the two-half product, and is out of Z
 
 
-def along(t: ptr32, s: ptr32) -> int:
+def along(w: ptr32) -> int:
     """Set POINT; flag PRIMARY_LIMITED where it is not the demand itself."""
+    o = _EDGES  # named first: machine code keeps it in its one free register
     x = 0
     y = 0
-    lo0 = s[_LO + 0]
-    hi0 = s[_HI + 0]
+    lo0 = w[_LO + 0]
+    hi0 = w[_HI + 0]
     zero = 0
     if lo0 > 0:
         zero = lo0
@@ -44,11 +45,11 @@ def along(t: ptr32, s: ptr32) -> int:
         hi0 = 0
         if lo0 > 0:
             lo0 = 0
-    if zero != 0:
-        x += (t[_COS + 0] * zero + ((t[_COS_LOW + 0] * zero) >> 14) + 512) >> 10
-        y += (t[_SIN + 0] * zero + ((t[_SIN_LOW + 0] * zero) >> 14) + 512) >> 10
-    lo1 = s[_LO + 1]
-    hi1 = s[_HI + 1]
+    if zero:
+        x = ((((w[_COS_LOW + 0] * zero) >> 14) + w[_COS + 0] * zero + 512) >> 10) + x
+        y = ((((w[_SIN_LOW + 0] * zero) >> 14) + w[_SIN + 0] * zero + 512) >> 10) + y
+    lo1 = w[_LO + 1]
+    hi1 = w[_HI + 1]
     zero = 0
     if lo1 > 0:
         zero = lo1
@@ -62,11 +63,11 @@ def along(t: ptr32, s: ptr32) -> int:
         hi1 = 0
         if lo1 > 0:
             lo1 = 0
-    if zero != 0:
-        x += (t[_COS + 1] * zero + ((t[_COS_LOW + 1] * zero) >> 14) + 512) >> 10
-        y += (t[_SIN + 1] * zero + ((t[_SIN_LOW + 1] * zero) >> 14) + 512) >> 10
-    lo2 = s[_LO + 2]
-    hi2 = s[_HI + 2]
+    if zero:
+        x = ((((w[_COS_LOW + 1] * zero) >> 14) + w[_COS + 1] * zero + 512) >> 10) + x
+        y = ((((w[_SIN_LOW + 1] * zero) >> 14) + w[_SIN + 1] * zero + 512) >> 10) + y
+    lo2 = w[_LO + 2]
+    hi2 = w[_HI + 2]
     zero = 0
     if lo2 > 0:
         zero = lo2
@@ -80,11 +81,11 @@ def along(t: ptr32, s: ptr32) -> int:
         hi2 = 0
         if lo2 > 0:
             lo2 = 0
-    if zero != 0:
-        x += (t[_COS + 2] * zero + ((t[_COS_LOW + 2] * zero) >> 14) + 512) >> 10
-        y += (t[_SIN + 2] * zero + ((t[_SIN_LOW + 2] * zero) >> 14) + 512) >> 10
-    lo3 = s[_LO + 3]
-    hi3 = s[_HI + 3]
+    if zero:
+        x = ((((w[_COS_LOW + 2] * zero) >> 14) + w[_COS + 2] * zero + 512) >> 10) + x
+        y = ((((w[_SIN_LOW + 2] * zero) >> 14) + w[_SIN + 2] * zero + 512) >> 10) + y
+    lo3 = w[_LO + 3]
+    hi3 = w[_HI + 3]
     zero = 0
     if lo3 > 0:
         zero = lo3
@@ -98,11 +99,11 @@ def along(t: ptr32, s: ptr32) -> int:
         hi3 = 0
         if lo3 > 0:
             lo3 = 0
-    if zero != 0:
-        x += (t[_COS + 3] * zero + ((t[_COS_LOW + 3] * zero) >> 14) + 512) >> 10
-        y += (t[_SIN + 3] * zero + ((t[_SIN_LOW + 3] * zero) >> 14) + 512) >> 10
-    gap_x = (s[_WANT] << 4) - x
-    gap_y = (s[_WANT + 1] << 4) - y
+    if zero:
+        x = ((((w[_COS_LOW + 3] * zero) >> 14) + w[_COS + 3] * zero + 512) >> 10) + x
+        y = ((((w[_SIN_LOW + 3] * zero) >> 14) + w[_SIN + 3] * zero + 512) >> 10) + y
+    gap_x = (w[_WANT] << 4) - x
+    gap_y = (w[_WANT + 1] << 4) - y
     # the end of a far gap does not matter, only its direction
     while gap_x > _FAR or gap_x < -_FAR or gap_y > _FAR or gap_y < -_FAR:
         gap_x >>= 1
@@ -114,41 +115,57 @@ def along(t: ptr32, s: ptr32) -> int:
 
     share = 32768  # share · 2^-exponent of the gap
     exponent = 15
-    o = _EDGES
-    for _ in range(t[_N_EDGES]):
-        top = t[o] * high_x + t[o + 1] * high_y
-        mid = t[o] * low_x + t[o + 1] * low_y
-        low = t[o + 2] * high_x + t[o + 3] * high_y
-        rise = ((top << 2) + ((mid + (low >> 2)) >> 10) + 8) >> 4
-        sense = 1
-        if rise < 0:
-            rise = 0 - rise
-            sense = -1
+    for _ in range(w[_N_EDGES]):
+        n_x = w[o]
+        n_y = w[o + 1]
+        top = n_x * high_x + n_y * high_y
+        mid = n_x * low_x + n_y * low_y
+        low = w[o + 2] * high_x + w[o + 3] * high_y
+        rise = ((((low >> 2) + mid) >> 10) + (top << 2) + 8) >> 4
         out = 0
-        a = t[o + 4] * sense
-        f = lo0
+        if rise < 0:  # the edge across, whose normal is the negative of this one's
+            rise = -rise
+            least0 = -hi0
+            most0 = -lo0
+            least1 = -hi1
+            most1 = -lo1
+            least2 = -hi2
+            most2 = -lo2
+            least3 = -hi3
+            most3 = -lo3
+        else:
+            least0 = lo0
+            most0 = hi0
+            least1 = lo1
+            most1 = hi1
+            least2 = lo2
+            most2 = hi2
+            least3 = lo3
+            most3 = hi3
+        a = w[o + 4]
+        f = least0
         if a > 0:
-            f = hi0
-        out += (a * f + ((t[o + 12] * sense * f) >> 14) + 512) >> 10
-        a = t[o + 5] * sense
-        f = lo1
+            f = most0
+        out = ((((w[o + 12] * f) >> 14) + a * f + 512) >> 10) + out
+        a = w[o + 5]
+        f = least1
         if a > 0:
-            f = hi1
-        out += (a * f + ((t[o + 13] * sense * f) >> 14) + 512) >> 10
-        a = t[o + 6] * sense
-        f = lo2
+            f = most1
+        out = ((((w[o + 13] * f) >> 14) + a * f + 512) >> 10) + out
+        a = w[o + 6]
+        f = least2
         if a > 0:
-            f = hi2
-        out += (a * f + ((t[o + 14] * sense * f) >> 14) + 512) >> 10
-        a = t[o + 7] * sense
-        f = lo3
+            f = most2
+        out = ((((w[o + 14] * f) >> 14) + a * f + 512) >> 10) + out
+        a = w[o + 7]
+        f = least3
         if a > 0:
-            f = hi3
-        out += (a * f + ((t[o + 15] * sense * f) >> 14) + 512) >> 10
+            f = most3
+        out = ((((w[o + 15] * f) >> 14) + a * f + 512) >> 10) + out
+        o += _EDGE_STRIDE
         if out < 0:
             out = 0
         out = (out * 127 + 64) >> 7
-        o += _EDGE_STRIDE
         if rise > out:
             # share = out / rise, both brought to 29 bits
             e = 15
@@ -186,16 +203,16 @@ def along(t: ptr32, s: ptr32) -> int:
             if part >= 32768:
                 part >>= 1
                 e -= 1
-            if part == 0:
+            if not part:
                 e = 64
             if e > exponent or (e == exponent and part < share):
                 share = part
                 exponent = e
     if share == 32768:
-        s[_POINT] = (s[_WANT] + (1 << (s[_UNIT] - 1))) >> s[_UNIT]
-        s[_POINT + 1] = (s[_WANT + 1] + (1 << (s[_UNIT] - 1))) >> s[_UNIT]
+        w[_POINT] = (w[_WANT] + (1 << (w[_UNIT] - 1))) >> w[_UNIT]
+        w[_POINT + 1] = (w[_WANT + 1] + (1 << (w[_UNIT] - 1))) >> w[_UNIT]
         return 0
-    s[_FLAGS] |= _PRIMARY_LIMITED
+    w[_FLAGS] |= _PRIMARY_LIMITED
     while gap_x > 65535 or gap_x < -65535 or gap_y > 65535 or gap_y < -65535:
         gap_x >>= 1
         gap_y >>= 1
@@ -204,8 +221,8 @@ def along(t: ptr32, s: ptr32) -> int:
         exponent = 31
     elif exponent < 0:
         exponent = 0
-    unit = s[_UNIT] + 4
+    unit = w[_UNIT] + 4
     half = 1 << (unit - 1)
-    s[_POINT] = (x + ((gap_x * share) >> exponent) + half) >> unit
-    s[_POINT + 1] = (y + ((gap_y * share) >> exponent) + half) >> unit
+    w[_POINT] = (((gap_x * share) >> exponent) + x + half) >> unit
+    w[_POINT + 1] = (((gap_y * share) >> exponent) + y + half) >> unit
     return 0

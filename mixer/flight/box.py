@@ -2,78 +2,133 @@
 
 The window is the travel, cut to what the slew allows since the last command. A jammed vane's limits
 are the place where it stands. Without a jet, or with stale demands, the window shrinks to the
-reachable angle nearest to neutral. Force at an angle: straight lines between the curve's points.
+reachable angle nearest to neutral. Force at an angle: straight lines between the curve's points,
+sought from where the tables say that a cell of 2.048° begins.
+
+Written out vane by vane, for the reason given in `secondary`.
 """
 
 from mixer.flight.words import const, ptr32
 
-_CURVE_OFF = const(172)
-_CURVE_N = const(176)
-_DEFLECTION = const(0)
-_FORCE = const(8)
-_STEP = const(24)
-_LIMIT_LO = const(28)
-_LIMIT_HI = const(32)
-_NEUTRAL = const(36)
-_KAPPA = const(38)
-_CURVE_HINT = const(45)
-_WINDOW_LO = const(56)
-_WINDOW_HI = const(60)
-_LO = const(64)
-_HI = const(68)
+_DEFLECTION = const(12)
+_STEP = const(44)
+_LIMIT_LO = const(36)
+_LIMIT_HI = const(40)
+_NEUTRAL = const(51)
+_KAPPA = const(8)
+_CURVE_CELLS = const(272)
+_ANGLE_CELL = const(11)
+_CURVE_STRIDE = const(4)
+_WINDOW_LO = const(20)
+_WINDOW_HI = const(24)
+_LO = const(0)
+_HI = const(4)
+_FORCE = const(16)
 
 
-def box(t: ptr32, s: ptr32) -> int:
+def box(w: ptr32) -> int:
     """Set the angle windows and the force box LO, HI; where NEUTRAL is set also FORCE."""
-    for i in range(4):
-        x = s[_DEFLECTION + i]
-        step = s[_STEP + i]
-        lo = x - step
-        hi = x + step
-        limit = s[_LIMIT_LO + i]
-        if lo < limit:
-            lo = limit
-        limit = s[_LIMIT_HI + i]
-        if hi > limit:
-            hi = limit
-        if s[_NEUTRAL] != 0:
-            if lo > 0:
-                hi = lo
-            elif hi < 0:
-                lo = hi
-            else:
-                lo = 0
-                hi = 0
-        s[_WINDOW_LO + i] = lo
-        s[_WINDOW_HI + i] = hi
-        n = t[_CURVE_N + i]
-        base = t[_CURVE_OFF + i]
-        j = s[_CURVE_HINT + i]
-        kappa = s[_KAPPA + i]
-        o = base + j
-        start = t[o]
-        if hi < t[o + 1] and start <= lo and lo <= hi:  # both on the piece of the last cycle
-            f = t[o + n]
-            slope = t[o + 2 * n]
-            s[_LO + i] = ((f + (((lo - start) * slope) >> 14)) * kappa) >> 14
-            s[_HI + i] = ((f + (((hi - start) * slope) >> 14)) * kappa) >> 14
+    o = 0  # named first: machine code keeps it in its one free register
+    neutral = w[_NEUTRAL]
+    lo = w[_DEFLECTION + 0] - w[_STEP + 0]
+    hi = w[_DEFLECTION + 0] + w[_STEP + 0]
+    if lo < w[_LIMIT_LO + 0]:
+        lo = w[_LIMIT_LO + 0]
+    if hi > w[_LIMIT_HI + 0]:
+        hi = w[_LIMIT_HI + 0]
+    if neutral:
+        if lo > 0:
+            hi = lo
+        elif hi < 0:
+            lo = hi
         else:
-            for side in range(2):
-                x = lo
-                if side != 0:
-                    x = hi
-                while j > 0 and x < t[base + j]:
-                    j -= 1
-                while j < n - 2 and x >= t[base + j + 1]:
-                    j += 1
-                o = base + j
-                span = t[o + 1] - t[o]
-                x -= t[o]
-                if x > span:
-                    x = span
-                elif x < 0:
-                    x = 0
-                f = t[o + n] + ((x * t[o + 2 * n]) >> 14)
-                s[_LO + 4 * side + i] = (f * kappa) >> 14
-        s[_FORCE + i] = s[_LO + i]
+            lo = 0
+            hi = 0
+    w[_WINDOW_LO + 0] = lo
+    w[_WINDOW_HI + 0] = hi
+    o = w[(lo >> _ANGLE_CELL) + w[_CURVE_CELLS + 0]]
+    while lo >= w[o + _CURVE_STRIDE]:
+        o += _CURVE_STRIDE
+    w[_LO + 0] = (((((lo - w[o]) * w[o + 2]) >> 14) + w[o + 1]) * w[_KAPPA + 0]) >> 14
+    o = w[(hi >> _ANGLE_CELL) + w[_CURVE_CELLS + 0]]
+    while hi >= w[o + _CURVE_STRIDE]:
+        o += _CURVE_STRIDE
+    w[_HI + 0] = (((((hi - w[o]) * w[o + 2]) >> 14) + w[o + 1]) * w[_KAPPA + 0]) >> 14
+    lo = w[_DEFLECTION + 1] - w[_STEP + 1]
+    hi = w[_DEFLECTION + 1] + w[_STEP + 1]
+    if lo < w[_LIMIT_LO + 1]:
+        lo = w[_LIMIT_LO + 1]
+    if hi > w[_LIMIT_HI + 1]:
+        hi = w[_LIMIT_HI + 1]
+    if neutral:
+        if lo > 0:
+            hi = lo
+        elif hi < 0:
+            lo = hi
+        else:
+            lo = 0
+            hi = 0
+    w[_WINDOW_LO + 1] = lo
+    w[_WINDOW_HI + 1] = hi
+    o = w[(lo >> _ANGLE_CELL) + w[_CURVE_CELLS + 1]]
+    while lo >= w[o + _CURVE_STRIDE]:
+        o += _CURVE_STRIDE
+    w[_LO + 1] = (((((lo - w[o]) * w[o + 2]) >> 14) + w[o + 1]) * w[_KAPPA + 1]) >> 14
+    o = w[(hi >> _ANGLE_CELL) + w[_CURVE_CELLS + 1]]
+    while hi >= w[o + _CURVE_STRIDE]:
+        o += _CURVE_STRIDE
+    w[_HI + 1] = (((((hi - w[o]) * w[o + 2]) >> 14) + w[o + 1]) * w[_KAPPA + 1]) >> 14
+    lo = w[_DEFLECTION + 2] - w[_STEP + 2]
+    hi = w[_DEFLECTION + 2] + w[_STEP + 2]
+    if lo < w[_LIMIT_LO + 2]:
+        lo = w[_LIMIT_LO + 2]
+    if hi > w[_LIMIT_HI + 2]:
+        hi = w[_LIMIT_HI + 2]
+    if neutral:
+        if lo > 0:
+            hi = lo
+        elif hi < 0:
+            lo = hi
+        else:
+            lo = 0
+            hi = 0
+    w[_WINDOW_LO + 2] = lo
+    w[_WINDOW_HI + 2] = hi
+    o = w[(lo >> _ANGLE_CELL) + w[_CURVE_CELLS + 2]]
+    while lo >= w[o + _CURVE_STRIDE]:
+        o += _CURVE_STRIDE
+    w[_LO + 2] = (((((lo - w[o]) * w[o + 2]) >> 14) + w[o + 1]) * w[_KAPPA + 2]) >> 14
+    o = w[(hi >> _ANGLE_CELL) + w[_CURVE_CELLS + 2]]
+    while hi >= w[o + _CURVE_STRIDE]:
+        o += _CURVE_STRIDE
+    w[_HI + 2] = (((((hi - w[o]) * w[o + 2]) >> 14) + w[o + 1]) * w[_KAPPA + 2]) >> 14
+    lo = w[_DEFLECTION + 3] - w[_STEP + 3]
+    hi = w[_DEFLECTION + 3] + w[_STEP + 3]
+    if lo < w[_LIMIT_LO + 3]:
+        lo = w[_LIMIT_LO + 3]
+    if hi > w[_LIMIT_HI + 3]:
+        hi = w[_LIMIT_HI + 3]
+    if neutral:
+        if lo > 0:
+            hi = lo
+        elif hi < 0:
+            lo = hi
+        else:
+            lo = 0
+            hi = 0
+    w[_WINDOW_LO + 3] = lo
+    w[_WINDOW_HI + 3] = hi
+    o = w[(lo >> _ANGLE_CELL) + w[_CURVE_CELLS + 3]]
+    while lo >= w[o + _CURVE_STRIDE]:
+        o += _CURVE_STRIDE
+    w[_LO + 3] = (((((lo - w[o]) * w[o + 2]) >> 14) + w[o + 1]) * w[_KAPPA + 3]) >> 14
+    o = w[(hi >> _ANGLE_CELL) + w[_CURVE_CELLS + 3]]
+    while hi >= w[o + _CURVE_STRIDE]:
+        o += _CURVE_STRIDE
+    w[_HI + 3] = (((((hi - w[o]) * w[o + 2]) >> 14) + w[o + 1]) * w[_KAPPA + 3]) >> 14
+    if neutral:
+        w[_FORCE + 0] = w[_LO + 0]
+        w[_FORCE + 1] = w[_LO + 1]
+        w[_FORCE + 2] = w[_LO + 2]
+        w[_FORCE + 3] = w[_LO + 3]
     return 0

@@ -10,88 +10,73 @@ clamped to the strips.
 
 Units: h_max is brought to 14 bits by a shift z, so narrow boxes keep their precision.
 
-Written out vane by vane: in machine code on a Cortex-M3 a word at a fixed place costs 3
-instructions, at a computed one 11, and the loops cost a third of all instructions here.
+Written out vane by vane: in machine code on a Cortex-M3 a word at a fixed place costs 1 or 3
+instructions, at a computed one 11, and the loops cost a third of all instructions here. A product
+stands before what is added to it, since what waits for an operand is put aside and fetched again.
 """
 
 from mixer.flight.words import const, ptr32
 
-_COS = const(16)
-_SIN = const(20)
-_N_PAIRS = const(37)
-_ROW_X = const(40)
-_ROW_Y = const(44)
-_ROW_ROLL = const(48)
-_WIDTH = const(52)
-_NULL = const(56)
-_NULL_EFFORT = const(60)
-_ROW_Q = const(64)
-_PAIRS = const(76)
+_COS = const(80)
+_SIN = const(84)
+_N_PAIRS = const(152)
+_ROW_X = const(88)
+_ROW_Y = const(92)
+_ROW_ROLL = const(96)
+_WIDTH = const(104)
+_NULL = const(108)
+_NULL_EFFORT = const(112)
+_ROW_Q = const(100)
+_PAIRS = const(155)
 _PAIR_STRIDE = const(5)
-_FORCE = const(8)
-_UNIT = const(37)
-_WANT = const(42)
-_LO = const(64)
-_HI = const(68)
-_POINT = const(72)
-_ETA = const(96)
-_OMEGA = const(100)
-_FLAGS = const(15)
+_FORCE = const(16)
+_UNIT = const(30)
+_WANT = const(48)
+_LO = const(0)
+_HI = const(4)
+_POINT = const(28)
+_ETA = const(72)
+_OMEGA = const(76)
+_FLAGS = const(31)
 _ROLL_LIMITED = const(2)
 
 
-def secondary(t: ptr32, s: ptr32) -> int:
+def secondary(w: ptr32) -> int:
     """Set the four FORCE words from POINT, WANT and the box; flag ROLL_LIMITED where it was."""
-    unit = s[_UNIT]
-    half = 1 << unit
-    roll = 2 * s[_WANT + 2]
-    widest = 0
-    e_x = 0
-    e_y = 0
-    effort = 0
-    c0 = s[_LO + 0] + s[_HI + 0]
-    h0 = s[_HI + 0] - s[_LO + 0]
-    if h0 > widest:
-        widest = h0
-    elif h0 < 0:
-        h0 = 0
-    c1 = s[_LO + 1] + s[_HI + 1]
-    h1 = s[_HI + 1] - s[_LO + 1]
+    roll = w[_WANT + 2] << 1  # named first: machine code keeps it in its one free register
+    unit = w[_UNIT]
+    c0 = w[_LO + 0] + w[_HI + 0]
+    h0 = w[_HI + 0] - w[_LO + 0]
+    widest = h0
+    c1 = w[_LO + 1] + w[_HI + 1]
+    h1 = w[_HI + 1] - w[_LO + 1]
     if h1 > widest:
         widest = h1
-    elif h1 < 0:
-        h1 = 0
-    c2 = s[_LO + 2] + s[_HI + 2]
-    h2 = s[_HI + 2] - s[_LO + 2]
+    c2 = w[_LO + 2] + w[_HI + 2]
+    h2 = w[_HI + 2] - w[_LO + 2]
     if h2 > widest:
         widest = h2
-    elif h2 < 0:
-        h2 = 0
-    c3 = s[_LO + 3] + s[_HI + 3]
-    h3 = s[_HI + 3] - s[_LO + 3]
+    c3 = w[_LO + 3] + w[_HI + 3]
+    h3 = w[_HI + 3] - w[_LO + 3]
     if h3 > widest:
         widest = h3
-    elif h3 < 0:
-        h3 = 0
     # in sixteenths of a count, as lo + hi and hi − lo are
     reach = h0 + h1 + h2 + h3
-    roll -= c0 + c1 + c2 + c3
-    c = (c0 + half) >> (unit + 1)
-    e_x -= t[_COS + 0] * c
-    e_y -= t[_SIN + 0] * c
-    effort -= t[_NULL_EFFORT + 0] * c
-    c = (c1 + half) >> (unit + 1)
-    e_x -= t[_COS + 1] * c
-    e_y -= t[_SIN + 1] * c
-    effort -= t[_NULL_EFFORT + 1] * c
-    c = (c2 + half) >> (unit + 1)
-    e_x -= t[_COS + 2] * c
-    e_y -= t[_SIN + 2] * c
-    effort -= t[_NULL_EFFORT + 2] * c
-    c = (c3 + half) >> (unit + 1)
-    e_x -= t[_COS + 3] * c
-    e_y -= t[_SIN + 3] * c
-    effort -= t[_NULL_EFFORT + 3] * c
+    roll = roll - c0 - c1 - c2 - c3
+    # the middle of the box in units
+    cut = unit + 1
+    half = 1 << unit
+    m0 = (c0 + half) >> cut
+    m1 = (c1 + half) >> cut
+    m2 = (c2 + half) >> cut
+    m3 = (c3 + half) >> cut
+    e_x = w[_COS + 0] * m0 + w[_COS + 1] * m1 + w[_COS + 2] * m2 + w[_COS + 3] * m3
+    e_y = w[_SIN + 0] * m0 + w[_SIN + 1] * m1 + w[_SIN + 2] * m2 + w[_SIN + 3] * m3
+    effort = w[_NULL_EFFORT + 0] * m0 + w[_NULL_EFFORT + 1] * m1
+    effort = w[_NULL_EFFORT + 2] * m2 + w[_NULL_EFFORT + 3] * m3 + effort
+    e_x = (-e_x >> 10) + (w[_POINT] << 4)
+    e_y = (-e_y >> 10) + (w[_POINT + 1] << 4)
+    effort = -effort >> 10
 
     widest >>= 3
     z = 0
@@ -108,8 +93,8 @@ def secondary(t: ptr32, s: ptr32) -> int:
     if roll > reach:
         roll = reach
         limited = 1
-    elif roll < 0 - reach:
-        roll = 0 - reach
+    elif roll < -reach:
+        roll = -reach
         limited = 1
     roll = (roll << z) >> 3
     if roll > 65535:
@@ -119,57 +104,55 @@ def secondary(t: ptr32, s: ptr32) -> int:
     # e and the effort's s: from units/16 to the box's own scale, never past what it can reach
     scale = z + unit
     limit = 4194304 >> scale
-    e_x = (e_x >> 10) + (s[_POINT] << 4)
-    e_y = (e_y >> 10) + (s[_POINT + 1] << 4)
-    effort >>= 10
     if e_x > limit:
         e_x = limit
-    elif e_x < 0 - limit:
-        e_x = 0 - limit
+    elif e_x < -limit:
+        e_x = -limit
     if e_y > limit:
         e_y = limit
-    elif e_y < 0 - limit:
-        e_y = 0 - limit
-    if effort > 16 * limit:
-        effort = 16 * limit
-    elif effort < -16 * limit:
-        effort = -16 * limit
+    elif e_y < -limit:
+        e_y = -limit
+    limit <<= 4
+    if effort > limit:
+        effort = limit
+    elif effort < -limit:
+        effort = -limit
     e_x = (e_x << scale) >> 6
     e_y = (e_y << scale) >> 6
     effort = (effort << scale) >> 6
 
-    q0 = t[_ROW_Q + 0]
+    q0 = w[_ROW_Q + 0]
     half0 = 1 << (q0 - 1)
-    base0 = (t[_ROW_X + 0] * e_x + t[_ROW_Y + 0] * e_y + half0) >> q0
-    eta0 = base0 + ((t[_ROW_ROLL + 0] * roll + half0) >> q0)
-    h0 = (h0 << z) >> 3
+    base0 = (w[_ROW_X + 0] * e_x + w[_ROW_Y + 0] * e_y + half0) >> q0
+    eta0 = ((w[_ROW_ROLL + 0] * roll + half0) >> q0) + base0
+    h0 = ((h0 << z) >> 3) & 32767
     if h0 > 16384:
         h0 = 16384
-    omega0 = (t[_WIDTH + 0] * h0) >> q0
-    q1 = t[_ROW_Q + 1]
+    omega0 = (w[_WIDTH + 0] * h0) >> q0
+    q1 = w[_ROW_Q + 1]
     half1 = 1 << (q1 - 1)
-    base1 = (t[_ROW_X + 1] * e_x + t[_ROW_Y + 1] * e_y + half1) >> q1
-    eta1 = base1 + ((t[_ROW_ROLL + 1] * roll + half1) >> q1)
-    h1 = (h1 << z) >> 3
+    base1 = (w[_ROW_X + 1] * e_x + w[_ROW_Y + 1] * e_y + half1) >> q1
+    eta1 = ((w[_ROW_ROLL + 1] * roll + half1) >> q1) + base1
+    h1 = ((h1 << z) >> 3) & 32767
     if h1 > 16384:
         h1 = 16384
-    omega1 = (t[_WIDTH + 1] * h1) >> q1
-    q2 = t[_ROW_Q + 2]
+    omega1 = (w[_WIDTH + 1] * h1) >> q1
+    q2 = w[_ROW_Q + 2]
     half2 = 1 << (q2 - 1)
-    base2 = (t[_ROW_X + 2] * e_x + t[_ROW_Y + 2] * e_y + half2) >> q2
-    eta2 = base2 + ((t[_ROW_ROLL + 2] * roll + half2) >> q2)
-    h2 = (h2 << z) >> 3
+    base2 = (w[_ROW_X + 2] * e_x + w[_ROW_Y + 2] * e_y + half2) >> q2
+    eta2 = ((w[_ROW_ROLL + 2] * roll + half2) >> q2) + base2
+    h2 = ((h2 << z) >> 3) & 32767
     if h2 > 16384:
         h2 = 16384
-    omega2 = (t[_WIDTH + 2] * h2) >> q2
-    q3 = t[_ROW_Q + 3]
+    omega2 = (w[_WIDTH + 2] * h2) >> q2
+    q3 = w[_ROW_Q + 3]
     half3 = 1 << (q3 - 1)
-    base3 = (t[_ROW_X + 3] * e_x + t[_ROW_Y + 3] * e_y + half3) >> q3
-    eta3 = base3 + ((t[_ROW_ROLL + 3] * roll + half3) >> q3)
-    h3 = (h3 << z) >> 3
+    base3 = (w[_ROW_X + 3] * e_x + w[_ROW_Y + 3] * e_y + half3) >> q3
+    eta3 = ((w[_ROW_ROLL + 3] * roll + half3) >> q3) + base3
+    h3 = ((h3 << z) >> 3) & 32767
     if h3 > 16384:
         h3 = 16384
-    omega3 = (t[_WIDTH + 3] * h3) >> q3
+    omega3 = (w[_WIDTH + 3] * h3) >> q3
 
     # the strips' common stretch; where there is none, roll gives way until there is
     first = eta0 - omega0
@@ -187,57 +170,60 @@ def secondary(t: ptr32, s: ptr32) -> int:
     if eta3 + omega3 < last:
         last = eta3 + omega3
     if first > last:
-        s[_ETA + 0] = eta0
-        s[_OMEGA + 0] = omega0
-        s[_ETA + 1] = eta1
-        s[_OMEGA + 1] = omega1
-        s[_ETA + 2] = eta2
-        s[_OMEGA + 2] = omega2
-        s[_ETA + 3] = eta3
-        s[_OMEGA + 3] = omega3
+        w[_ETA + 0] = eta0
+        w[_OMEGA + 0] = omega0
+        w[_ETA + 1] = eta1
+        w[_OMEGA + 1] = omega1
+        w[_ETA + 2] = eta2
+        w[_OMEGA + 2] = omega2
+        w[_ETA + 3] = eta3
+        w[_OMEGA + 3] = omega3
         o = _PAIRS
-        for _ in range(t[_N_PAIRS]):
-            i = t[o]
-            j = t[o + 1]
-            room = s[_OMEGA + i] + s[_OMEGA + j]
-            for _ in range(2):  # the second time for what the rounding of 1/K left
-                excess = s[_ETA + i] - s[_ETA + j]
+        end = w[_N_PAIRS] * _PAIR_STRIDE + _PAIRS
+        while o < end:
+            i = w[o]  # where η_i stands, and ω_i four words on
+            j = w[o + 1]
+            room = w[i + 4] + w[j + 4]
+            tries = 2  # the second time for what the rounding of 1/K left
+            while tries:
+                tries -= 1
+                excess = w[i] - w[j]
                 if excess > room:
                     excess -= room
-                elif excess < 0 - room:
+                elif excess < -room:
                     excess += room
                 else:
                     break
-                most = t[o + 4]
+                most = w[o + 4]
                 if excess > most:
                     excess = most
-                elif excess < 0 - most:
-                    excess = 0 - most
-                roll -= (excess * t[o + 2]) >> t[o + 3]
+                elif excess < -most:
+                    excess = -most
+                roll -= (w[o + 2] * excess) >> w[o + 3]
                 if roll > 65535:
                     roll = 65535
                 elif roll < -65535:
                     roll = -65535
-                s[_ETA + 0] = base0 + ((t[_ROW_ROLL + 0] * roll + half0) >> q0)
-                s[_ETA + 1] = base1 + ((t[_ROW_ROLL + 1] * roll + half1) >> q1)
-                s[_ETA + 2] = base2 + ((t[_ROW_ROLL + 2] * roll + half2) >> q2)
-                s[_ETA + 3] = base3 + ((t[_ROW_ROLL + 3] * roll + half3) >> q3)
                 limited = 1
+                w[_ETA + 0] = ((w[_ROW_ROLL + 0] * roll + half0) >> q0) + base0
+                w[_ETA + 1] = ((w[_ROW_ROLL + 1] * roll + half1) >> q1) + base1
+                w[_ETA + 2] = ((w[_ROW_ROLL + 2] * roll + half2) >> q2) + base2
+                w[_ETA + 3] = ((w[_ROW_ROLL + 3] * roll + half3) >> q3) + base3
             o += _PAIR_STRIDE
-        eta0 = s[_ETA]
+        eta0 = w[_ETA + 0]
         first = eta0 - omega0
         last = eta0 + omega0
-        eta1 = s[_ETA + 1]
+        eta1 = w[_ETA + 1]
         if eta1 - omega1 > first:
             first = eta1 - omega1
         if eta1 + omega1 < last:
             last = eta1 + omega1
-        eta2 = s[_ETA + 2]
+        eta2 = w[_ETA + 2]
         if eta2 - omega2 > first:
             first = eta2 - omega2
         if eta2 + omega2 < last:
             last = eta2 + omega2
-        eta3 = s[_ETA + 3]
+        eta3 = w[_ETA + 3]
         if eta3 - omega3 > first:
             first = eta3 - omega3
         if eta3 + omega3 < last:
@@ -253,47 +239,47 @@ def secondary(t: ptr32, s: ptr32) -> int:
     g = effort - eta0
     if g > omega0:
         g = omega0
-    elif g < 0 - omega0:
-        g = 0 - omega0
-    f = (c0 + (((t[_NULL + 0] * g) >> 11) >> z) + 1) >> 1
-    if f < s[_LO + 0]:
-        f = s[_LO + 0]
-    elif f > s[_HI + 0]:
-        f = s[_HI + 0]
-    s[_FORCE + 0] = f
+    elif g < -omega0:
+        g = -omega0
+    f = ((((w[_NULL + 0] * g) >> 11) >> z) + c0 + 1) >> 1
+    if f < w[_LO + 0]:
+        f = w[_LO + 0]
+    elif f > w[_HI + 0]:
+        f = w[_HI + 0]
+    w[_FORCE + 0] = f
     g = effort - eta1
     if g > omega1:
         g = omega1
-    elif g < 0 - omega1:
-        g = 0 - omega1
-    f = (c1 + (((t[_NULL + 1] * g) >> 11) >> z) + 1) >> 1
-    if f < s[_LO + 1]:
-        f = s[_LO + 1]
-    elif f > s[_HI + 1]:
-        f = s[_HI + 1]
-    s[_FORCE + 1] = f
+    elif g < -omega1:
+        g = -omega1
+    f = ((((w[_NULL + 1] * g) >> 11) >> z) + c1 + 1) >> 1
+    if f < w[_LO + 1]:
+        f = w[_LO + 1]
+    elif f > w[_HI + 1]:
+        f = w[_HI + 1]
+    w[_FORCE + 1] = f
     g = effort - eta2
     if g > omega2:
         g = omega2
-    elif g < 0 - omega2:
-        g = 0 - omega2
-    f = (c2 + (((t[_NULL + 2] * g) >> 11) >> z) + 1) >> 1
-    if f < s[_LO + 2]:
-        f = s[_LO + 2]
-    elif f > s[_HI + 2]:
-        f = s[_HI + 2]
-    s[_FORCE + 2] = f
+    elif g < -omega2:
+        g = -omega2
+    f = ((((w[_NULL + 2] * g) >> 11) >> z) + c2 + 1) >> 1
+    if f < w[_LO + 2]:
+        f = w[_LO + 2]
+    elif f > w[_HI + 2]:
+        f = w[_HI + 2]
+    w[_FORCE + 2] = f
     g = effort - eta3
     if g > omega3:
         g = omega3
-    elif g < 0 - omega3:
-        g = 0 - omega3
-    f = (c3 + (((t[_NULL + 3] * g) >> 11) >> z) + 1) >> 1
-    if f < s[_LO + 3]:
-        f = s[_LO + 3]
-    elif f > s[_HI + 3]:
-        f = s[_HI + 3]
-    s[_FORCE + 3] = f
-    if limited != 0:
-        s[_FLAGS] |= _ROLL_LIMITED
+    elif g < -omega3:
+        g = -omega3
+    f = ((((w[_NULL + 3] * g) >> 11) >> z) + c3 + 1) >> 1
+    if f < w[_LO + 3]:
+        f = w[_LO + 3]
+    elif f > w[_HI + 3]:
+        f = w[_HI + 3]
+    w[_FORCE + 3] = f
+    if limited:
+        w[_FLAGS] |= _ROLL_LIMITED
     return 0

@@ -1,6 +1,6 @@
 """One control cycle: demand, pressure and time in; deflections, pulses, moments and flags out.
 
-Everything lives in two arrays of 32-bit words (`layout.py`); a cycle allocates nothing and raises
+Everything lives in one array of 32-bit words (`layout.py`); a cycle allocates nothing and raises
 nothing. Vanes are numbered 1 to 4. The caller owns the clock: `step` is told how long it has been.
 """
 
@@ -13,14 +13,6 @@ from mixer.flight.deflect import deflect
 from mixer.flight.nearest import nearest
 from mixer.flight.schedule import schedule
 from mixer.flight.secondary import secondary
-from mixer.flight.slew import slew
-from mixer.flight.words import const
-
-_POLICY = const(0)
-_PRESSURE = const(19)
-_DT = const(20)
-_LONGEST_GAP_US = const(16_000_000)  # a longer one wears the vanes no more than this one does
-LONGEST_DT_US = 500_000  # and moves them no further than this one does
 
 
 class Steering:
@@ -31,9 +23,8 @@ class Steering:
     """
 
     def __init__(self, tables):
-        self._t = tables.words
-        self._s = array("i", [0] * at.STATE_WORDS)
-        view = memoryview(self._s)
+        self._w = array("i", tables.words)
+        view = memoryview(self._w)
         self.deflection_mdeg = view[at.DEFLECTION : at.DEFLECTION + 4]
         self.pulse_ns = view[at.PULSE : at.PULSE + 4]
         self.force = view[at.FORCE : at.FORCE + 4]
@@ -42,101 +33,96 @@ class Steering:
 
     def reset(self):
         """Back to the moment before ignition: vanes neutral and free, new, no demand yet."""
-        t = self._t
-        s = self._s
+        w = self._w
         for i in range(at.STATE_WORDS):
-            s[i] = 0
+            w[i] = 0
         self.release()
         for vane in range(1, 5):
             self.free(vane)
-        schedule(t, s)
-        box(t, s)
-        deflect(t, s)
-        s[at.FLAGS] = 0
+        self._seek_from_the_start()
+        schedule(w, 0, 0)
+        box(w)
+        deflect(w)
+        w[at.FLAGS] = 0
 
     def start(self, time_us, load_us):
         """Set burn time and burn load, for a run that does not begin at ignition."""
-        self._s[at.TIME] = time_us
-        self._s[at.LOAD] = load_us
-        self._s[at.RATE] = 16384
+        w = self._w
+        w[at.TIME] = time_us
+        w[at.LOAD] = load_us
+        w[at.RATE] = 16384
+        self._seek_from_the_start()
+
+    def _seek_from_the_start(self):
+        w = self._w
+        w[at.WEAR_HINT] = w[at.WEAR_OFF]
+        w[at.LEVER_HINT] = w[at.LEVER_OFF]
 
     @property
     def flags(self):
-        return self._s[at.FLAGS]
+        return self._w[at.FLAGS]
 
     @property
     def jammed(self):
         """The vanes told to be jammed: bit 0 for vane 1."""
-        return self._s[at.JAMMED]
+        return self._w[at.JAMMED]
 
     @property
     def time_us(self):
-        return self._s[at.TIME]
+        return self._w[at.TIME]
 
     @property
     def load_us(self):
-        return self._s[at.LOAD]
+        return self._w[at.LOAD]
 
     def demand(self, pitch_mnm, yaw_mnm, roll_mnm):
         """Take a demand, integers in mN·m. False, and nothing changed, where it is out of range."""
-        t = self._t
-        most = t[at.MNM_MAX]
-        most_roll = t[at.ROLL_MNM_MAX]
+        w = self._w
+        most = w[at.MNM_MAX]
+        most_roll = w[at.ROLL_MNM_MAX]
         if (
             -most <= pitch_mnm <= most
             and -most <= yaw_mnm <= most
             and -most_roll <= roll_mnm <= most_roll
         ):
-            s = self._s
-            s[at.DEMAND] = pitch_mnm
-            s[at.DEMAND + 1] = yaw_mnm
-            s[at.DEMAND + 2] = roll_mnm
-            s[at.AGE] = 0
+            w[at.DEMAND] = pitch_mnm
+            w[at.DEMAND + 1] = yaw_mnm
+            w[at.DEMAND + 2] = roll_mnm
+            w[at.AGE] = 0
             return True
-        self._s[at.BAD] = at.BAD_DEMAND
+        self._w[at.BAD] = at.BAD_DEMAND
         return False
 
     def release(self):
         """Drop the demand: the vanes go to neutral at the slew rate until there is another."""
-        self._s[at.AGE] = self._t[at.TIMEOUT_US]
+        self._w[at.AGE] = self._w[at.TIMEOUT_US]
 
     def jam(self, vane, deflection_mdeg):
         """Vane 1 … 4 stands still at this deflection (held inside its travel) until it is freed."""
         i = vane - 1
-        t = self._t
-        s = self._s
-        x = min(max(deflection_mdeg, t[at.TRAVEL_LO + i]), t[at.TRAVEL_HI + i])
-        s[at.DEFLECTION + i] = x
-        s[at.LIMIT_LO + i] = x
-        s[at.LIMIT_HI + i] = x
-        s[at.JAMMED] |= 1 << i
+        w = self._w
+        x = min(max(deflection_mdeg, w[at.TRAVEL_LO + i]), w[at.TRAVEL_HI + i])
+        w[at.DEFLECTION + i] = x
+        w[at.LIMIT_LO + i] = x
+        w[at.LIMIT_HI + i] = x
+        w[at.JAMMED] |= 1 << i
 
     def free(self, vane):
         """Vane 1 … 4 moves again, from where it stood."""
         i = vane - 1
-        self._s[at.LIMIT_LO + i] = self._t[at.TRAVEL_LO + i]
-        self._s[at.LIMIT_HI + i] = self._t[at.TRAVEL_HI + i]
-        self._s[at.JAMMED] &= ~(1 << i)
+        self._w[at.LIMIT_LO + i] = self._w[at.TRAVEL_LO + i]
+        self._w[at.LIMIT_HI + i] = self._w[at.TRAVEL_HI + i]
+        self._w[at.JAMMED] &= ~(1 << i)
 
     def step(self, pressure_pa, dt_us):
         """Run one control cycle, `dt_us` after the last one; return the flags."""
-        t = self._t
-        s = self._s
-        if dt_us != s[_DT]:
-            if dt_us < 0:
-                dt_us = 0
-            elif dt_us > _LONGEST_GAP_US:
-                dt_us = _LONGEST_GAP_US
-            s[_DT] = dt_us
-            slew(t, s)
-        s[_PRESSURE] = pressure_pa
-        if schedule(t, s):
-            box(t, s)
-            if t[_POLICY]:
-                along(t, s)
+        w = self._w
+        steer = schedule(w, dt_us, pressure_pa)
+        box(w)
+        if steer:
+            if steer == 1:
+                nearest(w)
             else:
-                nearest(t, s)
-            secondary(t, s)
-        else:
-            box(t, s)
-        return deflect(t, s)
+                along(w)
+            secondary(w)
+        return deflect(w)

@@ -9,7 +9,7 @@ from array import array
 from binascii import crc32
 
 MAGIC = b"4VFT"
-VERSION = 1
+VERSION = 2
 _HEADER = "<4sHHI"
 HEADER_BYTES = 12
 
@@ -19,7 +19,10 @@ class TablesError(ValueError):
 
 
 class FlightTables:
-    """Read-only flight tables: `words` is an array of 32-bit integers, see `layout.py`."""
+    """Read-only flight tables: `words` is an array of 32-bit integers, see `layout.py`.
+
+    They are made of integers, or of the bytes of little-endian words.
+    """
 
     def __init__(self, words):
         self.words = array("i", words)
@@ -43,4 +46,4 @@ class FlightTables:
             raise TablesError(f"flight tables are cut short: {len(body)} bytes of {4 * count}")
         if crc32(body) != crc:
             raise TablesError("flight tables are damaged: the CRC-32 does not agree")
-        return cls(struct.unpack(f"<{count}i", body))
+        return cls(body)

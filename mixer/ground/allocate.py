@@ -8,7 +8,7 @@ import numpy as np
 
 from mixer.flight import FlightTables, Steering
 from mixer.flight import layout as at
-from mixer.flight.steering import LONGEST_DT_US
+from mixer.flight.layout import LONGEST_DT_US
 from mixer.ground.commands_csv import CommandsWriter
 from mixer.ground.demands import DemandChunk, DemandFile
 from mixer.ground.files import DataError

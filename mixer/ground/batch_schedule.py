@@ -28,12 +28,12 @@ def load_rate(t: BatchTables, ratio: Words) -> Words:
 
 def set_force_gain(t: BatchTables, ratio: Words, load_us: Words, box: Box) -> None:
     """Set the box's κ = (pc/pc_ref)·effectiveness, Q14, and its unit; ratio, load (columns,)."""
-    offset, length = t[at.WEAR_OFF], t[at.WEAR_N]
-    place, into = place_on(t.column(offset, length, 0), load_us // 1000)
-    for i, kappa in enumerate(box.kappa):
-        np.multiply(t.column(offset, length, 2 + 2 * i).take(place), into, out=kappa)
+    load_ms, *of_vanes = t.wear()
+    place, into = place_on(load_ms, load_us // 1000)
+    for effectiveness, slope, kappa in zip(of_vanes[::2], of_vanes[1::2], box.kappa, strict=True):
+        np.multiply(slope.take(place), into, out=kappa)
         kappa >>= 16
-        kappa += t.column(offset, length, 1 + 2 * i).take(place)
+        kappa += effectiveness.take(place)
         kappa *= ratio
         kappa >>= 14
     np.add((box.kappa > 16384).any(axis=0), 1, out=box.unit, casting="unsafe")
@@ -42,11 +42,9 @@ def set_force_gain(t: BatchTables, ratio: Words, load_us: Words, box: Box) -> No
 
 def lever_gains(t: BatchTables, time_us: Words) -> tuple[Words, Words]:
     """What turns mN·m of pitch and yaw into counts, and counts into mN·m; both (columns,)."""
-    offset, length = t[at.LEVER_OFF], t[at.LEVER_N]
-    place, into = place_on(t.column(offset, length, 0), time_us // 1000)
-    gain, slope, moment, moment_slope = (
-        t.column(offset, length, number).take(place) for number in range(1, 5)
-    )
+    time_ms, *columns = t.lever()
+    place, into = place_on(time_ms, time_us // 1000)
+    gain, slope, moment, moment_slope = (column.take(place) for column in columns)
     return gain + into * slope, moment + ((into * moment_slope) >> 15)
 
 

@@ -70,9 +70,7 @@ class BatchTables:
         self.force_of = [self._force_of(i) for i in VANES]  # by 0.001° from the lower travel
         self.pulse_of = [self._pulse_of(i) for i in VANES]
         self.deflection_of = [self._deflection_of(i) for i in VANES]  # by eighths of a count
-        self.least_force = [
-            int(self._column(at.CURVE_OFF + i, at.CURVE_N + i, 1)[0]) for i in VANES
-        ]
+        self.least_force = [int(self._curve(i)[1][0]) for i in VANES]
 
     def answers(self, i: int, window: tuple[int, int]) -> Answers:
         """What vane i does for each force from the least on, within a window of angles."""
@@ -90,12 +88,25 @@ class BatchTables:
         """A word of the flight tables, as named in `mixer.flight.layout`."""
         return int(self.words[where])
 
-    def column(self, offset: int, length: int, number: int) -> Words:
-        """One of the equally long columns that stand one after another in the tables."""
-        return self.words[offset + number * length : offset + (number + 1) * length]
+    def columns(self, offset: int, rows: int, stride: int) -> Words:
+        """Records of the tables, turned: a row for each of their words, (stride, rows)."""
+        return self.words[offset : offset + rows * stride].reshape(rows, stride).T
 
-    def _column(self, offset_at: int, length_at: int, number: int) -> Words:
-        return self.column(self[offset_at], self[length_at], number)
+    def wear(self) -> Words:
+        """Load in ms, then effectiveness and its slope of each vane; flat at both ends."""
+        return self.columns(self[at.WEAR_OFF], self[at.WEAR_N] + 2, at.WEAR_STRIDE)
+
+    def lever(self) -> Words:
+        """Time in ms; gain and its slope; moment and its slope; flat at both ends."""
+        return self.columns(self[at.LEVER_OFF], self[at.LEVER_N] + 2, at.LEVER_STRIDE)
+
+    def _curve(self, i: int) -> Words:
+        """Deflection, force, slope and inverse slope at a curve's own points."""
+        first = self[at.CURVE_OFF + i] + at.CURVE_STRIDE  # after the piece below the curve
+        return self.columns(first, self[at.CURVE_N + i], at.CURVE_STRIDE)
+
+    def _servo(self, i: int) -> Words:
+        return self.columns(self[at.SERVO_OFF + i], self[at.SERVO_N + i], at.SERVO_STRIDE)
 
     def _edge(self, k: int) -> Edge:
         start = at.EDGES + k * at.EDGE_STRIDE
@@ -104,20 +115,21 @@ class BatchTables:
 
     def _pair(self, n: int) -> Pair:
         start = at.PAIRS + n * at.PAIR_STRIDE
-        return Pair(*self.words[start : start + at.PAIR_STRIDE].tolist())
+        i, j, *inverse = self.words[start : start + at.PAIR_STRIDE].tolist()
+        return Pair(i - at.ETA, j - at.ETA, *inverse)
 
     def _force_of(self, i: int) -> Words:
-        x, f, slope, _ = (self._column(at.CURVE_OFF + i, at.CURVE_N + i, c) for c in range(4))
+        x, f, slope, _ = self._curve(i)
         place, beyond = written_out(x, self.travel_lo[i], self.travel_hi[i])
         return self._once(f[place] + ((beyond * slope[place]) >> 14))
 
     def _deflection_of(self, i: int) -> Words:
-        x, f, _, inverse = (self._column(at.CURVE_OFF + i, at.CURVE_N + i, c) for c in range(4))
+        x, f, _, inverse = self._curve(i)
         place, beyond = written_out(f, int(f[0]), int(f[-1]))
         return self._once(x[place] + ((beyond * inverse[place] + 32768) >> 16))
 
     def _pulse_of(self, i: int) -> Words:
-        x, pulse, slope = (self._column(at.SERVO_OFF + i, at.SERVO_N + i, c) for c in range(3))
+        x, pulse, slope = self._servo(i)
         place, beyond = written_out(x, self.travel_lo[i], self.travel_hi[i])
         return self._once(pulse[place] + ((beyond * slope[place]) >> self[at.PULSE_Q]))
 

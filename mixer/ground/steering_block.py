@@ -5,7 +5,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from mixer.flight import FlightTables
 from mixer.flight import layout as at
-from mixer.flight.steering import LONGEST_DT_US
+from mixer.flight.layout import LONGEST_DT_US
 from mixer.ground.batch_allocator import BatchAllocator
 from mixer.ground.batch_schedule import (
     lever_gains,

@@ -11,7 +11,7 @@ from functools import cache, cached_property
 import numpy as np
 
 from mixer.flight import Steering
-from mixer.flight.steering import LONGEST_DT_US
+from mixer.flight.layout import LONGEST_DT_US
 from mixer.ground.envelope import Reach, forces_n
 from mixer.ground.quantities import VANES, Array
 from mixer.ground.tables import COUNTS, PRESSURE_RATIO_MAX, largest_force_n

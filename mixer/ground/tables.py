@@ -5,14 +5,15 @@ the tables are in eighths of a count. Angles 0.001°, pulses ns, times ms, cosin
 rounded is rounded to nearest, except travel, which is rounded inwards.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
-from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from mixer.flight import FlightTables
 from mixer.flight import layout as at
+from mixer.ground.pieces import angle_cells, first_cell, force_cells, lasting, spread
 from mixer.ground.vehicle_errors import Problem, VehicleError
 
 if TYPE_CHECKING:
@@ -72,6 +73,7 @@ class Words:
         self.force_unit_n = largest_force_n(vehicle) / EIGHTHS
         self.head = [0] * at.BODY
         self.body: list[int] = []
+        self.places: dict[bytes, list[int]] = {}
 
     def assemble(self) -> list[int]:
         self.put_control()
@@ -93,11 +95,26 @@ class Words:
         self.head[where : where + len(values)] = values
 
     def append(self, *columns) -> int:
-        """Add columns to the body; return where they start."""
+        """Add columns to the body, one after another; return where they start."""
         offset = at.BODY + len(self.body)
         for column in columns:
             self.body += [int(v) for v in column]
         return offset
+
+    def append_records(self, *columns) -> int:
+        """Add columns to the body, row by row; return where they start."""
+        return self.append(*zip(*columns, strict=True))
+
+    def once(self, columns, *cells: Callable[[int], list[int]]) -> list[int]:
+        """Add records and the cells that lead to them, or find them if they are there already.
+
+        cells: given the place of the records. Returns the places of records and cells.
+        """
+        key = np.array(columns).tobytes()
+        if key not in self.places:
+            offset = self.append_records(*columns)
+            self.places[key] = [offset, *(self.append(cell(offset)) for cell in cells)]
+        return self.places[key]
 
     def put_control(self) -> None:
         control = self.vehicle.control
@@ -195,7 +212,7 @@ class Words:
             inverse = scaled(1 / apart, 15)
             q = min(max(inverse.exponent, 0), 14)
             mantissa = round(2.0**q / apart)
-            record = [i, j, mantissa, q, (1 << 30) // abs(mantissa)]
+            record = [at.ETA + i, at.ETA + j, mantissa, q, (1 << 30) // abs(mantissa)]
             self.put(at.PAIRS + n * at.PAIR_STRIDE, record)
 
     def put_curves(self) -> None:
@@ -216,8 +233,25 @@ class Words:
                 )
             slope = np.round(df * Q14 / dx)
             inverse = np.round(dx * 65536 / df)
-            self.put(at.CURVE_OFF + i, self.append(x, f, [*slope, 0], [*inverse, 0]))
+            # below and above the curve deflections stand still; the end of travel itself still
+            # belongs to the last piece, so what follows begins one step later
+            columns = (
+                [x[0], *x[:-1], x[-1] + 1, at.END],
+                [-at.END, *f, at.END],
+                [0, *slope, 0, 0],
+                [0, *inverse, 0, 0],
+            )
+            offset, by_angle, by_force = self.once(
+                columns,
+                lambda offset, x=x: angle_cells(
+                    x[:-1], x[-1], offset + at.CURVE_STRIDE, at.CURVE_STRIDE
+                ),
+                lambda offset, f=f: force_cells(f, offset, at.CURVE_STRIDE),
+            )
+            self.put(at.CURVE_OFF + i, offset)
             self.put(at.CURVE_N + i, len(x))
+            self.put(at.CURVE_CELLS + i, by_angle - first_cell(x[0]))
+            self.put(at.FORCE_CELLS + i, by_force)
 
     def put_servos(self) -> None:
         tables = []
@@ -231,8 +265,13 @@ class Words:
         self.put(at.PULSE_Q, q)
         for i, (x, pulse) in enumerate(tables):
             slope = np.round(np.diff(pulse) * 2.0**q / np.diff(x))
-            self.put(at.SERVO_OFF + i, self.append(x, pulse, [*slope, 0]))
+            offset, by_angle = self.once(
+                ([*x[:-1], x[-1] + 1], pulse, [*slope, 0]),
+                lambda offset, x=x: angle_cells(x[:-1], x[-1], offset, at.SERVO_STRIDE),
+            )
+            self.put(at.SERVO_OFF + i, offset)
             self.put(at.SERVO_N + i, len(x))
+            self.put(at.SERVO_CELLS + i, by_angle - first_cell(x[0]))
 
     def put_wear(self) -> None:
         erosion = self.vehicle.erosion
@@ -240,10 +279,11 @@ class Words:
         ms = spread([*np.unique(np.round(np.asarray(load_s) * 1000))], 32768)
         if len(ms) == 1:
             ms = np.array([ms[0], ms[0] + 1])
-        columns = [ms]
+        columns: list[Any] = [[-at.END, *ms, at.END]]
         for row in np.round(self.vehicle.effectiveness(ms / 1000).T * Q14):
-            columns += [row, [*np.round(np.diff(row) * 65536 / np.diff(ms)), 0]]
-        self.put(at.WEAR_OFF, self.append(*columns))
+            slope = np.round(np.diff(row) * 65536 / np.diff(ms))
+            columns += lasting(row, slope, np.floor(np.diff(ms)[-1] * slope[-1] / 65536))
+        self.put(at.WEAR_OFF, self.append_records(*columns))
         self.put(at.WEAR_N, len(ms))
 
     def put_lever(self) -> None:
@@ -277,7 +317,12 @@ class Words:
         dx = np.diff(ms)
         slope = np.round(np.diff(gain) / dx)
         moment_slope = np.round(np.diff(moment) * 32768 / dx)
-        offset = self.append(ms, gain, [*slope, 0], moment, [*moment_slope, 0])
+        stops = at.LEVER_LEAP // at.LEVER_STRIDE
+        offset = self.append_records(
+            [-at.END, *ms, *[at.END] * stops],
+            *lasting(gain, slope, dx[-1] * slope[-1], stops),
+            *lasting(moment, moment_slope, np.floor(dx[-1] * moment_slope[-1] / 32768), stops),
+        )
         self.put(at.LEVER_OFF, offset)
         self.put(at.LEVER_N, len(ms))
         self.put(at.GAIN_EXP, exponent)
@@ -308,16 +353,6 @@ def halves(values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     whole = np.round(values * 2.0**28)
     coarse = np.round(whole / Q14)
     return coarse, whole - coarse * Q14
-
-
-def spread(points, longest: float) -> np.ndarray:
-    """The points with more put between them, so that no step is longer than `longest`."""
-    points = np.asarray(points, dtype=float)
-    parts = [points[:1]]
-    for a, b in pairwise(points):
-        n = int(np.ceil((b - a) / longest))
-        parts.append(np.round(np.linspace(a, b, n + 1))[1:])
-    return np.concatenate(parts)
 
 
 def cosine(angle_deg):

@@ -21,9 +21,10 @@ PER_LINE = 8
 
 @dataclass(frozen=True)
 class Field:
-    """Some neighbouring words that mean the same kind of thing.
+    """Some words that mean the same kind of thing.
 
-    `words` as they stand in the tables from number `first` on; `values` what they mean, in `unit`.
+    `words` as they stand in the tables, number `first` and each `stride` after; `values` what they
+    mean, in `unit`.
     """
 
     name: str
@@ -31,6 +32,7 @@ class Field:
     words: tuple[int, ...]
     values: tuple[float | str, ...]
     unit: str = ""
+    stride: int = 1
 
 
 @dataclass(frozen=True)
@@ -55,12 +57,16 @@ class Reader:
         count: int = 1,
         unit: str = "",
         scale: float | Sequence[float] = 1,
+        stride: int = 1,
     ) -> Field:
         """`count` words from `first` on, each times `scale` (one for all, or one for each)."""
-        words = tuple(self.words[first : first + count])
+        words = tuple(self.words[first + n * stride] for n in range(count))
         scales = scale if isinstance(scale, Sequence) else [scale] * count
-        values = tuple(word * one for word, one in zip(words, scales, strict=True))
-        return Field(name, first, words, values, unit)
+        values = tuple(
+            word * one if abs(word) < at.END else "-∞" if word < 0 else "∞"
+            for word, one in zip(words, scales, strict=True)
+        )
+        return Field(name, first, words, values, unit, stride)
 
     def table(self, title: str, first: int, count: int, *columns: tuple[str, str, float]) -> Group:
         """Columns of `count` words that stand one after another: name, unit and scale of each."""
@@ -70,11 +76,20 @@ class Reader:
         )
         return Group(title, tuple(fields), table=True)
 
+    def records(self, title: str, first: int, rows: int, *columns: tuple[str, str, float]) -> Group:
+        """Records of one word for each column: name, unit and scale of each."""
+        fields = (
+            self.field(name, first + place, rows, unit, scale, len(columns))
+            for place, (name, unit, scale) in enumerate(columns)
+        )
+        return Group(title, tuple(fields), table=True)
+
 
 def dump(tables: FlightTables) -> list[Group]:
     """All words of flight tables in groups, every word in exactly one field."""
     read = Reader(tables)
     return [
+        Group("room for the steering state", (read.field("not used", 0, at.STATE_WORDS),)),
         control(read),
         pressure(read),
         demands(read),
@@ -121,7 +136,6 @@ def demands(read: Reader) -> Group:
         read.field("roll to force, fraction bits", at.ROLL_GAIN_EXP, unit="bits"),
         read.field("force to roll, multiplier", at.ROLL_MOMENT),
         read.field("force to roll, fraction bits", at.ROLL_MOMENT_EXP, unit="bits"),
-        read.field("not used", at.ROLL_MOMENT_EXP + 1),
     ))  # fmt: skip
 
 
@@ -163,7 +177,7 @@ def pair_fields(read: Reader, n: int) -> Iterator[Field]:
     """One pair of vanes that roll moves apart."""
     first = at.PAIRS + n * at.PAIR_STRIDE
     i, j, _, bits, _ = read.words[first : first + at.PAIR_STRIDE]
-    yield Field(f"pair {n + 1}, vanes", first, (i, j), (i + 1, j + 1))
+    yield Field(f"pair {n + 1}, vanes", first, (i, j), (i - at.ETA + 1, j - at.ETA + 1))
     yield read.field(f"pair {n + 1}, roll that closes 1 apart", first + 2, scale=2.0**-bits)
     yield read.field(f"pair {n + 1}, fraction bits", first + 3, unit="bits")
     yield read.field(f"pair {n + 1}, largest excess", first + 4)
@@ -195,6 +209,9 @@ def places(read: Reader) -> Group:
         read.field("force curves, points", at.CURVE_N, VANES),
         read.field("servo tables, first words", at.SERVO_OFF, VANES),
         read.field("servo tables, points", at.SERVO_N, VANES),
+        read.field("force curves by deflection, word of cell 0", at.CURVE_CELLS, VANES),
+        read.field("force curves by force, word of cell 0", at.FORCE_CELLS, VANES),
+        read.field("servo tables by deflection, word of cell 0", at.SERVO_CELLS, VANES),
         read.field("wear, first word", at.WEAR_OFF),
         read.field("wear, points", at.WEAR_N),
         read.field("lever arm, first word", at.LEVER_OFF),
@@ -203,34 +220,57 @@ def places(read: Reader) -> Group:
 
 
 def vanes(read: Reader) -> Iterator[Group]:
-    """Force curves and servo tables."""
+    """Force curves and servo tables, a line for the start of each straight piece.
+
+    Below and above a force curve the deflection stands still; its last piece ends 0.001° late, so
+    that the end of travel still belongs to it. Vanes that are alike share one table.
+    """
     words = read.words
-    for vane in range(VANES):
-        yield read.table(
-            f"vane {vane + 1}, force curve", words[at.CURVE_OFF + vane], words[at.CURVE_N + vane],
+    for vane in first_of_each(read, at.CURVE_OFF):
+        yield read.records(
+            f"vane {vane + 1}, force curve", words[at.CURVE_OFF + vane],
+            words[at.CURVE_N + vane] + 2,
             ("deflection", "deg", 1e-3),
             ("force", "counts", COUNT),
             ("counts per deg", "counts/deg", Q14 * COUNT * 1e3),
             ("deg per count", "deg/count", Q16 / COUNT * 1e-3),
         )  # fmt: skip
+        yield Group(f"vane {vane + 1}, where on the curve a search begins", (
+            angle_cells(read, vane, at.CURVE_CELLS),
+            read.field("by force", words[at.FORCE_CELLS + vane], at.FORCE_CELLS_MASK + 1),
+        ))  # fmt: skip
     per_deg = 2.0 ** -words[at.PULSE_Q]
-    for vane in range(VANES):
-        yield read.table(
+    for vane in first_of_each(read, at.SERVO_OFF):
+        yield read.records(
             f"servo {vane + 1}", words[at.SERVO_OFF + vane], words[at.SERVO_N + vane],
             ("deflection", "deg", 1e-3), ("pulse", "µs", 1e-3), ("µs per deg", "µs/deg", per_deg),
         )  # fmt: skip
+        begins = angle_cells(read, vane, at.SERVO_CELLS)
+        yield Group(f"servo {vane + 1}, where in the table a search begins", (begins,))
+
+
+def first_of_each(read: Reader, where: int) -> Iterator[int]:
+    """The vanes, 0 to 3, without those whose table an earlier one has."""
+    offsets = read.words[where : where + VANES].tolist()
+    return (vane for vane in range(VANES) if offsets.index(offsets[vane]) == vane)
+
+
+def angle_cells(read: Reader, vane: int, where: int) -> Field:
+    """The first records of a vane's cells of deflection."""
+    lo, hi = (read.words[end + vane] >> at.ANGLE_CELL for end in (at.TRAVEL_LO, at.TRAVEL_HI))
+    return read.field("by deflection", read.words[where + vane] + lo, hi - lo + 1)
 
 
 def over_burn(read: Reader) -> Iterator[Group]:
-    """Wear and lever arm."""
+    """Wear and lever arm, a line for the start of each straight piece; flat at both ends."""
     words = read.words
     wear = [("burn load", "s", 1e-3)]
     for vane in range(1, VANES + 1):
         wear += [(f"vane {vane}", "", Q14), (f"vane {vane} per s", "1/s", Q14 * Q16 * 1e3)]
-    yield read.table("effectiveness", words[at.WEAR_OFF], words[at.WEAR_N], *wear)
+    yield read.records("effectiveness", words[at.WEAR_OFF], words[at.WEAR_N] + 2, *wear)
     force, moment = COUNT * 2.0 ** -words[at.GAIN_EXP] * 1e3, 2.0 ** -words[at.MOMENT_EXP] * 2e-3
-    yield read.table(
-        "lever arm", words[at.LEVER_OFF], words[at.LEVER_N],
+    yield read.records(
+        "lever arm", words[at.LEVER_OFF], words[at.LEVER_N] + 1 + at.LEVER_LEAP // at.LEVER_STRIDE,
         ("burn time", "s", 1e-3),
         ("force for a moment", "counts/(N·m)", force),
         ("per s", "counts/(N·m·s)", force * 1e3),
@@ -272,7 +312,8 @@ def told_table(group: Group) -> list[str]:
         for field in group.fields
     ]
     widths = [max(map(len, column)) for column in columns]
-    numbers = ["", *(str(group.fields[0].first + row) for row in range(len(columns[0]) - 1))]
+    lead = group.fields[0]
+    numbers = ["", *(str(lead.first + row * lead.stride) for row in range(len(lead.words)))]
     lines = []
     for number, row in zip(numbers, zip(*columns, strict=True), strict=True):
         cells = (f"{cell:>{width}}" for cell, width in zip(row, widths, strict=True))

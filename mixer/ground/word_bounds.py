@@ -3,54 +3,51 @@
 The flight kernels' own source is read and run over intervals: every table word is what it is, every
 demand, pressure, time, deflection and wear is anything the tables admit. Where a branch depends on
 an interval both ways are run and joined. A few variables are run value by value (`SPLITS`), since
-what follows depends on which it is. The state after one cycle must lie within the state before it;
-so what holds for one cycle holds for all.
+what follows depends on which it is; a variable that walks along a table is followed record by
+record (`WALKS`), so that what its loops have found out holds of the record that they end at. What
+the state is after one cycle must lie within what it was before; so what holds for one cycle holds
+for all.
 """
 
 import ast
 import inspect
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping
 from functools import cache
 from importlib import import_module
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeGuard
 
 from mixer.flight import FlightTables
 from mixer.flight import layout as at
 from mixer.ground.vehicle_errors import Problem, VehicleError
+from mixer.ground.word_admitted import HINTS, LASTING, SMALL, admitted, places
+from mixer.ground.word_spans import (
+    MIRROR,
+    OPPOSITE,
+    ORDER,
+    WORD,
+    Span,
+    State,
+    WordOverflowError,
+    hull,
+    join,
+    join_words,
+    joined,
+    narrowed,
+    operate,
+)
 
 if TYPE_CHECKING:
     from mixer.ground.vehicle import Vehicle
 
-WORD = 1 << 31
-SMALL = 1 << 30  # beyond this a board's interpreter boxes a number at a function boundary
 LONGEST_LOOP = 200
-Span = tuple[int, int]
+LONGEST_WALK = 20_000
 
 # Before the first name is assigned, the second is run value by value to the end of its block, or
 # to where it is assigned anew.
-SPLITS = {
-    "schedule": {"span": "j"},
-    "box": {"start": "o", "span": "o"},
-    "deflect": {"span": "o"},
-    "nearest": {"e": "k"},
-    "secondary": {"limited": "z"},
-}
+SPLITS = {"nearest": {"o": "edge"}, "secondary": {"limited": "z"}}
 
-
-class WordOverflowError(ArithmeticError):
-    """An intermediate of a flight kernel could leave its word."""
-
-
-@dataclass
-class State:
-    """Intervals of a kernel's local names and of the words of the steering state."""
-
-    names: dict[str, Span]
-    words: list[Span]
-
-    def copy(self) -> "State":
-        return State(dict(self.names), list(self.words))
+# In these kernels the variable that holds the place of a table's record.
+WALKS = {"schedule": "o", "box": "o", "deflect": "o"}
 
 
 def check_words(tables: FlightTables, vehicle: "Vehicle") -> None:
@@ -68,7 +65,8 @@ def check_words(tables: FlightTables, vehicle: "Vehicle") -> None:
 def bound_cycle(words: list[int]) -> list[Span]:
     """Bounds of every steering word after any cycle; WordOverflowError where one could overflow."""
     before = admitted(words)
-    scheduled = run("schedule", words, run("slew", words, before))
+    given = {"pressure_pa": (-SMALL, SMALL - 1), "dt_us": (-SMALL, SMALL - 1)}
+    scheduled = run("schedule", words, before, given)
     after = None
     for unit, kappa in ((1, 16384), (2, 32767)):
         state = list(scheduled)
@@ -89,41 +87,6 @@ def bound_cycle(words: list[int]) -> list[Span]:
     return after
 
 
-# Words that one cycle hands to the next.
-LASTING = {
-    *range(at.DEFLECTION, at.DEFLECTION + 4),
-    at.AGE, at.LOAD, at.LOAD_FRACTION, at.TIME, at.RATE, at.WEAR_HINT, at.LEVER_HINT,
-    *range(at.CURVE_HINT, at.CURVE_HINT + 4), *range(at.SERVO_HINT, at.SERVO_HINT + 4),
-}  # fmt: skip
-
-
-def admitted(words: list[int]) -> list[Span]:
-    """Anything a steering state can hold when a cycle begins."""
-    state: list[Span] = [(0, 0)] * at.STATE_WORDS
-    for axis, most in enumerate((at.MNM_MAX, at.MNM_MAX, at.ROLL_MNM_MAX)):
-        state[at.DEMAND + axis] = (-words[most], words[most])
-    state[at.PRESSURE] = (-SMALL, SMALL - 1)
-    state[at.DT] = (0, 16_000_000)
-    longest = 1_000_000_000
-    state[at.LOAD] = state[at.TIME] = (-longest, longest)
-    state[at.LOAD_FRACTION] = (0, 16383)
-    rates = words[words[at.RATE_OFF] :][:128]
-    state[at.RATE] = (0, max(rates[:64]) + max(rates[64:]))
-    state[at.NEUTRAL] = (0, 1)
-    state[at.BAD] = (0, at.BAD_DEMAND)
-    state[at.JAMMED] = (0, 15)
-    state[at.AGE] = (0, words[at.TIMEOUT_US] + 16_000_000)
-    state[at.WEAR_HINT] = (0, words[at.WEAR_N] - 2)
-    state[at.LEVER_HINT] = (0, words[at.LEVER_N] - 2)
-    for i in range(4):
-        travel = (words[at.TRAVEL_LO + i], words[at.TRAVEL_HI + i])
-        state[at.DEFLECTION + i] = state[at.LIMIT_LO + i] = state[at.LIMIT_HI + i] = travel
-        state[at.STEP + i] = (0, 1_000_000)
-        state[at.CURVE_HINT + i] = (0, words[at.CURVE_N + i] - 2)
-        state[at.SERVO_HINT + i] = (0, words[at.SERVO_N + i] - 2)
-    return state
-
-
 @cache
 def kernel_source(name: str) -> tuple[ast.FunctionDef, dict[str, int]]:
     """A kernel's syntax tree and the constants of its file."""
@@ -134,9 +97,14 @@ def kernel_source(name: str) -> tuple[ast.FunctionDef, dict[str, int]]:
     return function, constants
 
 
-def run(name: str, tables: list[int], words: list[Span]) -> list[Span]:
-    """The steering words after a kernel has run on anything within `words`."""
-    return Kernel(name, tables).run(words)
+def run(
+    name: str, tables: list[int], words: list[Span], given: Mapping[str, Span] | None = None
+) -> list[Span]:
+    """The steering words after a kernel has run on anything within `words`.
+
+    given: intervals of what the kernel takes beside the words.
+    """
+    return Kernel(name, tables).run(words, dict(given or {}))
 
 
 class Kernel:
@@ -149,8 +117,8 @@ class Kernel:
         self.results: list[State] = []
         self.breaks: list[list[State]] = []
 
-    def run(self, words: list[Span]) -> list[Span]:
-        end = self.block(self.function.body, State({}, list(words)))
+    def run(self, words: list[Span], given: dict[str, Span]) -> list[Span]:
+        end = self.block(self.function.body, State(given, list(words)))
         ends = self.results + ([end] if end else [])
         result = join(ends)
         assert result is not None
@@ -164,12 +132,89 @@ class Kernel:
             if state is None:
                 return None
             variable = splits.get(assigned(statement) or "")
-            if variable:
+            if variable in state.names:
                 lo, hi = state.names[variable]
                 if lo < hi:
                     return self.split(variable, body[position:], state)
+            walker = WALKS.get(self.name)
+            if walker and loads(statement, walker):
+                return self.follow(walker, statement.value, body[position + 1 :], state)
             state = self.statement(statement, state)
         return state
+
+    def follow(
+        self, variable: str, load: ast.expr, body: list[ast.stmt], state: State
+    ) -> State | None:
+        """Run what comes after the load of a place for each record, up to the next load."""
+        found = (any(loads(part, variable) for part in ast.walk(line)) for line in body)
+        stop = next((n for n, loaded in enumerate(found) if loaded), len(body))
+        allowed, records = self.begin(load, state)
+        for place, one in records.items():
+            if place not in allowed:
+                raise WordOverflowError(f"{self.name}: {ast.unparse(load)} leads to word {place}")
+            one.names[variable] = (place, place)
+        for line in body[:stop]:
+            if isinstance(line, ast.While):
+                records = self.walk(line, variable, records, allowed)
+                continue
+            ends = {place: self.statement(line, one) for place, one in records.items()}
+            records = {place: end for place, end in ends.items() if end}
+            if any(end.names[variable] != (place, place) for place, end in records.items()):
+                raise NotImplementedError(f"{self.name}: {ast.unparse(line)} moves {variable}")
+        return self.block(body[stop:], join(list(records.values())))
+
+    def begin(self, load: ast.expr, state: State) -> tuple[range, dict[int, State]]:
+        """Where a search may go, and with what it begins at which record: a hint or a cell."""
+        match load:
+            case ast.Subscript(slice=ast.Name(id=name)):
+                hint = self.constants[name]
+                allowed = places(self.tables, hint)
+                return allowed, {place: state.copy() for place in allowed}
+            case ast.Subscript(
+                slice=ast.BinOp(left=cell, op=ast.Add(), right=ast.Subscript(slice=at_))
+            ):
+                word, _ = self.value(at_, state)
+                first, last = self.value(cell, state)
+                records: dict[int, State] = {}
+                for number in range(first, last + 1):
+                    one = self.in_cell(cell, number, state)
+                    place = self.tables[self.tables[word] + number]
+                    records[place] = joined(records.get(place), one)
+                return places(self.tables, word), records
+        raise NotImplementedError(f"{self.name}: {ast.unparse(load)} is no place of a record")
+
+    def in_cell(self, cell: ast.expr, number: int, state: State) -> State:
+        """The state where a cell has this number: a shifted name lies between the cell's ends."""
+        one = state.copy()
+        match cell:
+            case ast.BinOp(left=ast.Name(id=name), op=ast.RShift(), right=shift):
+                bits, _ = self.value(shift, state)
+                lo, hi = one.names[name]
+                one.names[name] = max(lo, number << bits), min(hi, ((number + 1) << bits) - 1)
+        return one
+
+    def walk(
+        self, loop: ast.While, variable: str, records: dict[int, State], allowed: range
+    ) -> dict[int, State]:
+        """A loop that goes from record to record: for each record where it can end, how."""
+        waiting = dict(records)
+        ends: dict[int, State] = {}
+        for _ in range(LONGEST_WALK):
+            if not waiting:
+                return ends
+            place, state = waiting.popitem()
+            for end in filter(None, [self.decide(loop.test, state, False)]):
+                ends[place] = joined(ends.get(place), end)
+            for on in filter(None, [self.block(loop.body, self.decide(loop.test, state, True))]):
+                lo, hi = on.names[variable]
+                if not lo == hi in allowed:
+                    raise WordOverflowError(
+                        f"{self.name}: the loop `{ast.unparse(loop.test)}` could leave its table"
+                    )
+                waiting[lo] = joined(waiting.get(lo), on)
+        raise WordOverflowError(
+            f"{self.name}: no bound found for the loop `{ast.unparse(loop.test)}`"
+        )
 
     def split(self, variable: str, body: list[ast.stmt], state: State) -> State | None:
         stop = next((n for n, line in enumerate(body) if assigned(line) == variable), len(body))
@@ -220,13 +265,14 @@ class Kernel:
         return join([now, *self.breaks.pop()])
 
     def repeat(self, test: ast.expr, body: list[ast.stmt], state: State) -> State | None:
+        self.breaks.append([])
         exits: list[State | None] = []
         now: State | None = state
         for _ in range(LONGEST_LOOP):
             exits.append(self.decide(test, now, False))
             now = self.decide(test, now, True)
             if now is None:
-                return join(exits)
+                return join([*exits, *self.breaks.pop()])
             now = self.block(body, now)
         raise WordOverflowError(f"{self.name}: no bound found for the loop `{ast.unparse(test)}`")
 
@@ -236,8 +282,17 @@ class Kernel:
             return
         assert isinstance(target, ast.Subscript)
         lo, hi = self.value(target.slice, state)
+        self.state_words(state, lo, hi)
         for index in range(lo, hi + 1):
+            if index in HINTS and not (value[0] == value[1] in places(self.tables, index)):
+                raise WordOverflowError(f"{self.name}: steering word {index} could be {value}")
             state.words[index] = value if lo == hi else hull(state.words[index], value)
+
+    def state_words(self, state: State, lo: int, hi: int) -> list[Span]:
+        """The steering words numbered lo to hi, of which one is read or written."""
+        if not 0 <= lo <= hi < at.STATE_WORDS:
+            raise WordOverflowError(f"{self.name}: words {lo} to {hi} are not all steering words")
+        return state.words[lo : hi + 1]
 
     # ---- expressions ----
 
@@ -252,12 +307,12 @@ class Kernel:
             case ast.UnaryOp(op=ast.USub(), operand=operand):
                 lo, hi = self.value(operand, state)
                 return -hi, -lo
-            case ast.Subscript(value=ast.Name(id=array), slice=index):
+            case ast.Subscript(slice=index):
                 lo, hi = self.value(index, state)
-                if array == "t":
+                if lo >= at.STATE_WORDS:
                     cells = self.tables[lo : hi + 1]
                     return min(cells), max(cells)
-                spans = state.words[lo : hi + 1]
+                spans = self.state_words(state, lo, hi)
                 return min(a for a, _ in spans), max(b for _, b in spans)
             case ast.BinOp(left=left, op=op, right=right):
                 span = operate(op, self.value(left, state), self.value(right, state))
@@ -282,6 +337,10 @@ class Kernel:
                 left = self.decide(first, state, wanted)
                 right = self.decide(other, self.decide(first, state, not wanted), wanted)
                 return join([left, right])
+            case ast.UnaryOp(op=ast.Not(), operand=operand):
+                return self.decide(operand, state, not wanted)
+            case ast.Name() | ast.Subscript():  # a number stands for "is not 0"
+                return self.compare(test, "!=" if wanted else "==", ast.Constant(0), state)
             case ast.Compare(left=left, ops=[op], comparators=[right]):
                 sign = ORDER[type(op)] if wanted else OPPOSITE[ORDER[type(op)]]
                 return self.compare(left, sign, right, state)
@@ -294,82 +353,26 @@ class Kernel:
             return None
         state = state.copy()
         for node, span in ((left, x), (right, y)):
-            if isinstance(node, ast.Name) and node.id in state.names:
-                state.names[node.id] = span
+            match node:
+                case ast.Name(id=name) if name in state.names:
+                    state.names[name] = span
+                case ast.Subscript(slice=index):
+                    lo, hi = self.value(index, state)
+                    if lo == hi < at.STATE_WORDS:
+                        state.words[lo] = span
         return state
 
 
-ORDER = {ast.Lt: "<", ast.LtE: "<=", ast.Gt: ">", ast.GtE: ">=", ast.Eq: "==", ast.NotEq: "!="}
-OPPOSITE = {"<": ">=", "<=": ">", ">": "<=", ">=": "<", "==": "!=", "!=": "=="}
-MIRROR = {"<": ">", "<=": ">=", ">": "<", ">=": "<=", "==": "==", "!=": "!="}
+def loads(statement: ast.AST, variable: str) -> TypeGuard[ast.Assign]:
+    """Whether a statement sets the variable from the words."""
+    return isinstance(statement, ast.Assign) and (
+        assigned(statement) == variable and isinstance(statement.value, ast.Subscript)
+    )
 
 
-def narrowed(a: Span, sign: str, b: Span) -> Span | None:
-    """What is left of a where `a sign b` holds for some value of b."""
-    lo, hi = a
-    if sign in ("<", "<="):
-        hi = min(hi, b[1] - (sign == "<"))
-    elif sign in (">", ">="):
-        lo = max(lo, b[0] + (sign == ">"))
-    elif sign == "==":
-        lo, hi = max(lo, b[0]), min(hi, b[1])
-    elif b[0] == b[1]:
-        lo += lo == b[0]
-        hi -= hi == b[0]
-    return (lo, hi) if lo <= hi else None
-
-
-def operate(op: ast.operator, a: Span, b: Span) -> Span:
-    """The interval of `a op b`."""
-    match op:
-        case ast.Add():
-            return a[0] + b[0], a[1] + b[1]
-        case ast.Sub():
-            return a[0] - b[1], a[1] - b[0]
-        case ast.BitAnd() if b[0] == b[1] >= 0:
-            return (a[0] & b[0], a[0] & b[0]) if a[0] == a[1] else (0, b[0])
-        case ast.BitOr() if a[0] >= 0 and b[0] >= 0:
-            return max(a[0], b[0]), (1 << max(a[1], b[1]).bit_length()) - 1
-        case ast.Mult():
-            ends = [x * y for x in a for y in b]
-        case ast.LShift() if b[0] >= 0:
-            ends = [x << y for x in a for y in b]
-        case ast.RShift() if b[0] >= 0:
-            ends = [x >> y for x in a for y in b]
-        case ast.FloorDiv() if b[0] > 0:
-            ends = [x // y for x in a for y in b]
-        case _:
-            raise WordOverflowError(f"{type(op).__name__} of {a} and {b} is not safe")
-    return min(ends), max(ends)
-
-
-def assigned(statement: ast.stmt) -> str | None:
+def assigned(statement: ast.AST) -> str | None:
     """The name that a plain assignment sets."""
     match statement:
         case ast.Assign(targets=[ast.Name(id=name)]):
             return name
     return None
-
-
-def hull(a: Span, b: Span) -> Span:
-    return min(a[0], b[0]), max(a[1], b[1])
-
-
-def join_words(a: list[Span], b: list[Span]) -> list[Span]:
-    return [x if x == y else hull(x, y) for x, y in zip(a, b, strict=True)]
-
-
-def join(states: Sequence[State | None]) -> State | None:
-    """The least state that holds all of these; a name that one of them lacks is dropped."""
-    live = [state for state in states if state is not None]
-    if not live:
-        return None
-    result = live[0]
-    for state in live[1:]:
-        names = {
-            name: hull(span, state.names[name])
-            for name, span in result.names.items()
-            if name in state.names
-        }
-        result = State(names, join_words(result.words, state.words))
-    return result

@@ -19,29 +19,28 @@ class FlightCore:
 
     def __init__(self, problems: Problems):
         tables = problems.car.flight_tables()
-        self.words = tables.words
         self.pressure_pa = round(problems.car.engine.chamber_pressure_bar * 1e5)
         self.steering = Steering(tables)
         self.demands_mnm = problems.demands_mnm
-        self.state = self.steering._s
-        self.state[at.STEP : at.STEP + 4] = type(self.state)("i", [WIDE_MDEG] * 4)
+        self.words = self.steering._w
+        self.words[at.STEP : at.STEP + 4] = type(self.words)("i", [WIDE_MDEG] * 4)
         self.primary = along if self.words[at.POLICY] else nearest
 
     def wanted(self, row: int) -> list[int]:
         """The allocation's input: what a whole cycle makes of the demand."""
         self.steering.demand(*self.demands_mnm[row])
         self.steering.step(self.pressure_pa, 0)
-        return self.state[at.WANT : at.WANT + 3].tolist()
+        return self.words[at.WANT : at.WANT + 3].tolist()
 
     def allocation(self) -> Callable[[list[int]], None]:
         """Primary, roll, effort: from what is wanted and the box to four forces."""
-        words, state, primary = self.words, self.state, self.primary
+        words, primary = self.words, self.primary
         want = at.WANT
 
         def call(wanted: list[int]) -> None:
-            state[want], state[want + 1], state[want + 2] = wanted
-            primary(words, state)
-            secondary(words, state)
+            words[want], words[want + 1], words[want + 2] = wanted
+            primary(words)
+            secondary(words)
 
         return call
 

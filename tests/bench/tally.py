@@ -85,20 +85,19 @@ def tally_of(core: FlightCore, row: int, whole_cycle: bool) -> Counter[tuple[str
     """Operations of one problem: of the allocation, or of a whole control cycle."""
     core.wanted(row)
     words = Memory(counted(word, False) for word in core.words)
-    state = Memory(counted(word, False) for word in core.state)
     begins = (at.DEMAND,) if whole_cycle else (at.WANT,)
     for where in begins:
         for axis in range(3):
-            list.__setitem__(state, where + axis, counted(core.state[where + axis], True))
+            list.__setitem__(words, where + axis, counted(core.words[where + axis], True))
     Counted.tally = Counter()
     if whole_cycle:
-        schedule(words, state)
-        box(words, state)
-    core.primary(words, state)
-    secondary(words, state)
+        schedule(words, 0, counted(core.pressure_pa, False))
+        box(words)
+    core.primary(words)
+    secondary(words)
     if whole_cycle:
-        deflect(words, state)
+        deflect(words)
     tally = Counted.tally
-    forces = [int(force) for force in list.__getitem__(state, slice(at.FORCE, at.FORCE + 4))]
+    forces = [int(force) for force in list.__getitem__(words, slice(at.FORCE, at.FORCE + 4))]
     assert forces == list(core.steering.force), "counting must not change the answer"
     return tally

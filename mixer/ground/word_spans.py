@@ -1,0 +1,97 @@
+"""Intervals of 32-bit words: what an operation makes of them, what a comparison leaves of them."""
+
+import ast
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+WORD = 1 << 31
+Span = tuple[int, int]
+
+
+class WordOverflowError(ArithmeticError):
+    """An intermediate of a flight kernel could leave its word."""
+
+
+@dataclass
+class State:
+    """Intervals of a kernel's local names and of the words of the steering state."""
+
+    names: dict[str, Span]
+    words: list[Span]
+
+    def copy(self) -> "State":
+        return State(dict(self.names), list(self.words))
+
+
+ORDER = {ast.Lt: "<", ast.LtE: "<=", ast.Gt: ">", ast.GtE: ">=", ast.Eq: "==", ast.NotEq: "!="}
+OPPOSITE = {"<": ">=", "<=": ">", ">": "<=", ">=": "<", "==": "!=", "!=": "=="}
+MIRROR = {"<": ">", "<=": ">=", ">": "<", ">=": "<=", "==": "==", "!=": "!="}
+
+
+def narrowed(a: Span, sign: str, b: Span) -> Span | None:
+    """What is left of a where `a sign b` holds for some value of b."""
+    lo, hi = a
+    if sign in ("<", "<="):
+        hi = min(hi, b[1] - (sign == "<"))
+    elif sign in (">", ">="):
+        lo = max(lo, b[0] + (sign == ">"))
+    elif sign == "==":
+        lo, hi = max(lo, b[0]), min(hi, b[1])
+    elif b[0] == b[1]:
+        lo += lo == b[0]
+        hi -= hi == b[0]
+    return (lo, hi) if lo <= hi else None
+
+
+def operate(op: ast.operator, a: Span, b: Span) -> Span:
+    """The interval of `a op b`."""
+    match op:
+        case ast.Add():
+            return a[0] + b[0], a[1] + b[1]
+        case ast.Sub():
+            return a[0] - b[1], a[1] - b[0]
+        case ast.BitAnd() if b[0] == b[1] >= 0:
+            return (a[0] & b[0], a[0] & b[0]) if a[0] == a[1] else (0, b[0])
+        case ast.BitOr() if a[0] >= 0 and b[0] >= 0:
+            return max(a[0], b[0]), (1 << max(a[1], b[1]).bit_length()) - 1
+        case ast.Mult():
+            ends = [x * y for x in a for y in b]
+        case ast.LShift() if b[0] >= 0:
+            ends = [x << y for x in a for y in b]
+        case ast.RShift() if b[0] >= 0:
+            ends = [x >> y for x in a for y in b]
+        case ast.FloorDiv() if b[0] > 0:
+            ends = [x // y for x in a for y in b]
+        case _:
+            raise WordOverflowError(f"{type(op).__name__} of {a} and {b} is not safe")
+    return min(ends), max(ends)
+
+
+def hull(a: Span, b: Span) -> Span:
+    return min(a[0], b[0]), max(a[1], b[1])
+
+
+def join_words(a: list[Span], b: list[Span]) -> list[Span]:
+    return [x if x == y else hull(x, y) for x, y in zip(a, b, strict=True)]
+
+
+def joined(a: State | None, b: State) -> State:
+    result = join([a, b])
+    assert result is not None
+    return result
+
+
+def join(states: Sequence[State | None]) -> State | None:
+    """The least state that holds all of these; a name that one of them lacks is dropped."""
+    live = [state for state in states if state is not None]
+    if not live:
+        return None
+    result = live[0]
+    for state in live[1:]:
+        names = {
+            name: hull(span, state.names[name])
+            for name, span in result.names.items()
+            if name in state.names
+        }
+        result = State(names, join_words(result.words, state.words))
+    return result
