@@ -62,17 +62,17 @@ def distributions(found: Sequence[Spread]) -> Figure:
 
 
 def exceedance(found: Sequence[Spread]) -> Figure:
-    """What share of the flights was worse than each value."""
+    """What share of the flights was as bad as each value, or worse."""
     with drawing(1, len(found), height_in=2.7, sharey=True) as (figure, axes):
         for panel, each in zip(axes[0], found, strict=True):
             judged = np.sort(each.values[~np.isnan(each.values)])
             share = 100.0 * np.arange(1, len(judged) + 1) / max(len(judged), 1)
-            worse = 100.0 - share if each.much_is_bad else share
-            panel.plot(judged, worse, label="worse", **series(0))
+            bad = share[::-1] if each.much_is_bad else share
+            panel.plot(judged, bad, label="as bad or worse", **series(0))
             panel.set_yscale("log")
             panel.set_ylim(50.0 / max(len(judged), 1), 100.0)
             finish(panel, each)
-        axes[0, 0].set_ylabel("flights that are worse, %")
+        axes[0, 0].set_ylabel("flights as bad or worse, %")
         figure.legend(*legend_of(axes), loc="outside upper right", ncols=2)
     return figure
 
@@ -139,7 +139,7 @@ def page(vehicle: Vehicle, found: Sequence[Spread], first_seed: int, folder: obj
                     Picture(svg(distributions(found)), "Flights by figure."),
                     Picture(
                         svg(exceedance(found)),
-                        "Share of the flights worse than a value. The last few flights say little "
+                        "Share of the flights as bad as a value or worse. The last few say little "
                         "about how often such a thing comes.",
                     ),
                 ],
