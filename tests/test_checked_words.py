@@ -126,6 +126,13 @@ def test_a_search_that_could_leave_its_table_is_found(place):
         bound_cycle(words)
 
 
+def test_a_place_past_the_tables_is_found():
+    words = Words(vehicle()).assemble()
+    words[at.RATE_OFF] = len(words) - 100
+    with pytest.raises(WordOverflowError, match="past the tables"):
+        bound_cycle(words)
+
+
 def test_a_vehicle_that_could_overflow_is_refused_in_words(monkeypatch):
     monkeypatch.setattr(word_bounds, "WORD", 1 << 29)
     with pytest.raises(VehicleError, match=r"does not fit the flight core's 32-bit arithmetic"):

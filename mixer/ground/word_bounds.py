@@ -310,6 +310,8 @@ class Kernel:
             case ast.Subscript(slice=index):
                 lo, hi = self.value(index, state)
                 if lo >= at.STATE_WORDS:
+                    if hi >= len(self.tables):
+                        raise WordOverflowError(f"{self.name}: word {hi} is past the tables")
                     cells = self.tables[lo : hi + 1]
                     return min(cells), max(cells)
                 spans = self.state_words(state, lo, hi)
