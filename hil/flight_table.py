@@ -20,13 +20,9 @@ FLIGHT_VERSION = 1
 
 
 def pyarrow() -> Any:
-    """The library, or an InputError that says how to get it."""
-    try:
-        import pyarrow.parquet
-    except ImportError:
-        raise InputError(
-            'a campaign needs the library pyarrow: pip install "fourvane[campaign]"'
-        ) from None
+    """The library, which only campaigns need."""
+    import pyarrow.parquet
+
     return pyarrow
 
 

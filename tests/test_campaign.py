@@ -20,7 +20,7 @@ from hil.flight_table import FlightTable, mark_of
 from hil.plans import FLIGHTS_A_BLOCK
 from hil.truth import drawn
 from hil.workers import executor_of, run_blocks
-from mixer.ground.command import fourvane
+from mixer.ground.command import fourvane, told_what_is_missing
 from mixer.ground.files import InputError
 from tests.flying import BRIEF, flying_text, flying_vehicle
 
@@ -180,7 +180,10 @@ def test_a_damaged_file_in_the_folder_is_named(tmp_path):
 def test_without_pyarrow_the_way_to_get_it_is_told(tmp_path, monkeypatch):
     monkeypatch.setitem(sys.modules, "pyarrow", None)
     monkeypatch.setitem(sys.modules, "pyarrow.parquet", None)
-    with pytest.raises(InputError, match=r"pip install \"fourvane\[campaign\]\""):
+    with (
+        pytest.raises(InputError, match=r"pip install \"fourvane\[campaign\]\""),
+        told_what_is_missing(),
+    ):
         FlightTable(tmp_path / "c", "mark")
 
 

@@ -208,6 +208,19 @@ def test_listing_imports_nothing_heavy() -> None:
     assert not heavy & set(done.stdout.split())
 
 
+@pytest.mark.parametrize(("module", "extra"), [("serial", "board"), ("platformdirs", "board")])
+def test_a_library_of_an_extra_that_is_missing_is_named_with_its_extra(
+    module: str, extra: str
+) -> None:
+    code = (
+        f"import sys; sys.modules[{module!r}] = None; sys.argv = ['fourvane', 'bench', '--help']\n"
+        "from mixer.ground.command import fourvane; fourvane()"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
+    assert done.returncode == 2
+    assert done.stderr == (f'this needs the library {module}: pip install "fourvane[{extra}]"\n')
+
+
 def test_a_group_still_takes_commands_of_its_own() -> None:
     group = Commands("own")
     group.add_command(click.Command("inner", callback=lambda: click.echo("ran")))

@@ -1,5 +1,6 @@
 """The vehicle file: what is right is read, and everything wrong is named in one go."""
 
+import pickle
 import re
 import subprocess
 import sys
@@ -35,6 +36,14 @@ TEXTS = {"name", "policy"}
 MAY_BE_NEGATIVE = {"clocking_deg", "us_per_deg"}
 LISTS = [(table, key) for table, key in KEYS if isinstance(FULL[table][key], list)]
 RISING = [(t, k) for t, k in LISTS if k not in ("clocking_deg", "drag_n", "effectiveness")]
+
+
+def test_what_is_wrong_comes_back_from_another_process_as_it_was() -> None:
+    with pytest.raises(VehicleError) as caught:
+        parse_vehicle(vehicle_text(layout={"roll_arm_m": -1.0}), "vehicle.toml")
+    copy = pickle.loads(pickle.dumps(caught.value))
+    assert type(copy) is VehicleError
+    assert (str(copy), copy.problems) == (str(caught.value), caught.value.problems)
 
 
 def problems(text: str) -> list[str]:

