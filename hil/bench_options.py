@@ -54,7 +54,10 @@ class BenchOptions:
             return load_vehicle(self.vehicle_file)
         if self.rehearsal:
             return parse_vehicle(scenario.vehicle_toml(), "the demo's vehicle")
-        raise OptionError(f"--vehicle is needed with servos on a real board ({self.board})")
+        raise OptionError(
+            f"--vehicle is needed with servos on a real board ({self.board}); emulated servos are on "
+            "the boards none, unix and emulated"
+        )
 
     def plan(self, vehicle: Vehicle, servo: int) -> BenchPlan:
         """The plan for one servo. OptionError where its limits make no sense."""
