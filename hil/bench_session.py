@@ -19,7 +19,7 @@ from hil.encoder_zero import read_scales
 from hil.journal import Journal, JournalError
 from hil.typed_reader import TypedReader
 from mixer.ground.bench_data import bench_data
-from mixer.ground.bench_results import module_result, write_results
+from mixer.ground.bench_results import Setup, module_result, write_results
 from mixer.ground.command import INTERRUPTED, stop
 from mixer.ground.console import messages, output
 from mixer.ground.files import write_whole
@@ -56,8 +56,9 @@ def measure(options: BenchOptions, runs: Sequence[str]) -> Result:
         )
     module = judged(options, vehicle)
     reports = write_reports(options, module)
-    files = write_results(options.out, module)
-    result = {**module_result(module), "files": [*files, *reports]}
+    setup = Setup(options.board, options.rehearsal)
+    files = write_results(options.out, module, setup)
+    result = {**module_result(module, setup), "files": [*files, *reports]}
     return result, lambda: show(module, options.out)
 
 

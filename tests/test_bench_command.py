@@ -254,7 +254,8 @@ def test_measurements_go_into_the_vehicle_file_with_its_comments_kept(benched, t
     noted = tmp_path / "noted.toml"
     text = file.read_text(encoding="utf-8")
     noted.write_text(f"# our own words\n{text}\n# and the last ones\n", encoding="utf-8")
-    done = run("servo", "adopt", folder, "--vehicle", noted, "--out", tmp_path / "new.toml")
+    new = ("--out", tmp_path / "new.toml", "--rehearsal")
+    done = run("servo", "adopt", folder, "--vehicle", noted, *new)
     assert done.exit_code == 0, done.output
     changed = (tmp_path / "new.toml").read_text(encoding="utf-8")
     assert changed.startswith("# our own words\n")
@@ -275,7 +276,8 @@ def test_the_allocator_s_slew_window_is_the_measured_slew(benched, tmp_path):
     from mixer.flight import layout as at
 
     folder, file, _ = benched
-    run("servo", "adopt", folder, "--vehicle", file, "--out", tmp_path / "new.toml")
+    new = ("--out", tmp_path / "new.toml", "--rehearsal")
+    run("servo", "adopt", folder, "--vehicle", file, *new)
     vehicle = load_vehicle(tmp_path / "new.toml")
     words = vehicle.flight_tables().words
     slews = [words[at.SLEW_MDEG_S + i] for i in range(4)]
@@ -287,12 +289,12 @@ def test_tables_of_some_servos_only_are_not_adopted(tmp_path):
     file = vehicle_file(tmp_path)
     run("bench", "sweep", "--servo", 1, "--vehicle", file, "--out-dir", tmp_path / "b")
     new = tmp_path / "new.toml"
-    done = run("servo", "adopt", tmp_path / "b", "--vehicle", file, "--out", new)
+    adopt = ("servo", "adopt", tmp_path / "b", "--vehicle", file, "--out", new, "--rehearsal")
+    done = run(*adopt)
     assert done.exit_code == 2
     assert "no servo table of servo 2, 3, 4" in done.stderr
     assert not new.exists()
-    without = ("--without-tables", "--out", new)
-    assert run("servo", "adopt", tmp_path / "b", "--vehicle", file, *without).exit_code == 0
+    assert run(*adopt, "--without-tables").exit_code == 0
 
 
 def test_a_folder_without_results_is_named(tmp_path):

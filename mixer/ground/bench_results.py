@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +15,14 @@ from mixer.ground.sweep import write_sweeps
 
 RESULTS = "bench.json"
 SWEEP = "sweep.csv"
+
+
+@dataclass(frozen=True)
+class Setup:
+    """What the servos were measured on. `rehearsal`: no servo was there, emulated ones were."""
+
+    board: str
+    rehearsal: bool
 
 
 def table_name(servo: int) -> str:
@@ -33,11 +42,13 @@ def servo_result(verdict: ServoVerdict) -> dict[str, Any]:
     }
 
 
-def module_result(module: ModuleVerdict) -> dict[str, Any]:
+def module_result(module: ModuleVerdict, setup: Setup) -> dict[str, Any]:
     """The module in plain values: what `--json` prints and the results file keeps."""
     match = module.match
     return {
         "vehicle": module.vehicle.vehicle.name,
+        "board": setup.board,
+        "rehearsal": setup.rehearsal,
         "passed": module.passed,
         "reasons": module.reasons,
         "roll_nm": match.roll_nm if match else None,
@@ -47,7 +58,7 @@ def module_result(module: ModuleVerdict) -> dict[str, Any]:
     }
 
 
-def write_results(folder: Path, module: ModuleVerdict) -> list[Path]:
+def write_results(folder: Path, module: ModuleVerdict, setup: Setup) -> list[Path]:
     """Servo tables, the sweeps and the results, each whole; returns the files written."""
     written = []
     for number, servo in module.servos.items():
@@ -60,18 +71,62 @@ def write_results(folder: Path, module: ModuleVerdict) -> list[Path]:
         write_sweeps(folder / SWEEP, sweeps)
         written.append(folder / SWEEP)
     with write_whole(folder / RESULTS) as stream:
-        json.dump(plain(module_result(module)), stream, indent=2, ensure_ascii=False)
+        json.dump(plain(module_result(module, setup)), stream, indent=2, ensure_ascii=False)
         stream.write("\n")
     return [*written, folder / RESULTS]
 
 
-def read_measured(folder: Path, with_tables: bool = True) -> dict[int, Measured]:
-    """What a bench folder holds of each servo. AdoptError where it holds no results."""
+@dataclass(frozen=True)
+class BenchRun:
+    """What a bench folder holds. `rehearsal` is None where the results do not say.
+
+    `reasons`: why it failed, a sentence each; empty where it passed.
+    """
+
+    path: Path
+    vehicle: str
+    board: str
+    rehearsal: bool | None
+    reasons: list[str]
+    servos: dict[int, Measured]
+
+    def same_vehicle(self, name: str) -> None:
+        """AdoptError where the run was made on another vehicle than the one of that name."""
+        if self.vehicle != name:
+            raise AdoptError(
+                f"{self.path}: measured on the vehicle {self.vehicle!r}; must be the one whose "
+                f"file is given, {name!r}"
+            )
+
+    def real(self) -> None:
+        """AdoptError where no real servo was measured, or nobody knows whether one was."""
+        if self.rehearsal is None:
+            raise AdoptError(
+                f"{self.path}: the key rehearsal is missing, so nobody knows whether real servos "
+                "were measured; the same bench command again writes it, without measuring anew"
+            )
+        if self.rehearsal:
+            raise AdoptError(
+                f"{self.path}: a rehearsal with emulated servos on board {self.board}, not a "
+                "measurement; measure your servos on a real board, or say --rehearsal if a "
+                "vehicle file for practice is meant"
+            )
+
+
+def read_run(folder: Path, with_tables: bool = True) -> BenchRun:
+    """What a bench run left in its folder. AdoptError where it holds no results."""
     path = folder / RESULTS
     try:
         results = json.loads(path.read_text(encoding="utf-8"))
         servos: Mapping[str, Any] = results["servos"]
-        return {int(n): measured(folder, servo, with_tables) for n, servo in servos.items()}
+        return BenchRun(
+            path,
+            str(results["vehicle"]),
+            str(results.get("board", "")),
+            results.get("rehearsal"),
+            [] if results["passed"] else list(results["reasons"]),
+            {int(n): measured(folder, servo, with_tables) for n, servo in servos.items()},
+        )
     except OSError as error:
         raise AdoptError(f"{path}: {error.strerror}; name the folder of a bench run") from error
     except (ValueError, KeyError, TypeError, AttributeError) as error:

@@ -8,8 +8,8 @@ from rich.table import Table
 
 from mixer.ground.adopt_servos import adopt
 from mixer.ground.bench_data import only_swept
-from mixer.ground.bench_results import read_measured
-from mixer.ground.command import FAILED, emit, result_option
+from mixer.ground.bench_results import BenchRun, read_run
+from mixer.ground.command import FAILED, emit, result_option, stop
 from mixer.ground.console import messages, output
 from mixer.ground.files import DataError, write_whole
 from mixer.ground.servo_fit import (
@@ -176,6 +176,10 @@ def show_fits(fits: list[ServoFit], results: dict[str, Any]) -> None:
     show_default=True,
     help="What part of the slew measured without load is counted on in flight.",
 )
+@click.option("--although-failed", is_flag=True, help="Take a run that failed all the same.")
+@click.option(
+    "--rehearsal", is_flag=True, help="Take a rehearsal with emulated servos, for practice."
+)
 @result_option
 def adopt_command(
     folder: Path,
@@ -183,6 +187,8 @@ def adopt_command(
     out: Path,
     without_tables: bool,
     slew_share: float,
+    although_failed: bool,
+    rehearsal: bool,
     as_json: bool,
 ) -> None:
     """Put the measurements in a bench FOLDER into a new vehicle file, comments kept.
@@ -190,12 +196,29 @@ def adopt_command(
     The allocator then moves no vane faster than its own servo was measured to, less the share
     kept back for the load, and the measured tables make the pulses.
 
+    A run that failed is refused with exit status 1. So is, with 2, a rehearsal with emulated
+    servos and a run made on a vehicle of another name.
+
     Example: fourvane servo adopt fourvane-bench --vehicle vehicle.toml --out measured.toml
     """
     vehicle = load_vehicle(vehicle_file)
-    found = read_measured(folder, not without_tables)
-    changes = adopt(vehicle, out, found, slew_share)
-    result = {"vehicle": out, "servos": sorted(found), "changes": changes}
+    run = read_run(folder, not without_tables)
+    run.same_vehicle(vehicle.vehicle.name)
+    if run.reasons:
+        warn_of_failure(run, although_failed)
+    if not rehearsal:
+        run.real()
+    elif run.rehearsal:
+        messages.print("a rehearsal: these are emulated servos, not to be flown by")
+    changes = adopt(vehicle, out, run.servos, slew_share)
+    result = {
+        "vehicle": out,
+        "servos": sorted(run.servos),
+        "passed": not run.reasons,
+        "reasons": run.reasons,
+        "rehearsal": run.rehearsal,
+        "changes": changes,
+    }
 
     def show() -> None:
         for change in changes or ["nothing changed"]:
@@ -203,3 +226,16 @@ def adopt_command(
         output.print(f"written to {out}", soft_wrap=True)
 
     emit(result, as_json, show)
+
+
+def warn_of_failure(run: BenchRun, although_failed: bool) -> None:
+    """Say why a run failed; unless it is meant all the same, end with exit status 1."""
+    reasons = "".join(f"\n! {reason}" for reason in run.reasons)
+    if not although_failed:
+        stop(
+            f"{run.path}: the bench run failed, nothing was written:{reasons}\n"
+            "Put it right and measure again with --anew, or say --although-failed if these "
+            "figures are meant to be counted on.",
+            FAILED,
+        )
+    messages.print(f"adopted although the bench run failed:{reasons}", soft_wrap=True)
