@@ -55,8 +55,8 @@ class BenchOptions:
         if self.rehearsal:
             return parse_vehicle(scenario.vehicle_toml(), "the demo's vehicle")
         raise OptionError(
-            f"--vehicle is needed with servos on a real board ({self.board}); emulated servos are on "
-            "the boards none, unix and emulated"
+            f"--vehicle is needed with servos on a real board ({self.board}); emulated servos are "
+            "on the boards none, unix and emulated"
         )
 
     def plan(self, vehicle: Vehicle, servo: int) -> BenchPlan:

@@ -16,7 +16,7 @@ from hil.flight_options import (
 )
 from hil.flight_table import FlightTable, mark_of
 from hil.workers import executor_of
-from mixer.ground.command import FAILED, emit, result_option
+from mixer.ground.command import FAILED, INTERRUPTED, emit, result_option, stop
 from mixer.ground.console import output, progress
 from mixer.ground.files import write_whole
 from mixer.ground.vehicle import load_vehicle
@@ -64,11 +64,19 @@ def campaign(
     vehicle = load_vehicle(vehicle_file)
     blocks = blocks_of(first_seed, flights)
     table = FlightTable(folder, mark_of(vehicle, not no_watch, first_seed))
-    with (
-        executor_of(workers, cluster) as (executor, count),
-        progress("Flying", flights) as done,
-    ):
-        flown = fly_campaign(vehicle, blocks, table, executor, count, not no_watch, done)
+    try:
+        with (
+            executor_of(workers, cluster) as (executor, count),
+            progress("Flying", flights) as done,
+        ):
+            flown = fly_campaign(vehicle, blocks, table, executor, count, not no_watch, done)
+    except KeyboardInterrupt:
+        kept = sum(size for first, size in blocks if table.holds(first, size))
+        stop(
+            f"interrupted; {kept} of {flights} flights are kept in {folder}: the same command goes "
+            "on from there",
+            INTERRUPTED,
+        )
     found = spreads(table, blocks, vehicle.requirements)
     with write_whole(report_file) as stream:
         stream.write(page(vehicle, found, first_seed, folder))

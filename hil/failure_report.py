@@ -168,6 +168,10 @@ def page(
         ),
         Section(
             "Every single failure",
+            [
+                "The flight core gives roll up where that keeps pitch and yaw; so it may lose roll "
+                "in flights in which the clipped pseudo-inverse keeps it."
+            ],
             tables=[Table(HEAD, rows(vehicle, single))],
             pictures=[Picture(svg(bars(vehicle, single)), "Single failures, same seeds.")],
         ),

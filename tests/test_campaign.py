@@ -245,6 +245,21 @@ def test_the_command_flies_writes_and_goes_on(tmp_path):
     assert "seeds 1 to 6" in (tmp_path / "c.html").read_text(encoding="utf-8")
 
 
+def test_ctrl_c_says_how_many_flights_are_kept_and_how_to_go_on(tmp_path, monkeypatch):
+    path = tmp_path / "vehicle.toml"
+    path.write_text(flying_text(TINY), encoding="utf-8")
+    where = ["--out", tmp_path / "c", "--report", tmp_path / "c.html", "--workers", 1]
+    run(path, "--flights", 6, *where)
+
+    def interrupted(*arguments):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("hil.campaign_command.fly_campaign", interrupted)
+    done = run(path, "--flights", 10, *where)
+    assert done.exit_code == 130
+    assert "interrupted; 5 of 10 flights are kept in" in done.stderr  # in blocks of five
+
+
 def test_the_command_ends_with_1_where_a_flight_fails(tmp_path):
     path = tmp_path / "vehicle.toml"
     path.write_text(flying_text(TINY, {"requirements.attitude_error_deg": 0.1}), encoding="utf-8")
