@@ -24,7 +24,13 @@ from mixer.ground.command import INTERRUPTED, stop
 from mixer.ground.console import messages, output
 from mixer.ground.files import write_whole
 from mixer.ground.quantities import VANES
-from mixer.ground.servo_report import module_page, servo_page
+from mixer.ground.servo_report import (
+    NOTHING_ASKED,
+    module_page,
+    not_measured,
+    servo_page,
+    shown,
+)
 from mixer.ground.servo_verdict import ModuleVerdict, module_verdict, servo_verdict
 from mixer.ground.vehicle import Vehicle
 
@@ -54,7 +60,7 @@ def measure(options: BenchOptions, runs: Sequence[str]) -> Result:
             f"{options.out}: the same command goes on from there",
             INTERRUPTED,
         )
-    module = judged(options, vehicle)
+    module = judged(options, vehicle, runs)
     reports = write_reports(options, module)
     setup = Setup(options.board, options.rehearsal)
     files = write_results(options.out, module, setup)
@@ -130,16 +136,22 @@ def set_aside(options: BenchOptions, runs: Sequence[str]) -> None:
                 path.replace(path.with_suffix(".journal.before"))
 
 
-def judged(options: BenchOptions, vehicle: Vehicle) -> ModuleVerdict:
-    """Verdicts on all that stands in the folder's journals with these settings."""
+def judged(options: BenchOptions, vehicle: Vehicle, asked: Sequence[str]) -> ModuleVerdict:
+    """Verdicts on all that stands in the folder's journals with these settings.
+
+    asked: the runs asked for. A servo that should have made all of them fails where a limit was
+    not measured, one that made some only has it open.
+    """
     verdicts = {}
+    every_run = set(asked) >= set(RUNS) - {"ready"}
     for servo in range(1, VANES + 1):
         records = dict(kept_records(options, vehicle, servo))
         runs = tuple(records)
         if runs:
             merged = {key: record for run in records.values() for key, record in run.items()}
+            only = () if every_run and servo in options.servos else runs
             verdicts[servo] = servo_verdict(
-                vehicle, bench_data(servo, merged), options.timer_us, runs
+                vehicle, bench_data(servo, merged), options.timer_us, only
             )
     return module_verdict(vehicle, verdicts)
 
@@ -188,7 +200,7 @@ def show(module: ModuleVerdict, folder: Path) -> None:
         values = servo.figures.values()
         table.add_row(
             str(number),
-            "pass" if servo.passed else "FAIL",
+            shown(servo.outcome),
             with_unit(values["backlash_deg"], "°"),
             with_unit(values["repeatability_deg"], "°"),
             with_unit(values["slew_deg_s"], "°/s"),
@@ -198,11 +210,19 @@ def show(module: ModuleVerdict, folder: Path) -> None:
     output.print(table)
     for reason in module.reasons:
         output.print(f"! {reason}", soft_wrap=True)
+    output.print(f"{headline(module)}.", soft_wrap=True)
     output.print(
-        f"{'PASS' if module.passed else 'FAIL'}. The reports are in {folder}, the module's is "
-        f"{folder / 'module.html'}",
+        f"The reports are in {folder}, the module's is {folder / 'module.html'}",
         soft_wrap=True,
     )
+
+
+def headline(module: ModuleVerdict) -> str:
+    """The outcome in capitals, and what keeps it from being a pass."""
+    word = module.outcome.upper()
+    if module.outcome == "pass so far":
+        return f"{word}: {not_measured(module.open_limits, module.absent)}"
+    return f"{word}: {NOTHING_ASKED}" if module.outcome == "no fault found" else word
 
 
 def with_unit(value: float | None, unit: str) -> str:

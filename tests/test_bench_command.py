@@ -46,6 +46,7 @@ def test_a_whole_bench_leaves_tables_sweeps_results_and_reports(benched):
     each = {f"servo-{n}.{kind}" for n in range(1, 5) for kind in ("csv", "html")}
     assert names == each | {"bench.json", "sweep.csv", "module.html"}
     assert result["passed"]
+    assert (result["outcome"], result["not_measured"]) == ("pass", [])
     assert result["roll_nm"] < 2.0
     assert {path.split("/")[-1] for path in result["files"]} == names
     for number in "1234":
@@ -106,7 +107,25 @@ def test_a_single_run_is_judged_by_its_own_limits_only(tmp_path):
         "bench", "step", "--servo", 1, "--vehicle", file, "--out-dir", tmp_path / "out", "--json"
     )
     assert done.exit_code == 0, done.output
-    assert json.loads(done.stdout)["servos"]["1"]["limits"] == {"slew_deg_s": 300.0}
+    result = json.loads(done.stdout)
+    assert result["servos"]["1"]["limits"] == {"slew_deg_s": 300.0}
+    assert (result["outcome"], result["not_measured"]) == ("pass so far", ["backlash_deg"])
+    assert result["servos_not_measured"] == [2, 3, 4]
+
+
+def test_a_part_says_on_the_terminal_that_it_is_a_part(tmp_path):
+    file = vehicle_file(tmp_path, acceptance={"backlash_deg": 0.05, "slew_deg_s": 300.0})
+    done = run("bench", "step", "--vehicle", file, "--out-dir", tmp_path / "out")
+    assert done.exit_code == 0, done.output
+    assert "PASS SO FAR: 1 limit not measured (backlash_deg)." in done.stdout
+
+
+def test_every_run_without_the_load_that_a_limit_asks_for_fails(tmp_path):
+    file = vehicle_file(tmp_path, acceptance={"hold_deg": 2.0})
+    arguments = ("--vehicle", file, "--servo", 1, "--out-dir", tmp_path / "out", *QUICK)
+    done = run("bench", "all", *arguments)
+    assert done.exit_code == 1
+    assert "hold_deg not measured, at most 2" in done.stdout
 
 
 @pytest.mark.parametrize("command", ["frequency", "endurance", "hold"])

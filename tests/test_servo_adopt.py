@@ -65,6 +65,12 @@ def test_a_failed_run_is_taken_where_that_is_meant_and_it_is_said(bench):
     assert new.exists()
 
 
+def test_what_was_not_measured_is_said(bench):
+    done, _ = bench(not_measured=["drift_deg"])
+    assert done.exit_code == 0, done.output
+    assert "not measured: drift_deg" in done.stderr
+
+
 def test_meaning_a_failed_run_is_not_meaning_a_rehearsal(bench):
     done, new = bench("--although-failed", rehearsal=True, board="unix", **FAILED)
     assert done.exit_code == 2

@@ -11,7 +11,7 @@ from mixer.ground.diagnosis import REMEDY, diagnose, reader_findings
 from mixer.ground.page import Verdict
 from mixer.ground.servo_figures import Figure, servo_figures
 from mixer.ground.servo_match import match, roll_kick, steepest_n_per_deg
-from mixer.ground.servo_report import verdict_line
+from mixer.ground.servo_report import servo_page, verdict_line
 from mixer.ground.servo_verdict import module_verdict, servo_verdict
 from mixer.ground.sweep import Sweep
 from mixer.ground.vehicle_errors import VehicleError
@@ -196,6 +196,59 @@ def test_the_verdict_line_gives_all_reasons_or_the_tightest_limit():
     tight = judge(
         {"backlash_deg": 0.4, "settling_ms": 10.0}, Acceptance(backlash_deg=0.5, settling_ms=90.0)
     )
-    passed = verdict_line(True, [], tight)
+    passed = verdict_line("pass", [], tight)
     assert passed == Verdict("pass", f"no fault found; nearest to its limit: {tight[0]}")
-    assert verdict_line(False, ["a", "b"], tight) == Verdict("fail", "a; b")
+    assert verdict_line("fail", ["a", "b"], tight) == Verdict("fail", "a; b")
+
+
+def test_a_part_passes_so_far_and_names_the_limits_left_open():
+    made, servos = verdicts({"backlash_deg": 0.5, "latency_ms": 9.0, "roll_trim_nm": 5.0})
+    assert servos[1].outcome == "pass so far"
+    assert [judgement.figure for judgement in servos[1].open] == ["latency_ms"]
+    module = module_verdict(made, servos)
+    assert (module.outcome, module.open_limits, module.absent) == (
+        "pass so far",
+        ["latency_ms"],
+        [],
+    )
+    page = servo_page(servos[1], "Invented", [])
+    assert 'class="verdict open"><b>pass so far</b>1 limit not measured (latency_ms)' in page
+    assert "may be bolted on" not in page
+
+
+def test_a_part_that_misses_a_limit_of_its_own_fails():
+    _, servos = verdicts({"backlash_deg": 0.01, "latency_ms": 9.0})
+    assert servos[1].outcome == "fail"
+
+
+def test_where_all_was_asked_for_a_limit_not_measured_fails():
+    made = vehicle(acceptance={"backlash_deg": 0.5, "latency_ms": 9.0})
+    verdict = servo_verdict(made, only_swept(sweep_of()), 0.5)
+    assert verdict.outcome == "fail"
+    assert verdict.reasons == ["latency_ms not measured, at most 9"]
+
+
+def test_all_that_was_asked_for_and_met_is_a_pass():
+    made, servos = verdicts({"backlash_deg": 0.5, "roll_trim_nm": 5.0})
+    assert servos[1].outcome == "pass"
+    module = module_verdict(made, servos)
+    assert (module.outcome, module.open_limits) == ("pass", [])
+
+
+def test_where_nothing_was_asked_for_nothing_says_that_a_servo_may_be_bolted_on():
+    _, servos = verdicts({})
+    assert servos[1].outcome == "no fault found"
+    page = servo_page(servos[1], "Invented", [])
+    assert 'class="verdict open"><b>no fault found</b>' in page
+    assert "nothing was asked" in page
+
+
+def test_servos_that_were_not_measured_leave_the_module_open():
+    made, servos = verdicts({"backlash_deg": 0.5, "roll_trim_nm": 5.0})
+    del servos[2]
+    module = module_verdict(made, servos)
+    assert (module.outcome, module.open_limits, module.absent) == (
+        "pass so far",
+        ["roll_trim_nm"],
+        [2],
+    )

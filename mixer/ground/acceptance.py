@@ -1,17 +1,18 @@
 """[acceptance]: what a servo must be able to do before it is bolted on, and the verdict.
 
 Every key may be left out; what is left out is not judged. What is asked for but was not measured
-fails: nobody knows.
+fails: nobody knows. Where only a part of the runs was made, the limits of the others stay open.
 """
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import Field
 
 from mixer.ground.section import Section
 
+Outcome = Literal["fail", "pass so far", "no fault found", "pass"]
 Degrees = Annotated[float, Field(gt=0, le=45)]
 Percent = Annotated[float, Field(gt=0, le=100)]
 Milliseconds = Annotated[float, Field(gt=0, le=5000)]
@@ -107,3 +108,12 @@ def judge(
         for name, limit in limits.items()
         if name in names
     ]
+
+
+def outcome_of(passed: bool, something_asked: bool, something_open: bool) -> Outcome:
+    """The verdict in words: "pass" only where something was asked for and all of it is met."""
+    if not passed:
+        return "fail"
+    if something_open:
+        return "pass so far"
+    return "pass" if something_asked else "no fault found"

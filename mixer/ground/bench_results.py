@@ -33,6 +33,8 @@ def servo_result(verdict: ServoVerdict) -> dict[str, Any]:
     """One servo in plain values."""
     return {
         "passed": verdict.passed,
+        "outcome": verdict.outcome,
+        "not_measured": [j.figure for j in verdict.open],
         "reasons": verdict.reasons,
         "faults": [finding.name for finding in verdict.findings],
         "figures": verdict.figures.values(),
@@ -50,6 +52,9 @@ def module_result(module: ModuleVerdict, setup: Setup) -> dict[str, Any]:
         "board": setup.board,
         "rehearsal": setup.rehearsal,
         "passed": module.passed,
+        "outcome": module.outcome,
+        "not_measured": module.open_limits,
+        "servos_not_measured": module.absent,
         "reasons": module.reasons,
         "roll_nm": match.roll_nm if match else None,
         "roll_likely_nm": match.likely_nm if match else None,
@@ -88,6 +93,7 @@ class BenchRun:
     board: str
     rehearsal: bool | None
     reasons: list[str]
+    not_measured: list[str]
     servos: dict[int, Measured]
 
     def same_vehicle(self, name: str) -> None:
@@ -125,6 +131,7 @@ def read_run(folder: Path, with_tables: bool = True) -> BenchRun:
             str(results.get("board", "")),
             results.get("rehearsal"),
             [] if results["passed"] else list(results["reasons"]),
+            list(results.get("not_measured", [])),
             {int(n): measured(folder, servo, with_tables) for n, servo in servos.items()},
         )
     except OSError as error:

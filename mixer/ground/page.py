@@ -45,10 +45,14 @@ class Section:
 
 @dataclass(frozen=True)
 class Verdict:
-    """Whether the thing examined passed, and the reason in a sentence."""
+    """Whether the thing examined passed, and the reason in a sentence.
 
-    outcome: Literal["pass", "fail"]
+    `word` stands in the place of the outcome, where it stays open.
+    """
+
+    outcome: Literal["pass", "fail", "open"]
     reason: str
+    word: str = ""
 
 
 def render_page(

@@ -206,6 +206,8 @@ def adopt_command(
     run.same_vehicle(vehicle.vehicle.name)
     if run.reasons:
         warn_of_failure(run, although_failed)
+    if run.not_measured and not run.reasons:
+        messages.print(f"passed so far, not measured: {', '.join(run.not_measured)}")
     if not rehearsal:
         run.real()
     elif run.rehearsal:
@@ -216,6 +218,7 @@ def adopt_command(
         "servos": sorted(run.servos),
         "passed": not run.reasons,
         "reasons": run.reasons,
+        "not_measured": run.not_measured,
         "rehearsal": run.rehearsal,
         "changes": changes,
     }

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from mixer.ground.acceptance import Judgement
+from mixer.ground.acceptance import Judgement, Outcome
 from mixer.ground.page import Section, Table, Verdict, render_page
 from mixer.ground.servo_figures import Figure
 from mixer.ground.servo_pictures import (
@@ -20,6 +20,10 @@ from mixer.ground.servo_verdict import ModuleVerdict, ServoVerdict
 Facts = Sequence[tuple[str, object]]
 
 NOT_MEASURED = "–"
+NOTHING_ASKED = (
+    "the vehicle file sets no limits for what was measured in [acceptance], so nothing was asked "
+    "for and nothing says whether it may be bolted on"
+)
 CAUTIONS = (
     "Powered servos move without warning: fingers and tools out of the linkage, module unpowered "
     "while hands are in it, battery fused, no pyrotechnics connected.",
@@ -31,25 +35,47 @@ CAUTIONS = (
 
 def servo_page(verdict: ServoVerdict, vehicle_name: str, facts: Facts) -> str:
     """The HTML page of one servo."""
+    whole = verdict.outcome in ("pass", "fail")
     return render_page(
         f"Servo {verdict.servo} on the bench",
-        f"Steering module of {vehicle_name}: what this servo with its linkage does, and whether "
-        "it may be bolted on.",
+        f"Steering module of {vehicle_name}: what this servo with its linkage does"
+        f"{', and whether it may be bolted on' if whole else ', as far as it was measured'}.",
         [section for section in servo_sections(verdict) if section is not None],
         facts,
-        verdict_line(verdict.passed, verdict.reasons, verdict.judgements),
+        verdict_line(
+            verdict.outcome,
+            verdict.reasons,
+            verdict.judgements,
+            not_measured([judgement.figure for judgement in verdict.open]),
+        ),
         CAUTIONS,
     )
 
 
-def verdict_line(passed: bool, reasons: Sequence[str], judgements: Sequence[Judgement]) -> Verdict:
-    """Pass or fail with the reasons in one line."""
-    if not passed:
+def verdict_line(
+    outcome: Outcome, reasons: Sequence[str], judgements: Sequence[Judgement], missing: str = ""
+) -> Verdict:
+    """Pass, fail or what is between them, with the reasons in one line."""
+    if outcome == "fail":
         return Verdict("fail", "; ".join(reasons))
-    if judgements:
-        tightest = min(judgements, key=lambda j: (j.margin or 0) / j.limit)
-        return Verdict("pass", f"no fault found; nearest to its limit: {tightest}")
-    return Verdict("pass", "no fault found; the vehicle file sets no acceptance limits")
+    if outcome == "no fault found":
+        return Verdict("open", NOTHING_ASKED, outcome)
+    tightest = min(judgements, key=lambda j: (j.margin or 0) / j.limit, default=None)
+    near = "" if tightest is None else f"; nearest to its limit: {tightest}"
+    if outcome == "pass":
+        return Verdict("pass", f"no fault found{near}")
+    return Verdict("open", f"{missing}; no fault found in what was{near}", outcome)
+
+
+def not_measured(limits: Sequence[str], servos: Sequence[int] = ()) -> str:
+    """What is still to be measured, in words; empty where nothing is."""
+    parts = []
+    if limits:
+        plural = "" if len(limits) == 1 else "s"
+        parts.append(f"{len(limits)} limit{plural} not measured ({', '.join(limits)})")
+    if servos:
+        parts.append(f"servo {', '.join(map(str, servos))} not measured at all")
+    return ", ".join(parts)
 
 
 def servo_sections(verdict: ServoVerdict) -> list[Section | None]:
@@ -75,9 +101,14 @@ def findings_section(verdict: ServoVerdict) -> Section | None:
 
 def figures_section(verdict: ServoVerdict) -> Section:
     """Every figure with its limit, margin, method and standard."""
-    limits = {judgement.figure: judgement for judgement in verdict.judgements}
+    limits = {j.figure: j for j in (*verdict.judgements, *verdict.open)}
+    left = {judgement.figure for judgement in verdict.open}
     rows = [
-        (*figure_cells(figure), *limit_cells(limits.get(figure.name)), figure.method)
+        (
+            *figure_cells(figure),
+            *limit_cells(limits.get(figure.name), figure.name in left),
+            figure.method,
+        )
         for figure in verdict.figures.figures.values()
     ]
     head = ("Figure", "Value", "Unit", "Limit", "Margin", "", "Method")
@@ -85,8 +116,8 @@ def figures_section(verdict: ServoVerdict) -> Section:
         "Figures",
         (
             "A dash: not measured, or not to be had from what was measured. Where a limit asks for "
-            "such a figure it fails. Standards are cited as remembered, their texts were not at "
-            "hand.",
+            "such a figure it fails, or stays open where its run was not made. Standards are cited "
+            "as remembered, their texts were not at hand.",
         ),
         [Table(head, rows)],
     )
@@ -105,10 +136,12 @@ def readable(name: str) -> str:
     return name.replace("_", " ")
 
 
-def limit_cells(judgement: Judgement | None) -> tuple[str, str, str]:
+def limit_cells(judgement: Judgement | None, left_open: bool) -> tuple[str, str, str]:
     if judgement is None:
         return "", "", ""
     bound = f"{'≥' if judgement.at_least else '≤'}\N{NO-BREAK SPACE}{judgement.limit:g}"
+    if left_open:
+        return bound, "", "open"
     margin = "" if judgement.margin is None else f"{judgement.margin:+.3g}"
     return bound, margin, "pass" if judgement.passed else "FAIL"
 
@@ -210,7 +243,12 @@ def module_page(module: ModuleVerdict, facts: Facts) -> str:
         f"The servos of {module.vehicle.vehicle.name}, one by one and together.",
         [comparison_section(module), *together_sections(module)],
         facts,
-        verdict_line(module.passed, module.reasons, limits),
+        verdict_line(
+            module.outcome,
+            module.reasons,
+            limits,
+            not_measured(module.open_limits, module.absent),
+        ),
         CAUTIONS,
     )
 
@@ -221,7 +259,7 @@ def comparison_section(module: ModuleVerdict) -> Section:
     values = {number: module.servos[number].figures.values() for number in numbers}
     figures = next(iter(module.servos.values())).figures.figures.values() if numbers else ()
     rows = [
-        ("verdict", "", *("pass" if module.servos[n].passed else "FAIL" for n in numbers), ""),
+        ("verdict", "", *(shown(module.servos[n].outcome) for n in numbers), ""),
         *(
             (
                 readable(figure.name),
@@ -234,6 +272,11 @@ def comparison_section(module: ModuleVerdict) -> Section:
     ]
     head = ("Figure", "Unit", *(f"Servo {n}" for n in numbers), "Spread")
     return Section("The servos beside each other", (), [Table(head, rows)])
+
+
+def shown(outcome: Outcome) -> str:
+    """An outcome as tables show it: a fail stands out."""
+    return "FAIL" if outcome == "fail" else outcome
 
 
 def cell(value: float | None) -> str:

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from mixer.ground.acceptance import Judgement, judge
+from mixer.ground.acceptance import Judgement, Outcome, judge, outcome_of
 from mixer.ground.bench_data import BenchData
 from mixer.ground.diagnosis import Finding, diagnose
 from mixer.ground.quantities import VANES
@@ -16,12 +16,20 @@ TOGETHER = ("roll_trim_nm",)  # of the limits, those that the four servos meet o
 
 @dataclass(frozen=True)
 class ServoVerdict:
-    """Everything found out about one servo, and what to think of it."""
+    """Everything found out about one servo, and what to think of it.
+
+    `open`: the limits that belong to runs which were not made.
+    """
 
     data: BenchData
     figures: ServoFigures
     judgements: list[Judgement]
     findings: list[Finding]
+    open: list[Judgement]
+
+    @property
+    def outcome(self) -> Outcome:
+        return outcome_of(self.passed, bool(self.judgements), bool(self.open))
 
     @property
     def servo(self) -> int:
@@ -39,7 +47,12 @@ class ServoVerdict:
     @property
     def reasons(self) -> list[str]:
         """Why it fails, one sentence each; empty where it passes."""
-        failed = [str(judgement) for judgement in self.judgements if not judgement.passed]
+        missing = [judgement for judgement in self.judgements if judgement.value is None]
+        failed = [str(j) for j in self.judgements if not j.passed and j not in missing]
+        if len(missing) > 1:
+            failed.append(f"not measured: {', '.join(j.figure for j in missing)}")
+        else:
+            failed += map(str, missing)
         found = [f"{finding.name}: {finding.seen}" for finding in self.findings]
         refusal = [self.figures.refusal] if self.refused and not found else []
         return found + refusal + failed
@@ -51,15 +64,21 @@ def servo_verdict(
     timer_us: float,
     only: tuple[str, ...] = (),
 ) -> ServoVerdict:
-    """The verdict on one servo. `only`: the runs that were made, where not all were asked for."""
+    """The verdict on one servo. `only`: the runs that were made, where not all were asked for.
+
+    Limits of the other runs stay open; where all were asked for, what was not measured fails.
+    """
     low, high = vehicle.vanes.travel_deg[data.servo - 1]
     travel_deg = (float(low), float(high))
     figures = servo_figures(data, travel_deg, timer_us)
     ends_us = vehicle.servos[data.servo - 1].pulse_us(list(travel_deg))
     us_per_deg = float((ends_us[1] - ends_us[0]) / (high - low))
     names = [name for name in figures.figures if not only or runs_of(name) in only]
-    limited = judge(figures.values(), vehicle.acceptance, names) if names else []
-    return ServoVerdict(data, figures, limited, diagnose(data, us_per_deg, travel_deg))
+    rest = [name for name in figures.figures if name not in names]
+    limited, left = (
+        judge(figures.values(), vehicle.acceptance, part) if part else [] for part in (names, rest)
+    )
+    return ServoVerdict(data, figures, limited, diagnose(data, us_per_deg, travel_deg), left)
 
 
 RUN_OF = {
@@ -84,12 +103,32 @@ def runs_of(figure: str) -> str:
 
 @dataclass(frozen=True)
 class ModuleVerdict:
-    """The four servos together; `match` is None where not all four have a table."""
+    """The four servos together; `match` is None where not all four have a table.
+
+    `open`: the limits that the servos meet or miss together, where not all four were swept.
+    """
 
     vehicle: Vehicle
     servos: dict[int, ServoVerdict]
     match: Match | None
     judgements: list[Judgement]
+    open: list[Judgement]
+
+    @property
+    def open_limits(self) -> list[str]:
+        """The limits that stay open for any servo, or for all together."""
+        each = [judgement for servo in self.servos.values() for judgement in servo.open]
+        return list(dict.fromkeys(judgement.figure for judgement in [*each, *self.open]))
+
+    @property
+    def absent(self) -> list[int]:
+        """The servos that were not measured at all."""
+        return [number for number in range(1, VANES + 1) if number not in self.servos]
+
+    @property
+    def outcome(self) -> Outcome:
+        asked = any(servo.judgements for servo in self.servos.values()) or bool(self.judgements)
+        return outcome_of(self.passed, asked, bool(self.open_limits or self.absent))
 
     @property
     def passed(self) -> bool:
@@ -111,5 +150,6 @@ def module_verdict(vehicle: Vehicle, servos: Mapping[int, ServoVerdict]) -> Modu
     found = match(vehicle, {number: servo.figures for number, servo in servos.items()})
     values = {"roll_trim_nm": found.roll_nm if found else None}
     swept = len(servos) == VANES and all(servo.data.sweep is not None for servo in servos.values())
-    together = judge(values, vehicle.acceptance, TOGETHER) if swept else []
-    return ModuleVerdict(vehicle, dict(sorted(servos.items())), found, together)
+    together = judge(values, vehicle.acceptance, TOGETHER)
+    judged, left = (together, []) if swept else ([], together)
+    return ModuleVerdict(vehicle, dict(sorted(servos.items())), found, judged, left)
