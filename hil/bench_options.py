@@ -16,6 +16,7 @@ from mixer.ground.command import result_option
 from mixer.ground.demo import scenario
 from mixer.ground.files import InputError
 from mixer.ground.quantities import VANES
+from mixer.ground.servo_fit import FEWEST_POSITIONS
 from mixer.ground.vehicle import Vehicle, load_vehicle, parse_vehicle
 
 AnyFunction = Callable[..., Any]
@@ -66,6 +67,8 @@ class BenchOptions:
             raise OptionError(
                 f"--from-us {plan.low_us:g} must be less than --to-us {plan.high_us:g}"
             )
+        if SWEPT & self.settings.keys():
+            check_positions(vehicle, plan)
         return plan
 
     def emulated(self, vehicle: Vehicle) -> list[EmulatedServo]:
@@ -82,6 +85,23 @@ class BenchOptions:
             )
             for plan in plans
         ]
+
+
+SWEPT = {"positions", "low_us", "high_us"}  # the settings that choose the pulses of the sweep
+
+
+def check_positions(vehicle: Vehicle, plan: BenchPlan) -> None:
+    """OptionError where too few pulses of the sweep lie within the travel to make a table of."""
+    travel_deg = list(vehicle.vanes.travel_deg[plan.servo - 1])
+    low_us, high_us = sorted(vehicle.servos[plan.servo - 1].pulse_us(travel_deg))
+    within = int(((plan.sweep_us >= low_us) & (plan.sweep_us <= high_us)).sum())
+    if within < FEWEST_POSITIONS:
+        raise OptionError(
+            f"--positions {plan.positions}: of the pulses from {plan.low_us:g} to "
+            f"{plan.high_us:g} us only {within} lie within the travel of servo {plan.servo}, "
+            f"{low_us:g} to {high_us:g} us; at least {FEWEST_POSITIONS} are needed: more "
+            "positions, or --from-us and --to-us nearer to the travel"
+        )
 
 
 def fault_of(text: str) -> tuple[int, str]:
@@ -111,7 +131,7 @@ def numbers_of(text: str | None) -> tuple[float, ...] | None:
 
 PLAN_OPTIONS: dict[str, Any] = {
     "positions": click.option(
-        "--positions", type=click.IntRange(5, 401), help="Pulses of the sweep. [35]"
+        "--positions", type=click.IntRange(7, 401), help="Pulses of the sweep. [35]"
     ),
     "passes": click.option("--passes", type=click.IntRange(2, 50), help="Passes up and down. [3]"),
     "settle_s": click.option(

@@ -113,6 +113,26 @@ def test_a_single_run_is_judged_by_its_own_limits_only(tmp_path):
     assert result["servos_not_measured"] == [2, 3, 4]
 
 
+def test_too_few_positions_within_the_travel_are_refused_before_anything_moves(tmp_path):
+    """Seven are enough over the travel; over three times the travel they are not."""
+    arguments = ("bench", "sweep", "--servo", 1, "--passes", 2, "--out-dir", tmp_path / "out")
+    assert run(*arguments, "--positions", 6).exit_code == 2
+    wide = run(*arguments, "--positions", 7, "--from-us", 1000, "--to-us", 2000)
+    assert wide.exit_code == 2
+    assert "--positions 7: of the pulses from 1000 to 2000 us only" in wide.stderr
+    assert not (tmp_path / "out").exists()
+    least = run(*arguments, "--positions", 7)
+    assert least.exit_code == 0, least.output
+
+
+def test_a_sweep_that_makes_no_table_names_its_servo_once(tmp_path):
+    """Over one half of the travel nothing is extrapolated."""
+    arguments = ("bench", "sweep", "--servo", 1, "--passes", 2, "--out-dir", tmp_path)
+    done = run(*arguments, "--from-us", 1500, "--to-us", 1650)
+    assert done.exit_code == 1
+    assert "! servo 1: the sweep moved the vane from" in done.stdout
+
+
 def test_a_part_says_on_the_terminal_that_it_is_a_part(tmp_path):
     file = vehicle_file(tmp_path, acceptance={"backlash_deg": 0.05, "slew_deg_s": 300.0})
     done = run("bench", "step", "--vehicle", file, "--out-dir", tmp_path / "out")

@@ -86,7 +86,8 @@ def fitted(
     try:
         return fit_servo(data.sweep, travel_deg, timer_us), ""
     except (ServoRefusedError, SweepError) as error:
-        return None, str(error)
+        # Whoever shows it names the servo.
+        return None, str(error).removeprefix(f"servo {data.servo}: ")
 
 
 def sweep_figures(fit: ServoFit | None) -> list[Figure]:
