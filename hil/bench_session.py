@@ -17,6 +17,7 @@ from hil.bench_view import BenchView
 from hil.board_port import HOLD_MS, BoardPort
 from hil.encoder_zero import read_scales
 from hil.journal import Journal, JournalError
+from hil.questions import ask
 from hil.typed_reader import TypedReader
 from mixer.ground.bench_data import bench_data
 from mixer.ground.bench_results import Setup, module_result, write_results
@@ -95,7 +96,7 @@ def measure_servo(
     """One servo through a first look and the runs, each kept in a journal of its own."""
     bench: BenchPort = port
     if options.by_person:
-        bench = TypedReader(port, lambda text: click.prompt(text, err=True), messages.print)
+        bench = TypedReader(port, ask, messages.print)
     lists = {run: items_of(plan, [run], bench.can_record) for run in ("ready", *runs)}
     left_out = [run for run, items in lists.items() if not items and run != "hold"]
     if left_out:

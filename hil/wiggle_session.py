@@ -8,6 +8,7 @@ from rich.table import Table
 
 from hil.bench_board import bench_board
 from hil.bench_options import BenchOptions, OptionError
+from hil.questions import ask, one_of
 from hil.wiggle import ModelOnlooker, Onlooker, Seen, WiggleRow, wiggle
 from mixer.ground.command import INTERRUPTED, stop
 from mixer.ground.console import messages, output
@@ -26,16 +27,13 @@ class PersonOnlooker:
         """The person looks all the time."""
 
     def saw(self) -> Seen:
-        vane = click.prompt(
-            "Which vane moved? (1 to 4, 0: none)", type=click.IntRange(0, 4), err=True
-        )
+        vane = int(ask("Which vane moved? (1 to 4, 0: none)", one_of("0", "1", "2", "3", "4")))
         if vane == 0:
             return Seen(0, "none")
-        answer = click.prompt(
+        answer = ask(
             "Which way did it turn first, from outside? (c: clockwise, a: anti-clockwise, n: "
             "cannot tell)",
-            type=click.Choice(list(TURNS)),
-            err=True,
+            one_of(*TURNS),
         )
         return Seen(vane, TURNS[answer])  # type: ignore[arg-type]
 

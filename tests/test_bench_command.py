@@ -12,6 +12,7 @@ from hil.bench_options import fault_of
 from hil.bench_view import reading
 from hil.encoder_zero import read_scales, zero_of
 from hil.errors import BoardError
+from hil.questions import ask
 from hil.typed_reader import angle_of
 from mixer.ground.command import fourvane
 from mixer.ground.files import InputError
@@ -255,6 +256,35 @@ def test_the_wiggle_check_asks_a_person(tmp_path):
         "did not move: plug, supply, horn",
     ]
     assert "vane 1 (clocking 45 deg) should turn clockwise first" in done.stderr
+
+
+def test_a_wrong_answer_is_told_what_would_be_right_and_asked_again():
+    done = run("bench", "wiggle", "--by-eye", "--servo", 1, "--json", typed="y\n1\n7\nC\n")
+    assert done.exit_code == 0, done.output
+    assert "'y' is no answer here; type one of 0, 1, 2, 3, 4" in done.stderr
+    assert "'7' is no answer here; type one of c, a, n" in done.stderr
+
+
+@pytest.mark.parametrize(
+    "command", [("wiggle", "--by-eye"), ("sweep", "--reader", "person", "--out-dir")]
+)
+def test_an_input_that_ends_before_the_answers_is_bad_input(tmp_path, command):
+    folder = (tmp_path,) if command[-1] == "--out-dir" else ()
+    done = run("bench", *command, *folder, "--servo", 1, typed="")
+    assert done.exit_code == 2
+    assert "the input ended at the question" in done.stderr
+    assert "Aborted" not in done.output
+
+
+def test_ctrl_c_at_a_question_is_no_end_of_input(monkeypatch):
+    """Nothing of the question is lost: it ends as Ctrl-C does everywhere."""
+
+    def interrupted(prompt):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("click.termui.visible_prompt_func", interrupted)
+    with pytest.raises(KeyboardInterrupt):
+        ask("Which vane moved?")
 
 
 def test_a_sweep_file_becomes_servo_tables(benched, tmp_path):
