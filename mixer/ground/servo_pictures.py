@@ -33,21 +33,28 @@ def calibration_picture(fit: ServoFit) -> Picture:
         for edge_deg in (-half_deg, half_deg):
             rest.axhline(edge_deg, **LIMIT)
         rest.annotate(
-            f"±R/2 = ±{half_deg:.2f}°",
-            (1, half_deg),
+            f"promised by the table: ±{half_deg:.2f}°, (R + one timer step)/2",
+            (0.98, half_deg),
+            xytext=(0, 3),
             xycoords=("axes fraction", "data"),
+            textcoords="offset points",
             ha="right",
             va="bottom",
             fontsize=8,
         )
+        low_deg, high_deg = rest.get_ylim()
+        # Room for those words above the line, and for the legend below the readings.
+        rest.set_ylim(low_deg - 0.22 * (high_deg - low_deg), high_deg + 0.1 * (high_deg - low_deg))
         labelled(curve, "pulse, µs", "deflection, deg", "Calibration")
-        labelled(rest, "pulse, µs", "reading minus table, deg", "What the table leaves")
+        labelled(
+            rest, "pulse, µs", "reading minus table, deg", "What the table leaves", "lower right"
+        )
         return Picture(
             svg(figure),
             "Left: mean readings of both directions and the servo table through their middle. "
             "Right: every reading against the table; the lines are the means of each direction, "
-            "their gap is the reversal value. Dotted: half of the promised repeatability either "
-            "way.",
+            "their gap is the reversal value. Dotted: what the table promises "
+            "either way, half of the repeatability R and of one timer step.",
         )
 
 
