@@ -24,7 +24,7 @@ from mixer.ground.response import (
 
 def step_record(omega, zeta, rate_hz=1000.0, size_deg=10.0, latency_s=0.0, noise_deg=0.0, seed=0):
     """A second-order step at time 0 after half a second of rest, by scipy.signal."""
-    time_s = np.arange(-0.5, 14 / (zeta * omega), 1 / rate_hz)
+    time_s = np.arange(-0.5, latency_s + 14 / (zeta * omega), 1 / rate_hz)
     system = signal.TransferFunction([omega**2], [1, 2 * zeta * omega, omega**2])
     grid_s = np.linspace(0, time_s[-1] + 0.1, 4001)
     _, response = signal.step(system, T=grid_s)
@@ -162,3 +162,27 @@ def test_a_sine_is_found_again(amplitude, phase, offset):
     assert found.amplitude == pytest.approx(amplitude, rel=1e-9)
     assert np.cos(found.phase_rad - phase) == pytest.approx(1, abs=1e-12)
     assert found.offset == pytest.approx(offset, abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("size_deg", "noise_deg", "step_deg", "told"),
+    [
+        (20.0, 0.03, 0.0, True),
+        (3.0, 0.03, 0.0, False),
+        (20.0, 0.0, 360 / 4096, True),
+        (3.0, 0.0, 360 / 4096, False),
+        (3.0, 0.0, 0.0, True),
+    ],
+)
+def test_latency_is_told_only_of_steps_large_against_noise_and_resolution(
+    size_deg, noise_deg, step_deg, told
+):
+    time_s, angle_deg = step_record(
+        40.0, 0.9, size_deg=size_deg, latency_s=0.008, noise_deg=noise_deg, seed=3
+    )
+    if step_deg:
+        angle_deg = np.round(angle_deg / step_deg) * step_deg
+    found = step_figures(time_s, angle_deg).latency_s
+    assert (found is not None) == told
+    if found is not None:
+        assert found == pytest.approx(0.008, abs=0.004)

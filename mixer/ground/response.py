@@ -16,6 +16,7 @@ HALF_POWER = 1 / np.sqrt(2)  # −3 dB
 FINAL_SHARE = 0.2  # of the record: its end, where the vane stands again
 ONSET_SHARES = (0.01, 0.10)  # of the step: the part that says when the vane began to move
 SLEW_SHARES = (0.25, 0.75)  # of the step: past the start, before the stop
+LATENCY_SHARE = 0.02  # of the step: readings at rest must stay within it, or no start is seen
 NOISES = 5.0  # standard deviations that a reading at rest stays within
 
 
@@ -24,12 +25,13 @@ class StepFigures:
     """A step response in figures; None where there is no such thing (no overshoot, no peak).
 
     `noise_deg` is the standard deviation of a reading at rest; a settling band narrower than
-    five of them is widened to that, and `settling_band_percent` says what it was.
+    five of them is widened to that, and `settling_band_percent` says what it was. `latency_s` is
+    None for a step so small that noise, or the steps of the reader, would make it up.
     """
 
     start_deg: float
     final_deg: float
-    latency_s: float
+    latency_s: float | None
     rise_s: float
     full_rise_s: float | None
     peak_s: float | None
@@ -72,7 +74,7 @@ def step_figures(time_s: Array, angle_deg: Array) -> StepFigures:
     return StepFigures(
         start_deg=start_deg,
         final_deg=final_deg,
-        latency_s=onset(t, y, noise_deg / abs(size_deg)),
+        latency_s=latency(t, y, noise_deg / abs(size_deg)),
         rise_s=crossing(t, y, 0.9) - crossing(t, y, 0.1),
         full_rise_s=crossing(t, y, 1.0) if peak_s is not None else None,
         peak_s=peak_s,
@@ -99,6 +101,19 @@ def crossing(t: Array, y: Array, level: float) -> float:
     if i == 0:
         return float(t[0])
     return float(t[i - 1] + (level - y[i - 1]) / (y[i] - y[i - 1]) * (t[i] - t[i - 1]))
+
+
+def latency(t: Array, y: Array, noise: float) -> float | None:
+    """When the motion began; None where what readings are uncertain by hides it.
+
+    `noise` is the scatter of y. A reader of coarse steps can be quiet at rest and yet be
+    uncertain by its step, whose standard deviation is a step over √12.
+    """
+    changes = np.abs(np.diff(y))
+    step = float(np.min(changes[changes > 0], initial=np.inf))
+    coarse = 0.0 if np.isinf(step) else step / np.sqrt(12)
+    uncertain = max(noise, coarse)
+    return onset(t, y, noise) if NOISES * uncertain <= LATENCY_SHARE else None
 
 
 def onset(t: Array, y: Array, noise: float) -> float:

@@ -170,13 +170,14 @@ def step_response_figures(steps: Sequence[tuple[StepTrace, StepFigures]]) -> lis
     largest_deg = max((trace.size_deg for trace, _ in steps), default=0.0)
     every = [figures for _, figures in steps]
     largest = [figures for trace, figures in steps if trace.size_deg == largest_deg]
+    latencies_s = [step.latency_s for step in largest if step.latency_s is not None]
     return [
         Figure(
             "latency_ms",
-            1000 * max(step.latency_s for step in largest) if largest else None,
+            1000 * max(latencies_s) if latencies_s else None,
             "ms",
-            "command to the start of the motion in the largest step: square root of the response "
-            "led back to zero",
+            "command to the start of the motion in the largest step, if that is large against "
+            "noise and resolution: square root of the response led back to zero",
         ),
         Figure(
             "rise_ms",

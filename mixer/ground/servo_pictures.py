@@ -87,7 +87,9 @@ def step_picture(figures: ServoFigures) -> Picture:
             for trace, step in figures.steps:
                 if trace.direction == direction:
                     scaled = (trace.angle_deg - step.start_deg) / step.size_deg
-                    label = f"{abs(step.size_deg):.1f}°, latency {1000 * step.latency_s:.0f} ms"
+                    label = f"{abs(step.size_deg):.1f}°"
+                    if step.latency_s is not None:
+                        label += f", latency {1000 * step.latency_s:.0f} ms"
                     look = series(sizes.index(trace.size_deg))
                     axis.plot(1000 * trace.time_s, scaled, label=label, **look)
             for level in (0.98, 1.02):

@@ -6,6 +6,7 @@ import numpy as np
 
 from mixer.ground.acceptance import Judgement, Outcome
 from mixer.ground.page import Section, Table, Verdict, render_page
+from mixer.ground.response import LATENCY_SHARE
 from mixer.ground.servo_figures import Figure
 from mixer.ground.servo_pictures import (
     calibration_picture,
@@ -187,7 +188,7 @@ def steps_section(verdict: ServoVerdict) -> Section | None:
     rows = [
         (
             f"{step.size_deg:+.1f}",
-            f"{1000 * step.latency_s:.1f}",
+            NOT_MEASURED if step.latency_s is None else f"{1000 * step.latency_s:.0f}",
             f"{1000 * step.rise_s:.1f}",
             f"{step.overshoot_percent:.1f}",
             f"{1000 * step.settling_s:.0f}",
@@ -196,7 +197,12 @@ def steps_section(verdict: ServoVerdict) -> Section | None:
         )
         for _, step in verdict.figures.steps
     ]
-    return Section("Step response", (), [Table(head, rows)], [step_picture(verdict.figures)])
+    text = (
+        f"Latency is told only of steps large against noise and resolution of the readings: what a "
+        f"reading is uncertain by (five standard deviations) stays within {LATENCY_SHARE:.0%} of "
+        "the step."
+    )
+    return Section("Step response", (text,), [Table(head, rows)], [step_picture(verdict.figures)])
 
 
 def frequency_section(verdict: ServoVerdict) -> Section | None:
