@@ -74,6 +74,7 @@ def test_what_was_not_measured_is_said(bench):
 def test_meaning_a_failed_run_is_not_meaning_a_rehearsal(bench):
     done, new = bench("--although-failed", rehearsal=True, board="unix", **FAILED)
     assert done.exit_code == 2
+    assert "adopted" not in done.output
     assert not new.exists()
 
 

@@ -204,15 +204,17 @@ def adopt_command(
     vehicle = load_vehicle(vehicle_file)
     run = read_run(folder, not without_tables)
     run.same_vehicle(vehicle.vehicle.name)
-    if run.reasons:
-        warn_of_failure(run, although_failed)
-    if run.not_measured and not run.reasons:
-        messages.print(f"passed so far, not measured: {', '.join(run.not_measured)}")
+    if run.reasons and not although_failed:
+        stop(
+            f"{run.path}: the bench run failed, nothing was written:{listed(run.reasons)}\n"
+            "Put it right and measure again with --anew, or say --although-failed if these "
+            "figures are meant to be counted on.",
+            FAILED,
+        )
     if not rehearsal:
         run.real()
-    elif run.rehearsal:
-        messages.print("a rehearsal: these are emulated servos, not to be flown by")
     changes = adopt(vehicle, out, run.servos, slew_share)
+    tell_doubts(run)
     result = {
         "vehicle": out,
         "servos": sorted(run.servos),
@@ -231,14 +233,17 @@ def adopt_command(
     emit(result, as_json, show)
 
 
-def warn_of_failure(run: BenchRun, although_failed: bool) -> None:
-    """Say why a run failed; unless it is meant all the same, end with exit status 1."""
-    reasons = "".join(f"\n! {reason}" for reason in run.reasons)
-    if not although_failed:
-        stop(
-            f"{run.path}: the bench run failed, nothing was written:{reasons}\n"
-            "Put it right and measure again with --anew, or say --although-failed if these "
-            "figures are meant to be counted on.",
-            FAILED,
+def tell_doubts(run: BenchRun) -> None:
+    """What speaks against flying by measurements that were adopted all the same."""
+    if run.reasons:
+        messages.print(
+            f"adopted although the bench run failed:{listed(run.reasons)}", soft_wrap=True
         )
-    messages.print(f"adopted although the bench run failed:{reasons}", soft_wrap=True)
+    elif run.not_measured:
+        messages.print(f"passed so far, not measured: {', '.join(run.not_measured)}")
+    if run.rehearsal:
+        messages.print("a rehearsal: these are emulated servos, not to be flown by")
+
+
+def listed(reasons: list[str]) -> str:
+    return "".join(f"\n! {reason}" for reason in reasons)
