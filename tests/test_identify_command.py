@@ -302,10 +302,30 @@ def test_a_bad_log_ends_with_2_one_message_and_no_file(
     assert set(tmp_path.iterdir()) == before
 
 
+@pytest.mark.parametrize("command", [
+    ("identify", "test.csv"), ("identify", "--plan"), ("erosion", "fit", "inspection.csv"),
+    ("servo", "adopt", "bench"),
+])  # fmt: skip
+def test_no_command_writes_over_the_vehicle_file_it_reads(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, command: tuple[str, ...]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    commented_file(tmp_path)
+    (tmp_path / "bench").mkdir()
+    for name in ("test.csv", "inspection.csv"):
+        (tmp_path / name).write_text("time_s\n0\n", encoding="utf-8")
+    before = (tmp_path / "vehicle.toml").read_bytes()
+    same = ["--vehicle", "vehicle.toml", "--out", "vehicle.toml"]
+    result = CliRunner().invoke(fourvane, [*command, *same])
+    assert result.exit_code == 2
+    assert result.stderr == "vehicle.toml: named twice; a result needs a file of its own\n"
+    assert (tmp_path / "vehicle.toml").read_bytes() == before
+
+
 @pytest.mark.parametrize(("arguments", "said"), [
     ((), "name the LOG of a static test, or ask for a programme with --plan"),
     (("test.csv", "--plan"), "leave out LOG"),
-    (("test.csv", "--report", "new.toml"), "need different names"),
+    (("test.csv", "--report", "new.toml"), "new.toml: named twice"),
     (("--plan", "--burn-s", "2"), "a burn of 2 s is too short for one round of the programme"),
     (("test.csv", "--wear-points", "9"), "9 is not in the range"),
 ])  # fmt: skip

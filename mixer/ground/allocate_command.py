@@ -16,7 +16,7 @@ from mixer.ground.command import emit, result_option
 from mixer.ground.commands_csv import CommandsWriter
 from mixer.ground.console import messages, output, progress
 from mixer.ground.demands import DemandFile
-from mixer.ground.files import InputError, write_whole
+from mixer.ground.files import keep_apart, write_whole
 from mixer.ground.flight_record import AXES, FlightRecord
 from mixer.ground.quantities import VANES
 from mixer.ground.tables_dump import checksum
@@ -108,14 +108,6 @@ def allocate_files(
             flight_report.page(vehicle, record, sources, notes(record, vehicle, jams, load_s))
         )
     return record
-
-
-def keep_apart(results: Sequence[Path], sources: Sequence[Path]) -> None:
-    """InputError where a result would be written over a source or over another result."""
-    for place, path in enumerate(results):
-        for other in (*sources, *results[:place]):
-            if path == other or (path.exists() and other.exists() and path.samefile(other)):
-                raise InputError(f"{path}: named twice; a result needs a file of its own")
 
 
 def notes(

@@ -224,7 +224,8 @@ def page(vehicle: Vehicle, instants: Sequence[Instant], unmet: Sequence[Unmet]) 
                     "the pressure is in them."
                     if vehicle.uncertainty is None
                     else "The band knows what [uncertainty] states and nothing else; the pressure "
-                    "is taken as exact.",
+                    "is taken as exact. It can lie below the nominal: within reach both ways is "
+                    "the weaker way, and vanes that are not quite alike make one way weaker.",
                     "Slew is left out: how soon a moment is reached is another matter. With a "
                     "jammed vane much less is within reach.",
                 ],

@@ -17,6 +17,7 @@ from mixer.ground.vehicle import Vehicle
 FULL_SET = {"linewidth": 0.6, "alpha": 0.8}
 GRID = 241
 PALE = 1.8  # the map's darkest is this much less than the scale's, so that its numbers can be read
+NOMINAL, BAND = "#23282d", "#9db7c9"  # not one of the burn times' looks
 WORST = {"color": "#444444", "linestyle": (0, (1, 1)), "linewidth": 1.1}
 REQUIRED = {"color": "#444444", "linestyle": "-", "linewidth": 2.2, "solid_capstyle": "butt"}
 
@@ -93,10 +94,10 @@ def draw_over_burn(panels: Iterable[Axes], vehicle: Vehicle, unmet: Sequence[Unm
     band = None if vehicle.uncertainty is None else reachable_band(vehicle, times_s)
     wanted_nm = required_nm(vehicle.requirements)
     for place, (panel, axis) in enumerate(zip(panels, AXES, strict=True)):
-        line = panel.plot(times_s, alone_nm[:, place], label="nominal", **series(place))[0]
+        panel.plot(times_s, alone_nm[:, place], label="nominal", color=NOMINAL)
         if band is not None:
             ends_nm = band.low_nm[:, place], band.high_nm[:, place]
-            look = {"color": line.get_color(), "alpha": 0.25, "linewidth": 0}
+            look = {"color": BAND, "linewidth": 0}
             panel.fill_between(times_s, *ends_nm, label="two standard errors", **look)
             panel.plot(times_s, band.worst_nm[:, place], label="worst case", **WORST)
             panel.legend(loc="lower left")

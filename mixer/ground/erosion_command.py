@@ -12,7 +12,7 @@ from tomlkit.items import Array, Table
 from mixer.ground.chip import Chip, chip_effect
 from mixer.ground.command import emit, result_option
 from mixer.ground.console import output, progress
-from mixer.ground.files import InputError, write_whole
+from mixer.ground.files import InputError, keep_apart, write_whole
 from mixer.ground.geometry import VaneGeometry
 from mixer.ground.heat import vane_life
 from mixer.ground.inspection import CALLIPER_MM, read_inspection
@@ -124,6 +124,8 @@ def fit(
 
     Example: fourvane erosion fit inspection.csv --vehicle vehicle.toml --out worn.toml
     """
+    page = Path(report) if report else Path(out).with_suffix(".html")
+    keep_apart([Path(out), page], [Path(vehicle_file), Path(inspection_file)])
     vehicle = load_vehicle(vehicle_file)
     geometry, engine = vehicle.vanes.geometry, vehicle.engine
     planned_s = engine.burn_time_s if planned_load_s is None else planned_load_s
@@ -142,7 +144,6 @@ def fit(
             )  # fmt: skip
     text = with_erosion(vehicle.text, wear.load_s, rows, Path(inspection_file).name)
     parse_vehicle(text, out)  # what is written can be read again, from where it is written
-    page = Path(report) if report else Path(out).with_suffix(".html")
     result = wear_result(found, wear, rows, life)
     with write_whole(page) as stream:
         stream.write(wear_page(vehicle, found, wear, rows, geometry, life))

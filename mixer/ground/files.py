@@ -282,3 +282,11 @@ def cells(file: str, number: int, line: str) -> list[str]:
         return next(csv.reader([line], strict=True))
     except csv.Error as error:
         raise DataError(file, number, None, line.rstrip("\r\n"), f"not CSV: {error}") from error
+
+
+def keep_apart(results: Sequence[Path], sources: Sequence[Path]) -> None:
+    """InputError where a result would be written over a source or over another result."""
+    for place, path in enumerate(results):
+        for other in (*sources, *results[:place]):
+            if path == other or (path.exists() and other.exists() and path.samefile(other)):
+                raise InputError(f"{path}: named twice; a result needs a file of its own")

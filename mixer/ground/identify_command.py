@@ -13,7 +13,7 @@ from mixer.ground.console import output, progress
 from mixer.ground.corrected_vehicle import Corrected, corrected, write_corrected
 from mixer.ground.excitation import condition_number, movements, not_excited
 from mixer.ground.expected_errors import Expected, StandCells, expect
-from mixer.ground.files import InputError, write_whole
+from mixer.ground.files import InputError, keep_apart, write_whole
 from mixer.ground.findings import (
     Finding,
     findings,
@@ -87,13 +87,13 @@ def identify(
     if planned:
         if log_file is not None or report_file is not None:
             raise InputError("--plan makes a programme for a test to come: leave out LOG, --report")
+        keep_apart([out], [vehicle.path])
         propose(vehicle, out, burn_s, noise_share, rate_hz, as_json)
         return
     if log_file is None:
         raise InputError("name the LOG of a static test, or ask for a programme with --plan")
     page_file = report_file or out.with_suffix(".html")
-    if page_file == out:
-        raise InputError(f"{out}: the vehicle file and the report need different names")
+    keep_apart([out, page_file], [vehicle.path, log_file])
     with progress("Static test", STEPS) as done:
         log = read_stand_log(log_file, vehicle, still)
         refuse_mixed_up_columns(log, vehicle)

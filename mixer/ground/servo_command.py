@@ -11,7 +11,7 @@ from mixer.ground.bench_data import only_swept
 from mixer.ground.bench_results import BenchRun, read_run
 from mixer.ground.command import FAILED, emit, result_option, stop
 from mixer.ground.console import messages, output
-from mixer.ground.files import DataError, write_whole
+from mixer.ground.files import DataError, keep_apart, write_whole
 from mixer.ground.servo_fit import (
     ServoFit,
     ServoRefusedError,
@@ -201,6 +201,7 @@ def adopt_command(
 
     Example: fourvane servo adopt fourvane-bench --vehicle vehicle.toml --out measured.toml
     """
+    keep_apart([out], [vehicle_file])
     vehicle = load_vehicle(vehicle_file)
     run = read_run(folder, not without_tables)
     run.same_vehicle(vehicle.vehicle.name)

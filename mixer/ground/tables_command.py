@@ -7,9 +7,8 @@ from typing import Any
 import click
 
 from mixer.flight.tables import VERSION
-from mixer.ground.allocate_command import keep_apart
 from mixer.ground.command import emit, result_option
-from mixer.ground.files import write_whole
+from mixer.ground.files import keep_apart, write_whole
 from mixer.ground.tables import COUNTS, largest_force_n
 from mixer.ground.tables_dump import checksum, dump, told
 from mixer.ground.vehicle import load_vehicle

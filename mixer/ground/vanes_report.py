@@ -109,6 +109,15 @@ def vane_result(
     }
 
 
+def verdict(result: dict[str, Any]) -> Verdict:
+    """Pass or fail; open where the vane lives long enough, but at its worst does not."""
+    if not result["passed"]:
+        return Verdict("fail", reason(result))
+    if result["life_low_s"] < result["burn_time_s"]:
+        return Verdict("open", reason(result), "not sure")
+    return Verdict("pass", reason(result))
+
+
 def reason(result: dict[str, Any]) -> str:
     """Why the vane passed or not, in a sentence."""
     burn_s = result["burn_time_s"]
@@ -233,7 +242,7 @@ def vanes_page(
              if result["servo_torque_margin"] is None else f"{result['servo_torque_margin']:.2f}"),
             ("life", life.sentence),
         ],
-        Verdict("pass" if result["passed"] else "fail", reason(result)),
+        verdict(result),
         (*CAUTIONS, DUST_CAUTION),
     )  # fmt: skip
 
@@ -299,7 +308,9 @@ def vanes(vehicle_file: str, out: str | None, as_json: bool) -> None:
         result["report"] = str(Path(out))
 
     def show() -> None:
-        output.print(f"{vehicle.vehicle.name}: {reason(result)}", soft_wrap=True)
+        found = verdict(result)
+        word = (found.word or found.outcome).upper()
+        output.print(f"{word}. {vehicle.vehicle.name}: {found.reason}", soft_wrap=True)
         for name, value in (
             ("side force at full travel", f"{np.max(np.abs(curve.force_n)):.4g} N a vane"),
             ("thrust lost at rest", f"{result['thrust_loss_at_rest']:.1%}"),
