@@ -414,7 +414,8 @@ def test_files_from_before_stay_as_they_were_when_the_input_is_bad(tmp_path: Pat
 
 
 @pytest.mark.parametrize("option", [
-    ["--jam", "5", "1"], ["--jam", "1"], ["--jam", "1", "-2"], ["--load", "-1"], ["--load", "x"],
+    ["--jam", "5", "1"], ["--jam", "1"], ["--jam", "1", "-2"], ["--jam", "3", "200"],
+    ["--load", "-1"], ["--load", "x"],
 ])  # fmt: skip
 def test_a_wrong_option_ends_with_2_and_leaves_no_file(tmp_path: Path, option: list[str]) -> None:
     file, demands = vehicle_file(tmp_path), demands_file(tmp_path, steady(3, 1.0, 2.0, 3.0))

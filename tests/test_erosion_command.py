@@ -133,6 +133,16 @@ def test_drawing_gives_forces_masses_and_life_of_the_worn_vane(tmp_path):
     assert told["life_s"] == pytest.approx(75.0, rel=0.15)
 
 
+def test_a_station_that_the_drawn_vane_does_not_have_is_refused(tmp_path):
+    short = drawn()
+    short["vanes"] = {**short["vanes"], "geometry": {**short["vanes"]["geometry"], "span_mm": 30.0,
+                                                     "immersed_span_mm": 28.0}}  # fmt: skip
+    result = fit(tmp_path, **short)
+    assert result.exit_code == 2
+    assert "burn 1, vane 1: station_mm = 38; must be at most 30, the span" in result.output
+    assert not (tmp_path / "worn.toml").exists()
+
+
 def test_too_short_burns_end_with_words_and_write_nothing(tmp_path):
     source = vehicle_file(tmp_path)
     result = run(

@@ -16,7 +16,7 @@ from mixer.ground.command import emit, result_option
 from mixer.ground.commands_csv import CommandsWriter
 from mixer.ground.console import messages, output, progress
 from mixer.ground.demands import DemandFile
-from mixer.ground.files import keep_apart, write_whole
+from mixer.ground.files import InputError, keep_apart, write_whole
 from mixer.ground.flight_record import AXES, FlightRecord
 from mixer.ground.quantities import VANES
 from mixer.ground.tables_dump import checksum
@@ -97,6 +97,7 @@ def allocate_files(
             record = run_demands(
                 vehicle, tables, demands, CommandsWriter(commands_stream), jams, load_s, done
             )
+        refuse_late(jams, record.last_s)
         sources = {
             "Vehicle file": vehicle.path,
             "Demands": demands_file,
@@ -108,6 +109,16 @@ def allocate_files(
             flight_report.page(vehicle, record, sources, notes(record, vehicle, jams, load_s))
         )
     return record
+
+
+def refuse_late(jams: Sequence[Jam], last_s: float) -> None:
+    """InputError for a jam that comes after the last demand, so never."""
+    for jam in jams:
+        if jam.time_s > last_s:
+            raise InputError(
+                f"--jam {jam.vane} {jam.time_s:g}: never happens, since the demands end at "
+                f"{last_s:g} s; name a time up to there"
+            )
 
 
 def notes(

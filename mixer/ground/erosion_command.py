@@ -15,7 +15,7 @@ from mixer.ground.console import output, progress
 from mixer.ground.files import InputError, keep_apart, write_whole
 from mixer.ground.geometry import VaneGeometry
 from mixer.ground.heat import vane_life
-from mixer.ground.inspection import CALLIPER_MM, read_inspection
+from mixer.ground.inspection import CALLIPER_MM, Inspection, read_inspection
 from mixer.ground.vanes_report import DrawingError, widest_travel
 from mixer.ground.vehicle import Vehicle, load_vehicle, parse_vehicle
 from mixer.ground.wear import RecessionFit, fit_recession
@@ -64,6 +64,18 @@ def row_by_row(rows: list[list[float]]) -> Array:
     array = tomlkit.array()
     array.extend(rows)
     return array.multiline(True)
+
+
+def refuse_past_the_tip(inspection: Inspection, geometry: VaneGeometry | None, file: str) -> None:
+    """ErosionError for a station that the drawn vane does not have."""
+    if geometry is None:
+        return
+    for specimen in inspection.specimens:
+        for station_mm in specimen.station_mm[specimen.station_mm > geometry.span_mm]:
+            raise ErosionError(
+                f"{file}: burn {specimen.burn.number}, vane {specimen.vane}: station_mm = "
+                f"{station_mm:g}; must be at most {geometry.span_mm:g}, the span of the drawing"
+            )
 
 
 def rows_by_vane(
@@ -130,6 +142,7 @@ def fit(
     geometry, engine = vehicle.vanes.geometry, vehicle.engine
     planned_s = engine.burn_time_s if planned_load_s is None else planned_load_s
     inspection = read_inspection(inspection_file, engine.chamber_pressure_bar, calliper_mm)
+    refuse_past_the_tip(inspection, geometry, inspection_file)
     found = fit_recession(inspection, engine.chamber_pressure_bar, geometry, calliper_mm)
     with progress("worn vanes", 1.0) as done:
         wear = predict_wear(found, planned_s, geometry, engine, widest_travel(vehicle), done=done)
