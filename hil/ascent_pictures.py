@@ -13,6 +13,7 @@ from mixer.ground.vehicle import Vehicle
 
 Array = NDArray[np.float64]
 LEAST_MARGIN_SHOWN = -50.0
+BROAD = {"linewidth": 3.4, "alpha": 0.4}  # what was wanted, under what came of it
 
 
 def attitude(history: History, limits: Requirements) -> Figure:
@@ -67,7 +68,10 @@ def deflections(history: History, vehicle: Vehicle) -> Figure:
     with drawing(2, 2, height_in=4.8, sharex=True, sharey=True) as (figure, axes):
         for vane, panel in enumerate(axes.flat):
             panel.plot(
-                history.time_s, history.commanded_deg[:, vane], label="commanded", **series(0)
+                history.time_s,
+                history.commanded_deg[:, vane],
+                label="commanded",
+                **{**series(0), **BROAD},
             )
             panel.plot(history.time_s, history.true_deg[:, vane], label="true", **series(1))
             for limit_deg in vehicle.vanes.travel_deg[vane]:
@@ -88,7 +92,8 @@ def margin(history: History, limits: Requirements) -> Figure:
     with drawing(height_in=2.8) as (figure, axes):
         panel = axes[0, 0]
         shown = np.maximum(history.margin_percent, LEAST_MARGIN_SHOWN)
-        panel.plot(history.time_s, shown, label="left", **series(0))
+        cut = " (cut off at the lower end)" if (history.margin_percent < shown).any() else ""
+        panel.plot(history.time_s, shown, label=f"left{cut}", **series(0))
         judged = np.flatnonzero(history.judged)
         if len(judged):
             thinnest = judged[np.argmin(history.margin_percent[judged])]
@@ -120,7 +125,11 @@ def path(history: History) -> Figure:
 
 def asked_and_given(panel: Axes, history: History, index: int, flag: int, word: str) -> None:
     """One moment as asked for and as the true vanes gave it; shaded where it was limited."""
-    panel.plot(history.time_s, history.demand_nm[:, index], label="asked for", **series(0))
+    # A demand far out of reach would flatten everything else.
+    given = np.abs(history.true_nm[:, index]).max()
+    far = np.abs(history.demand_nm[:, index]).max() > 2.5 * given > 0.0
+    asked = "asked for (goes off the picture)" if far else "asked for"
+    panel.plot(history.time_s, history.demand_nm[:, index], label=asked, **{**series(0), **BROAD})
     panel.plot(history.time_s, history.true_nm[:, index], label="given", **series(1))
     limited = (history.flags.astype(int) & flag) != 0
     if limited.any():
@@ -135,9 +144,7 @@ def asked_and_given(panel: Axes, history: History, index: int, flag: int, word: 
             alpha=0.3,
             linewidth=0,
         )
-    # A demand far out of reach would flatten everything else.
-    given = np.abs(history.true_nm[:, index]).max()
-    if np.abs(history.demand_nm[:, index]).max() > 2.5 * given > 0.0:
+    if far:
         panel.set_ylim(-2.5 * given, 2.5 * given)
 
 

@@ -201,7 +201,8 @@ def read_header(
         raise DataError(file, 1, None, header[0], f"columns are separated by commas: {expected}")
     for name in header:
         if name not in known:
-            close = difflib.get_close_matches(name, known, 1)
+            free = [one for one in known if one not in header]
+            close = difflib.get_close_matches(name, free, 1)
             hint = f"did you mean {close[0]}?" if close else f"allowed are {expected}"
             raise DataError(file, 1, name, None, f"unknown column; {hint}")
         if header.count(name) > 1:
