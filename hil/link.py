@@ -10,7 +10,6 @@ import io
 import time
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import serial
@@ -205,18 +204,16 @@ def _fill(image: VfsRomWriter, files: dict[tuple[str, ...], bytes]) -> None:
 
 def _check_port(port: str) -> None:
     """Tell a missing port from a busy one before anything is sent."""
-    missing = BoardError(
-        f"{port}: no such port; a board is unix, emulated, or a port like /dev/ttyACM0 or COM3"
-    )
-    if port.startswith("/") and not Path(port).exists():
-        raise missing
     try:
         serial.serial_for_url(port, BAUD, exclusive=True).close()
     except ValueError as error:
         raise BoardError(f"{port}: not a port or pyserial URL ({error})") from None
     except OSError as error:
         if error.errno == errno.ENOENT:
-            raise missing from None
+            raise BoardError(
+                f"{port}: no such port; a board is unix, emulated, or a port like /dev/ttyACM0 or "
+                "COM3"
+            ) from None
         busy = error.errno in (errno.EAGAIN, errno.EBUSY) or "lock" in str(error)
         problem = "busy; another program has it open" if busy else f"cannot be opened ({error})"
         raise BoardError(f"{port}: {problem}") from None

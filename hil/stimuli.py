@@ -18,6 +18,12 @@ SEGMENT = (20, 120)  # cycles
 SETTLED = 5  # cycles in the safe state before the first arming, which every node goes through
 
 
+def settle(link: NodeLink, period_us: int) -> None:
+    """Let the safe state go through its first cycles."""
+    for _ in range(SETTLED):
+        link.let_pass(period_us)
+
+
 class RandomCycles:
     """Random segments of cycles: demands inside, at and far beyond authority, jams, wear, silence.
 
@@ -44,8 +50,7 @@ class RandomCycles:
 
     def run(self, cycles: int) -> None:
         """At least so many cycles, from the safe state and back to it."""
-        for _ in range(SETTLED):
-            self.link.let_pass(self.words[at.PERIOD_US])
+        settle(self.link, self.words[at.PERIOD_US])
         while self.cycles < cycles:
             self._begin()
             for _ in range(self.random.randint(2, 6)):
@@ -157,8 +162,7 @@ class RandomCycles:
 
 def recorded(link: NodeLink, tables: FlightTables, rows: Iterable[tuple[int, ...]]) -> int:
     """Recorded demands: rows of dt µs, pitch, yaw, roll mN·m, pressure Pa. Returns the cycles."""
-    for _ in range(SETTLED):
-        link.let_pass(tables.words[at.PERIOD_US])
+    settle(link, tables.words[at.PERIOD_US])
     link.arm()
     pace_us = 0
     cycles = 0

@@ -1,7 +1,6 @@
 """One flight written down, on this computer and through a board's line; its report and command."""
 
 import json
-import os
 
 import numpy as np
 import pytest
@@ -9,71 +8,17 @@ from click.testing import CliRunner
 
 from hil.ascent import fly_ascent
 from hil.ascent_report import facts, page, verdict
-from hil.board_block import BoardBlock, rehearsing
-from hil.emulated import missing_emulator
+from hil.board_block import BoardBlock
 from hil.fault_text import FaultError, fault_text, parse_fault
 from hil.faults import Fault
-from hil.firmware import cached_firmware, missing_tools
-from hil.fleet import Flight, fly, laptop
+from hil.fleet import Flight, fly
 from hil.flight_verdict import judge
 from hil.loopback import Loopback
 from hil.node_link import NodeLink
 from hil.truth import drawn, nominal
-from hil.unix_board import missing_interpreter
 from mixer.ground.command import fourvane
+from tests.dictation import dictated, repeat
 from tests.flying import BRIEF, flying_text, flying_vehicle
-
-
-def need(missing):
-    """Skip with the reason, but never in CI."""
-    if missing:
-        if os.environ.get("CI"):
-            pytest.fail(f"must be there in CI: {missing}")
-        pytest.skip(missing)
-
-
-class Dictation:
-    """The flight core here, and a record of what it was told and what it commanded."""
-
-    def __init__(self, block):
-        self._block = block
-        self.commands, self.most_mnm = block.commands, block.most_mnm
-        self.record = []
-
-    def __getattr__(self, name):
-        def told(*inputs):
-            getattr(self._block, name)(*inputs)
-            given = tuple(each.copy() if isinstance(each, np.ndarray) else each for each in inputs)
-            self.record.append((name, given, outputs(self.commands)))
-
-        return told
-
-
-def outputs(commands):
-    return {name: values.copy() for name, values in vars(commands).items()}
-
-
-def dictated(vehicle, flight):
-    """What the steering of a flight was told, and commanded."""
-    blocks = []
-
-    def make(believing, flights):
-        blocks.append(Dictation(laptop(believing, flights)))
-        return blocks[0]
-
-    fly(vehicle, [flight], make)
-    return blocks[0].record
-
-
-def repeat(vehicle, record, node):
-    """Tell a node the same; every command has to be the same. How many cycles that were."""
-    block = BoardBlock(node, vehicle.flight_tables())
-    for name, inputs, expected in record:
-        getattr(block, name)(*inputs)
-        for what, values in outputs(block.commands).items():
-            assert np.array_equal(values, expected[what]), (name, inputs, what)
-    return sum(name == "cycle" for name, _, _ in record)
-
 
 EVERYTHING = (
     Fault("link-damage", time_s=1.0, lasts_s=1.0, value=0.1),
@@ -93,30 +38,6 @@ def test_the_node_in_this_process_gives_the_flight_cores_commands_whatever_fails
     record = dictated(vehicle, Flight(drawn(vehicle, 8), 8, EVERYTHING))
     assert {name for name, _, _ in record} == {"cycle", "garbled", "jam", "reset"}
     assert repeat(vehicle, record, NodeLink(Loopback())) > 500
-
-
-@pytest.fixture(scope="module")
-def whole_ascent():
-    """26 s at 200 Hz and the tail-off; a jam, damaged frames and a dropout among them."""
-    vehicle = flying_vehicle()
-    faults = (
-        Fault("link-damage", time_s=4.0, lasts_s=4.0, value=0.05),
-        Fault("link-dropout", time_s=10.0, lasts_s=0.3),
-        Fault("jam", 2, time_s=18.0, value=9.0),
-    )
-    return vehicle, dictated(vehicle, Flight(nominal(vehicle), 1, faults))
-
-
-@pytest.mark.parametrize("board", ["unix", "emulated"])
-def test_a_board_gives_identical_commands_over_a_whole_ascent(whole_ascent, board, full_size):
-    if board == "emulated" and not full_size:
-        pytest.skip("on the emulated board at full size only: in CI and with --long")
-    need(missing_interpreter() if board == "unix" else missing_emulator())
-    if board == "emulated" and not cached_firmware().exists():
-        need(", ".join(missing_tools()))
-    vehicle, record = whole_ascent
-    with rehearsing(board) as (node, _):
-        assert repeat(vehicle, record, node) >= 5200
 
 
 def test_line_faults_cost_little_attitude_and_are_all_counted_by_the_node():

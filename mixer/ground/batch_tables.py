@@ -66,7 +66,7 @@ class BatchTables:
         self.along_segment = bool(t[at.POLICY])
         self.pairs = [self._pair(n) for n in range(t[at.N_PAIRS])]
         self._shared: dict[bytes, NDArray] = {}
-        self._answers: dict[tuple[int, int, int], Answers] = {}
+        self._answers: dict[int, Answers] = {}
         self.force_of = [self._force_of(i) for i in VANES]  # by 0.001° from the lower travel
         self.pulse_of = [self._pulse_of(i) for i in VANES]
         self.deflection_of = [self._deflection_of(i) for i in VANES]  # by eighths of a count
@@ -74,15 +74,17 @@ class BatchTables:
 
     def answers(self, i: int, window: tuple[int, int]) -> Answers:
         """What vane i does for each force from the least on, within a window of angles."""
-        key = (i, *window)
-        if key not in self._answers:
-            deflection = self.deflection_of[i].clip(*window)
-            pulse = self.pulse_of[i].take(deflection - self.travel_lo[i], mode="clip")
-            answers = Answers(self._once(deflection / 1000), self._once(pulse / 1000))
-            if window != (self.travel_lo[i], self.travel_hi[i]):  # stands anywhere: not kept
-                return answers
-            self._answers[key] = answers
-        return self._answers[key]
+        if window != (self.travel_lo[i], self.travel_hi[i]):  # stands anywhere: not kept
+            return self._answers_within(i, window)
+        if i not in self._answers:
+            deflection_deg, pulse_us = self._answers_within(i, window)
+            self._answers[i] = Answers(self._once(deflection_deg), self._once(pulse_us))
+        return self._answers[i]
+
+    def _answers_within(self, i: int, window: tuple[int, int]) -> Answers:
+        deflection = self.deflection_of[i].clip(*window)
+        pulse = self.pulse_of[i].take(deflection - self.travel_lo[i], mode="clip")
+        return Answers(deflection / 1000, pulse / 1000)
 
     def __getitem__(self, where: int) -> int:
         """A word of the flight tables, as named in `mixer.flight.layout`."""

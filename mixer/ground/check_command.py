@@ -147,9 +147,7 @@ def show(
 def verdict(vehicle: Vehicle, broken: Sequence[str], unmet: Sequence[Unmet]) -> str:
     """Pass or fail, and of what."""
     wanted_nm = required_nm(vehicle.requirements)
-    named = [
-        f"{axis.capitalize()} {nm:g}" for axis, nm in zip(AXES, wanted_nm, strict=True) if nm == nm
-    ]
+    named = [f"{axis} {nm:g}" for axis, nm in zip(AXES, wanted_nm, strict=True) if nm == nm]
     reasons = [f"Broken: {', '.join(broken)}." if broken else "No promise was found broken."]
     if unmet:
         reasons += [f"{one}." for one in unmet]

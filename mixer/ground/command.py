@@ -48,10 +48,7 @@ class Commands(click.Group):
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         point = self.entry_points().get(cmd_name)
-        if point is None:
-            return super().get_command(ctx, cmd_name)
-        with told_what_is_missing():
-            return point.load()
+        return point.load() if point else super().get_command(ctx, cmd_name)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """The list of commands, told from their sources so that nothing heavy is imported."""

@@ -1,0 +1,28 @@
+"""A whole ascent through a board's serial line: the commands of the flight core here."""
+
+import pytest
+
+from hil.board_block import rehearsing
+from hil.faults import Fault
+from hil.fleet import Flight
+from hil.truth import nominal
+from tests.dictation import dictated, repeat
+from tests.flying import flying_vehicle
+
+
+@pytest.fixture(scope="module")
+def whole_ascent():
+    """26 s at 200 Hz and the tail-off; a jam, damaged frames and a dropout among them."""
+    vehicle = flying_vehicle()
+    faults = (
+        Fault("link-damage", time_s=4.0, lasts_s=4.0, value=0.05),
+        Fault("link-dropout", time_s=10.0, lasts_s=0.3),
+        Fault("jam", 2, time_s=18.0, value=9.0),
+    )
+    return vehicle, dictated(vehicle, Flight(nominal(vehicle), 1, faults))
+
+
+def test_a_board_gives_identical_commands_over_a_whole_ascent(whole_ascent, quick_board_name):
+    vehicle, record = whole_ascent
+    with rehearsing(quick_board_name) as (node, _):
+        assert repeat(vehicle, record, node) >= 5200

@@ -1,0 +1,49 @@
+"""What the steering of a flight was told and commanded, written down and told to another node."""
+
+import numpy as np
+
+from hil.board_block import BoardBlock
+from hil.fleet import fly, laptop
+
+
+class Dictation:
+    """The flight core here, and a record of what it was told and what it commanded."""
+
+    def __init__(self, block):
+        self._block = block
+        self.commands, self.most_mnm = block.commands, block.most_mnm
+        self.record = []
+
+    def __getattr__(self, name):
+        def told(*inputs):
+            getattr(self._block, name)(*inputs)
+            given = tuple(each.copy() if isinstance(each, np.ndarray) else each for each in inputs)
+            self.record.append((name, given, outputs(self.commands)))
+
+        return told
+
+
+def outputs(commands):
+    return {name: values.copy() for name, values in vars(commands).items()}
+
+
+def dictated(vehicle, flight):
+    """What the steering of a flight was told, and commanded."""
+    blocks = []
+
+    def make(believing, flights):
+        blocks.append(Dictation(laptop(believing, flights)))
+        return blocks[0]
+
+    fly(vehicle, [flight], make)
+    return blocks[0].record
+
+
+def repeat(vehicle, record, node):
+    """Tell a node the same; every command has to be the same. How many cycles that were."""
+    block = BoardBlock(node, vehicle.flight_tables())
+    for name, inputs, expected in record:
+        getattr(block, name)(*inputs)
+        for what, values in outputs(block.commands).items():
+            assert np.array_equal(values, expected[what]), (name, inputs, what)
+    return sum(name == "cycle" for name, _, _ in record)
