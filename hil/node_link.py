@@ -13,6 +13,7 @@ from zlib import crc32
 from firmware_port import protocol as p
 from firmware_port.frames import cobs_decode, cobs_encode, crc16
 from hil.errors import BoardError
+from hil.interrupts import held_back
 
 LARGEST_WIRE = 64
 
@@ -126,7 +127,15 @@ class NodeLink:
         self._greedy = True
 
     def request(self, kind: int, contents: bytes = b"") -> Answer:
-        """Send a request and wait for its answer; BoardError where none comes."""
+        """Send a request and wait for its answer; BoardError where none comes.
+
+        Ctrl-C waits for it too: half an exchange would leave a node of this process in the middle
+        of an answer, or a board with half a frame, and then nobody could lead servos to neutral.
+        """
+        with held_back():
+            return self._exchange(kind, contents)
+
+    def _exchange(self, kind: int, contents: bytes) -> Answer:
         self.sequence = (self.sequence + 1) % p.SEQUENCES
         self.stream.write(wire_frame(kind, self.sequence, contents))
         deadline = time.monotonic() + self.timeout_s

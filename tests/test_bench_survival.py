@@ -10,6 +10,7 @@ import time
 
 import pytest
 
+from firmware_port import node
 from firmware_port.bench_motion import Bench
 from hil.bench import items_of, run_bench
 from hil.board_port import BoardPort
@@ -19,6 +20,7 @@ from hil.loopback import Loopback
 from hil.node_link import NodeLink
 from hil.servo_faults import emulated_servo
 from mixer.ground.bench_data import bench_data
+from mixer.ground.command import end_in_order
 from mixer.ground.servo_fit import fit_servo
 from tests.benches import TRAVEL_DEG, Notes, plan_of, port_of
 from tests.vehicles import vehicle
@@ -111,6 +113,32 @@ def test_ctrl_c_keeps_what_was_measured_and_the_same_command_goes_on(tmp_path, a
     assert json.loads(again.stdout)["passed"]
     whole = read_lines(journal).records
     assert len({key for key, _ in whole}) == len(whole)
+
+
+@pytest.fixture
+def polite_end():
+    """The program's own answer to SIGTERM."""
+    before = signal.signal(signal.SIGTERM, end_in_order)
+    yield
+    signal.signal(signal.SIGTERM, before)
+
+
+@pytest.mark.parametrize("sent", [signal.SIGINT, signal.SIGTERM])
+def test_ctrl_c_within_an_exchange_waits_until_it_is_whole(sent, monkeypatch, polite_end):
+    """It comes while the node writes an answer; the next request gets an answer of its own."""
+    link = NodeLink(Loopback())
+    whole = link.identify()
+    write = node.seal
+
+    def interrupted(*answer):
+        monkeypatch.setattr(node, "seal", write)
+        signal.raise_signal(sent)
+        return write(*answer)
+
+    monkeypatch.setattr(node, "seal", interrupted)
+    with pytest.raises(KeyboardInterrupt):
+        link.counters()
+    assert link.identify() == whole
 
 
 class PulledCable(Loopback):
