@@ -4,9 +4,8 @@ import functools
 from collections.abc import Sequence
 
 from mixer.flight import layout as at
-from mixer.flight.along import along
-from mixer.flight.nearest import nearest
-from mixer.flight.secondary import secondary
+from mixer.flight.allocate import allocate
+from mixer.flight.boxes import set_target
 from mixer.ground.tables import Words
 from tests.vehicles import vehicle
 
@@ -23,15 +22,13 @@ def allocate_eighths(
 ) -> list[int]:
     """The steering state after the allocation kernels; all forces in eighths of a count."""
     w = list(words)
-    w[at.LO : at.LO + 4] = lo
-    w[at.HI : at.HI + 4] = hi
+    w[at.SLEW_BOX : at.SLEW_BOX + 8] = [*lo, *hi]
+    for vane in range(4):
+        set_target(w, vane, lo[vane], hi[vane])
     w[at.UNIT] = 1 if max(map(abs, (*lo, *hi))) <= 32768 else 2
     w[at.WANT : at.WANT + 3] = want
-    if policy == "direction":
-        along(w)
-    else:
-        nearest(w)
-    secondary(w)
+    w[at.POLICY] = int(policy == "direction")
+    allocate(w, 0)
     return w
 
 

@@ -78,7 +78,7 @@ def test_never_outside_travel_or_slew(name, flight):
         for i in range(4):
             now = s.deflection_mdeg[i]
             assert t[at.TRAVEL_LO + i] <= now <= t[at.TRAVEL_HI + i]
-            assert abs(now - before[i]) * 1_000_000 <= t[at.SLEW_MDEG_S + i] * dt_us
+            assert abs(now - before[i]) * 1_000_000 <= (1000 * t[at.SLEW_HIGH + i] + t[at.SLEW_LOW + i]) * dt_us
 
 
 @pytest.mark.parametrize("name", NAMES)

@@ -4,7 +4,20 @@ from mixer.flight.layout import FLAG_NAMES
 from mixer.flight.steering import Steering
 from mixer.flight.tables import FlightTables, TablesError
 
-# The files that a board's compiler may turn into machine code: functions on words, nothing else.
-KERNELS = ("schedule", "box", "nearest", "along", "secondary", "deflect")
+# The files in the kernel language, callees first: functions on words, nothing else.
+KERNELS = (
+    "clamp",
+    "interpolate",
+    "burn",
+    "wanted",
+    "boxes",
+    "zonotope",
+    "direction",
+    "roll_and_effort",
+    "allocate",
+    "deflect",
+    "cycle",
+    "commands",
+)
 
 __all__ = ("FLAG_NAMES", "KERNELS", "FlightTables", "Steering", "TablesError")

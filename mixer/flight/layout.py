@@ -1,114 +1,135 @@
 """Where every number stands: the words of the steering state and of the flight tables.
 
-They are one array, so that a kernel is given one thing: on a Cortex-M3 each array that is passed
-costs 150 instructions. A steering works on its own copy of the tables, whose first words are 0 and
-become its state.
-
-The kernel files repeat the numbers they use (a board's compiler folds constants file by file only);
-a test holds them equal to these. The words that a cycle reads most come first: as machine code on a
-Cortex-M3 a word below number 32 is read by one instruction, one above by three.
+They are one array, so that a kernel is given one thing. A steering works on its own copy of the
+tables, whose first words are 0 and become its state. What comes in fours stands vane after vane.
 """
 
-# ---- steering state, 0 in the tables ----------------------------------------------------------
-LO = 0  # the force box, eighths of a count, four
-HI = 4
-KAPPA = 8  # force gain of pressure and wear, Q14, four
-DEFLECTION = 12  # 0.001°, four
-FORCE = 16  # eighths of a count, four
-WINDOW_LO = 20  # angles reachable this cycle, four
-WINDOW_HI = 24
-POINT = 28  # the primary to deliver, units, x and y
-UNIT = 30  # the allocator's unit is an eighth of a count << UNIT
-FLAGS = 31
-PULSE = 32  # ns, four
-LIMIT_LO = 36  # travel, or where a jammed vane stands, four
-LIMIT_HI = 40
-STEP = 44  # slew in one cycle, 0.001°, four
-WANT = 48  # pitch/L, yaw/L, roll/R in eighths of a count
-NEUTRAL = 51  # 1: every vane to neutral this cycle
-MOMENT = 52  # pitch, yaw, roll, mN·m
-MOMENT_GAIN = 55
-DEMAND = 56  # pitch, yaw, roll, mN·m
-DT = 59
-LOAD = 60  # burn load, µs
-LOAD_FRACTION = 61
-TIME = 62  # burn time, µs
-RATE = 63  # burn-load rate of the last cycle, Q14
-WEAR_HINT = 64  # where the record of the last cycle's piece stands in the tables
-LEVER_HINT = 65
-AGE = 66  # time since the last good demand, µs
-BAD = 67  # BAD_DEMAND where a demand was refused since the last cycle
-JAMMED = 68  # bit 0 for vane 1
-ETA = 72  # where each vane's strip stands, and four words on how wide it is
-OMEGA = 76
-STATE_WORDS = 80
+VANES = 4
+
+# ---- steering state, 0 in the tables: what a cycle gives -----------------------------------------
+DEFLECTION = 0  # 0.001°
+PULSE = 4  # ns
+FORCE = 8  # eighths of a count
+MOMENT = 12  # pitch, yaw, roll that the forces give, mN·m
+FLAGS = 15
+
+# ---- what one cycle hands to the next ------------------------------------------------------------
+DEMAND = 16  # pitch, yaw, roll, mN·m
+AGE = 19  # time since the last good demand, µs
+BAD = 20  # BAD_DEMAND where a demand was refused since the last cycle
+JAMMED = 21  # bit 0 for vane 1
+LIMIT_LO = 22  # travel, or where a jammed vane stands
+LIMIT_HI = 26
+REACH_LO = 30  # what the curve gives there: eighths of a count of a new vane at reference pressure
+REACH_HI = 34
+TIME = 38  # burn time, µs
+LOAD = 39  # burn load, µs
+LOAD_FRACTION = 40  # of a µs, Q14
+RATE = 41  # burn-load rate of the last cycle, Q14
+WEAR_HINT = 42  # where the record of the last cycle's piece stands in the tables
+LEVER_HINT = 43
+LASTING_WORDS = 44
+
+# ---- what a cycle works out for itself -----------------------------------------------------------
+KAPPA = 44  # force gain of pressure and wear, Q14
+STEP = 48  # slew in one cycle, 0.001°
+WINDOW_LO = 52  # deflections reachable this cycle
+WINDOW_HI = 56
+TARGET_BOX = 60  # force boxes, eighths of a count: four lower ends, four upper; T_τ of the policy,
+SLEW_BOX = 68  # W,
+FIRST_BOX = 76  # and W′, which leaves the last 1/32 of the slew to roll and effort
+WANT = 84  # pitch/L, yaw/L, roll/R in eighths of a count
+POINT = 87  # the primary: first demanded, then aimed at, at last delivered; units, x and y
+UNIT = 89  # the allocator's unit is an eighth of a count << UNIT
+CENTRE = 90  # of Z, units, x and y; and half the widths of its box
+HALF = 92
+BASE = 96  # strips of the null coordinate: their middles without roll,
+ETA = 100  # their middles,
+OMEGA = 104  # and half their widths
+STRIPS_BEGIN = 108  # where the last strip begins, where the first one ends
+STRIPS_END = 109
+MOMENT_GAIN = 110
+LIFT = 111
+FROM_REST = BASE  # eight, before there are strips: the ends of T_τ from a0
+STATE_WORDS = 112
 LONGEST_GAP_US = 16_000_000  # a longer one wears the vanes no more than this one does
 LONGEST_DT_US = 500_000  # and moves them no further than this one does
+LAST_US = 1_000_000_000  # burn time and burn load stand still there
+TICK = 10  # times in the tables are in ticks of 2^10 µs
 
 # ---- flight tables ----------------------------------------------------------------------------
-COS = 80  # four each from here, Q14
-SIN = 84
-ROW_X = 88
-ROW_Y = 92
-ROW_ROLL = 96
-ROW_Q = 100  # fraction bits of each vane's ROW_X, ROW_Y, ROW_ROLL and WIDTH
-WIDTH = 104
-NULL = 108  # null vector, Q14, largest 1
-NULL_EFFORT = 112  # null vector / its square, Q14
-SLEW_MDEG_S = 116
-TRAVEL_LO = 120
-TRAVEL_HI = 124
-COS_LOW = 128  # low halves, Q28, four each
-SIN_LOW = 132
-POLICY = 136  # 0 nearest, 1 direction
-PERIOD_US = 137
-TIMEOUT_US = 138
-PA_SHIFT = 139  # ratio_q14 = ((pressure_pa >> PA_SHIFT) * PA_MANT) >> 15
-PA_MANT = 140
-PA_MAX = 141
-PA_MIN = 142  # below this there is no jet to steer with
-MNM_MAX = 143  # largest |pitch| and |yaw| demand taken, mN·m
-ROLL_MNM_MAX = 144
-GAIN_EXP = 145  # demand in eighths of a count = (mN·m · gain) >> GAIN_EXP
-MOMENT_EXP = 146  # mN·m = (half counts · moment) >> MOMENT_EXP
-ROLL_GAIN = 147
-ROLL_GAIN_EXP = 148
-ROLL_MOMENT = 149
-ROLL_MOMENT_EXP = 150
-PULSE_Q = 151
-N_PAIRS = 152
-N_EDGES = 153
-RATE_OFF = 154  # burn-load rate at 64 pressure ratios 1/32 apart, Q14, and its 64 steps
-PAIRS = 155
-PAIR_STRIDE = 5  # ETA word of two vanes, 1/K, its fraction bits, largest excess it may multiply
-EDGES = 188
-EDGE_STRIDE = 16  # normal x, y; their low halves; n·b of four vanes; t·b; low halves of n·b
+COS = 112  # Q14
+SIN = 116
+COS_LOW = 120  # low halves, Q28
+SIN_LOW = 124
+ROW_X = 128  # rows of the minimum-norm forces, by the null vector
+ROW_Y = 132
+ROW_ROLL = 136
+ROW_Q = 140  # fraction bits of each vane's ROW_X, ROW_Y, ROW_ROLL and WIDTH
+WIDTH = 144
+NULL = 148  # null vector, Q14, largest 1
+NULL_EFFORT = 152  # null vector / its square, Q14
+SLEW_HIGH = 156  # slew in whole 0.001° a ms,
+SLEW_LOW = 160  # and what is left of it, in 0.001° a second
+TRAVEL_LO = 164  # 0.001°
+TRAVEL_HI = 168
+POLICY = 172  # 0 nearest, 1 direction
+PERIOD_US = 173
+TIMEOUT_US = 174
+PA_SHIFT = 175  # ratio_q14 = ((pressure_pa >> PA_SHIFT) * PA_MANT) >> 15
+PA_MANT = 176
+PA_MAX = 177
+PA_MIN = 178  # below this there is no jet to steer with
+MNM_MAX = 179  # largest |pitch| and |yaw| demand taken, mN·m
+ROLL_MNM_MAX = 180
+GAIN_EXP = 181  # demand in eighths of a count = (mN·m · gain) >> GAIN_EXP
+MOMENT_EXP = 182  # mN·m = (half counts · moment) >> MOMENT_EXP
+ROLL_GAIN = 183
+ROLL_GAIN_EXP = 184
+ROLL_MOMENT = 185
+ROLL_MOMENT_EXP = 186
+PULSE_Q = 187
+RATE_OFF = 188  # burn-load rate at 64 pressure ratios 1/32 apart, Q14, and its 64 rises
+N_PAIRS = 189
+PAIRS = 190  # two vanes, 1/K, its fraction bits, largest excess it may multiply
+PAIR_STRIDE = 5
+N_EDGES = 220
+# An edge of Z on the side of its normal n, in the order of the normals' angles; t is n turned by
+# +90°. Normal x, y; their low halves; |n·b|; t·b on the side of n; |t·b| of the vanes that the edge
+# is parallel to; n·b; its low halves. All Q14, low halves Q28.
+EDGES = 221
+EDGE_LOW = 2
+EDGE_SUPPORT = 4
+EDGE_MIDDLE = 8
+EDGE_HALF = 12
+EDGE_ACROSS = 16
+EDGE_ACROSS_LOW = 20
+EDGE_STRIDE = 24
 
 # Tables of straight pieces: a record for each piece, in rising order. A piece ends where the next
 # one begins, and the ends of a table are pieces without end, so that a search needs no other test.
 END = (1 << 30) - 1  # beyond every angle, force and time, and yet a small number on a board
-CURVE_OFF = 252  # a record: deflection, force, force per deflection, deflection per force
-CURVE_N = 256
+CURVE_OFF = 317  # a record: deflection, force, force per deflection, deflection per force
+CURVE_N = 321
 CURVE_STRIDE = 4
-SERVO_OFF = 260  # deflection, pulse, pulse per deflection
-SERVO_N = 264
+SERVO_OFF = 325  # deflection, pulse, pulse per deflection
+SERVO_N = 329
 SERVO_STRIDE = 3
-WEAR_OFF = 268  # load in ms; effectiveness and its slope of four vanes
-WEAR_N = 269
+WEAR_OFF = 333  # load in ticks; effectiveness and its slope of four vanes
+WEAR_N = 334
 WEAR_STRIDE = 9
-LEVER_OFF = 270  # time in ms; gain and its slope; moment and its slope
-LEVER_N = 271
+LEVER_OFF = 335  # time in ticks; gain and its slope; moment and its slope
+LEVER_N = 336
 LEVER_STRIDE = 5
-LEVER_LEAP = 20  # four records at once, and as many without end where the table stops
 # Where to begin a search on a curve: cells of 2.048° or 512 counts, each with the place of the
 # record that its lower end lies on, as in w[(deflection >> ANGLE_CELL) + w[CURVE_CELLS + vane]].
 ANGLE_CELL = 11
 FORCE_CELL = 12
 FORCE_CELLS_MASK = 31
-CURVE_CELLS = 272
-FORCE_CELLS = 276  # (force >> FORCE_CELL) & FORCE_CELLS_MASK, for ±8192 counts
-SERVO_CELLS = 280
-BODY = 284
+CURVE_CELLS = 337
+FORCE_CELLS = 341  # (force >> FORCE_CELL) & FORCE_CELLS_MASK, for ±8192 counts
+SERVO_CELLS = 345
+BODY = 349
 
 # ---- status flags -----------------------------------------------------------------------------
 PRIMARY_LIMITED = 1

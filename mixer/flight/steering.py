@@ -1,18 +1,14 @@
-"""One control cycle: demand, pressure and time in; deflections, pulses, moments and flags out.
+"""Steering: one array of words, what may be told to it, and a cycle that advances it.
 
-Everything lives in one array of 32-bit words (`layout.py`); a cycle allocates nothing and raises
-nothing. Vanes are numbered 1 to 4. The caller owns the clock: `step` is told how long it has been.
+A cycle allocates nothing and raises nothing. Vanes are numbered 1 to 4. The caller owns the clock:
+`step` is told how long it has been.
 """
 
 from array import array
 
+from mixer.flight import commands
 from mixer.flight import layout as at
-from mixer.flight.along import along
-from mixer.flight.box import box
-from mixer.flight.deflect import deflect
-from mixer.flight.nearest import nearest
-from mixer.flight.schedule import schedule
-from mixer.flight.secondary import secondary
+from mixer.flight.cycle import cycle
 
 
 class Steering:
@@ -24,6 +20,7 @@ class Steering:
 
     def __init__(self, tables):
         self._w = array("i", tables.words)
+        self._cycle = cycle
         view = memoryview(self._w)
         self.deflection_mdeg = view[at.DEFLECTION : at.DEFLECTION + 4]
         self.pulse_ns = view[at.PULSE : at.PULSE + 4]
@@ -33,30 +30,11 @@ class Steering:
 
     def reset(self):
         """Back to the moment before ignition: vanes neutral and free, new, no demand yet."""
-        w = self._w
-        for i in range(at.STATE_WORDS):
-            w[i] = 0
-        self.release()
-        for vane in range(1, 5):
-            self.free(vane)
-        self._seek_from_the_start()
-        schedule(w, 0, 0)
-        box(w)
-        deflect(w)
-        w[at.FLAGS] = 0
+        commands.reset(self._w)
 
     def start(self, time_us, load_us):
         """Set burn time and burn load, for a run that does not begin at ignition."""
-        w = self._w
-        w[at.TIME] = time_us
-        w[at.LOAD] = load_us
-        w[at.RATE] = 16384
-        self._seek_from_the_start()
-
-    def _seek_from_the_start(self):
-        w = self._w
-        w[at.WEAR_HINT] = w[at.WEAR_OFF]
-        w[at.LEVER_HINT] = w[at.LEVER_OFF]
+        commands.start(self._w, time_us, load_us)
 
     @property
     def flags(self):
@@ -77,52 +55,20 @@ class Steering:
 
     def demand(self, pitch_mnm, yaw_mnm, roll_mnm):
         """Take a demand, integers in mN·m. False, and nothing changed, where it is out of range."""
-        w = self._w
-        most = w[at.MNM_MAX]
-        most_roll = w[at.ROLL_MNM_MAX]
-        if (
-            -most <= pitch_mnm <= most
-            and -most <= yaw_mnm <= most
-            and -most_roll <= roll_mnm <= most_roll
-        ):
-            w[at.DEMAND] = pitch_mnm
-            w[at.DEMAND + 1] = yaw_mnm
-            w[at.DEMAND + 2] = roll_mnm
-            w[at.AGE] = 0
-            return True
-        self._w[at.BAD] = at.BAD_DEMAND
-        return False
+        return commands.demand(self._w, pitch_mnm, yaw_mnm, roll_mnm) != 0
 
     def release(self):
         """Drop the demand: the vanes go to neutral at the slew rate until there is another."""
-        self._w[at.AGE] = self._w[at.TIMEOUT_US]
+        commands.release(self._w)
 
     def jam(self, vane, deflection_mdeg):
         """Vane 1 … 4 stands still at this deflection (held inside its travel) until it is freed."""
-        i = vane - 1
-        w = self._w
-        x = min(max(deflection_mdeg, w[at.TRAVEL_LO + i]), w[at.TRAVEL_HI + i])
-        w[at.DEFLECTION + i] = x
-        w[at.LIMIT_LO + i] = x
-        w[at.LIMIT_HI + i] = x
-        w[at.JAMMED] |= 1 << i
+        commands.jam(self._w, vane - 1, deflection_mdeg)
 
     def free(self, vane):
         """Vane 1 … 4 moves again, from where it stood."""
-        i = vane - 1
-        self._w[at.LIMIT_LO + i] = self._w[at.TRAVEL_LO + i]
-        self._w[at.LIMIT_HI + i] = self._w[at.TRAVEL_HI + i]
-        self._w[at.JAMMED] &= ~(1 << i)
+        commands.free(self._w, vane - 1)
 
     def step(self, pressure_pa, dt_us):
         """Run one control cycle, `dt_us` after the last one; return the flags."""
-        w = self._w
-        steer = schedule(w, dt_us, pressure_pa)
-        box(w)
-        if steer:
-            if steer == 1:
-                nearest(w)
-            else:
-                along(w)
-            secondary(w)
-        return deflect(w)
+        return self._cycle(self._w, pressure_pa, dt_us)

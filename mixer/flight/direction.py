@@ -1,0 +1,120 @@
+"""Policy "direction": the last point of the segment from a0 to the demand that lies in Z_τ(T).
+
+a0 is the point of Z that the forces of T nearest to 0 give. Each edge of Z that the segment crosses cuts it at
+(support from a0)/(n·gap); the smallest share wins. Where a segment leaves at a grazing angle, a hair
+of an edge moves the point by a handful, so everything here is kept in 1/128 of a count, with
+normals of two halves, and the share has a floating exponent. Supports are summed from a0: an edge
+that a0 stands on gives exactly zero.
+"""
+
+from mixer.flight.clamp import clamp
+from mixer.flight.layout import *
+
+FAR = 16777215  # 2^24 − 1: a gap up to here fits the product of two halves, and is out of Z
+WHOLE = 32768 - (15 << 16)  # the share 1
+
+
+def fine(weight, weight_low, force):
+    """weight·force in 1/128 of a count, the weight in Q28 by two halves, force in eighths."""
+    return (((weight_low * force) >> 14) + weight * force + 512) >> 10
+
+
+def across_edge(w, o, gap_x, gap_y):
+    """n·gap, by products of two halves of the normal and of the gap."""
+    high_x = gap_x >> 12
+    high_y = gap_y >> 12
+    top = w[o] * high_x + w[o + 1] * high_y
+    middle = w[o] * (gap_x & 4095) + w[o + 1] * (gap_y & 4095)
+    low = w[o + EDGE_LOW] * high_x + w[o + EDGE_LOW + 1] * high_y
+    return ((((low >> 2) + middle) >> 10) + (top << 2) + 8) >> 4
+
+
+def support_from_rest(w, o, side):
+    """How far the edge on this side of Z stands from a0, 1/128 of a count."""
+    support = 0
+    for vane in range(VANES):
+        across = w[o + EDGE_ACROSS + vane]
+        end = w[FROM_REST + VANES + vane] if across * side > 0 else w[FROM_REST + vane]
+        support += fine(across, w[o + EDGE_ACROSS_LOW + vane], end)
+    return max(support * side, 0)
+
+
+def lifted(w, x):
+    """x, from 1 to 2^29 − 1, brought to 29 bits; LIFT says by how many it was shifted up."""
+    lift = 0
+    if x < 16384:
+        x <<= 15
+        lift = 15
+    if x < 2097152:
+        x <<= 8
+        lift += 8
+    if x < 33554432:
+        x <<= 4
+        lift += 4
+    if x < 134217728:
+        x <<= 2
+        lift += 2
+    if x < 268435456:
+        x <<= 1
+        lift += 1
+    w[LIFT] = lift
+    return x
+
+
+def share_of(w, part, whole):
+    """part/whole < 1 as one number that rises with it: mantissa of 15 bits − exponent << 16, for
+    mantissa·2^-exponent.
+    """
+    if part == 0:
+        return 16384 - (64 << 16)
+    part = lifted(w, part) << 1
+    exponent = w[LIFT] + 15
+    mantissa = part // (lifted(w, whole) >> 14)
+    exponent -= w[LIFT]
+    if mantissa >= 32768:
+        mantissa >>= 1
+        exponent -= 1
+    return mantissa - (exponent << 16)
+
+
+def last_on_segment(w):
+    """POINT becomes the last point of the segment in Z_τ; return whether that is not the demand."""
+    x = 0
+    y = 0
+    for vane in range(VANES):
+        lo = w[TARGET_BOX + vane]
+        hi = w[TARGET_BOX + VANES + vane]
+        rest = clamp(0, lo, hi)
+        w[FROM_REST + vane] = lo - rest
+        w[FROM_REST + VANES + vane] = hi - rest
+        if rest != 0:
+            x += fine(w[COS + vane], w[COS_LOW + vane], rest)
+            y += fine(w[SIN + vane], w[SIN_LOW + vane], rest)
+    gap_x = (w[WANT] << 4) - x
+    gap_y = (w[WANT + 1] << 4) - y
+    while gap_x > FAR or gap_x < -FAR or gap_y > FAR or gap_y < -FAR:  # where a far gap ends does not matter
+        gap_x >>= 1
+        gap_y >>= 1
+
+    share = WHOLE
+    o = EDGES
+    for _ in range(w[N_EDGES]):
+        rise = across_edge(w, o, gap_x, gap_y)
+        support = support_from_rest(w, o, 1 if rise > 0 else -1)
+        if abs(rise) > support:
+            share = min(share, share_of(w, support, abs(rise)))
+        o += EDGE_STRIDE
+    if share == WHOLE:
+        return 0
+    exponent = (-share >> 16) + 1
+    mantissa = share + (exponent << 16)
+    while gap_x > 65535 or gap_x < -65535 or gap_y > 65535 or gap_y < -65535:
+        gap_x >>= 1
+        gap_y >>= 1
+        exponent -= 1
+    exponent = clamp(exponent, 0, 31)
+    shift = w[UNIT] + 4
+    half = 1 << (shift - 1)
+    w[POINT] = (((gap_x * mantissa) >> exponent) + x + half) >> shift
+    w[POINT + 1] = (((gap_y * mantissa) >> exponent) + y + half) >> shift
+    return 1

@@ -1,0 +1,32 @@
+"""A vane's curve and its servo's table: straight pieces, read both ways.
+
+A search begins at the record that the tables name for the cell the number lies in.
+"""
+
+from mixer.flight.layout import *
+
+
+def force_at(w, vane, deflection):
+    """c(δ): normal force of the new vane at reference pressure, eighths of a count."""
+    o = w[(deflection >> ANGLE_CELL) + w[CURVE_CELLS + vane]]
+    while deflection >= w[o + CURVE_STRIDE]:
+        o += CURVE_STRIDE
+    return (((deflection - w[o]) * w[o + 2]) >> 14) + w[o + 1]
+
+
+def deflection_at(w, vane, force):
+    """c⁻¹(f): the deflection, 0.001°, that gives the new vane this force at reference pressure."""
+    o = w[((force >> FORCE_CELL) & FORCE_CELLS_MASK) + w[FORCE_CELLS + vane]]
+    while force < w[o + 1]:
+        o -= CURVE_STRIDE
+    while force >= w[o + CURVE_STRIDE + 1]:
+        o += CURVE_STRIDE
+    return (((force - w[o + 1]) * w[o + 3] + 32768) >> 16) + w[o]
+
+
+def pulse_at(w, vane, deflection):
+    """The servo's pulse at a deflection, ns."""
+    o = w[(deflection >> ANGLE_CELL) + w[SERVO_CELLS + vane]]
+    while deflection >= w[o + SERVO_STRIDE]:
+        o += SERVO_STRIDE
+    return (((deflection - w[o]) * w[o + 2]) >> w[PULSE_Q]) + w[o + 1]

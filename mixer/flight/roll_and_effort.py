@@ -1,0 +1,132 @@
+"""Roll, and of all forces that give it the four with the least sum of squares.
+
+About the middle c of the box W, f = c + g with |g_i| ≤ h_i. The minimum-norm solution of
+Σ g_i·b_i = e, Σ g_i = ρ plus s times the null vector v gives g_i = v_i·(s − η_i), η_i a linear row
+in (e, ρ). So each vane is a strip |s − η_i| ≤ ω_i = h_i/|v_i|, and two strips meet where
+|η_i − η_j| ≤ ω_i + ω_j: the twelve facets of the attainable set (Durham 1993), in the very numbers
+that the last line uses. Pairs come in rising order of how strongly roll moves them apart, so that
+rounding in a nearly parallel pair cannot break a strong one. Σ f² is least at s = −v·c / v·v,
+clamped to the strips.
+
+Units: half the widest range is brought to 14 bits by a shift z, so narrow boxes keep precision.
+"""
+
+from mixer.flight.clamp import clamp
+from mixer.flight.layout import *
+
+
+def lift_of(widest):
+    """The shift up that brings half a width of up to 2^14 to 14 bits."""
+    z = 0
+    if widest <= 512:
+        widest <<= 5
+        z = 5
+    if widest <= 2048:
+        widest <<= 3
+        z += 3
+    return z + 1 if widest <= 8192 else z
+
+
+def raised(x, shift, most):
+    """x·2^shift, held within ±most."""
+    limit = most >> shift
+    return clamp(x, -limit, limit) << shift
+
+
+def strip_middle(w, vane, roll):
+    """η of a vane at this roll."""
+    q = w[ROW_Q + vane]
+    return ((w[ROW_ROLL + vane] * roll + (1 << (q - 1))) >> q) + w[BASE + vane]
+
+
+def set_strips(w, roll):
+    """ETA at this roll; BEGIN where the last strip begins, END_ where the first one ends."""
+    begin = -END
+    end = END
+    for vane in range(VANES):
+        eta = strip_middle(w, vane, roll)
+        omega = w[OMEGA + vane]
+        w[ETA + vane] = eta
+        if eta - omega > begin:
+            begin = eta - omega
+        if eta + omega < end:
+            end = eta + omega
+    w[STRIPS_BEGIN] = begin
+    w[STRIPS_END] = end
+
+
+def closer(w, o, roll):
+    """The roll at which a pair's two strips meet, but for what the rounding of 1/K leaves."""
+    room = w[OMEGA + w[o]] + w[OMEGA + w[o + 1]]
+    apart = strip_middle(w, w[o], roll) - strip_middle(w, w[o + 1], roll)
+    excess = apart - clamp(apart, -room, room)
+    if excess == 0:
+        return roll
+    most = w[o + 4]
+    return clamp(roll - ((w[o + 2] * clamp(excess, -most, most)) >> w[o + 3]), -65535, 65535)
+
+
+def yielding_roll(w, roll):
+    """The roll that is left where the strips do not all meet: each pair moves it until it does."""
+    o = PAIRS
+    for _ in range(w[N_PAIRS]):
+        roll = closer(w, o, closer(w, o, roll))
+        o += PAIR_STRIDE
+    return roll
+
+
+def set_forces(w):
+    """FORCE from POINT, WANT and the box W; flag ROLL_LIMITED where roll had to give way."""
+    unit = w[UNIT]
+    widest = 0
+    reach = 0
+    wanted = w[WANT + 2] << 1  # in sixteenths of a count, as lo + hi and hi − lo are
+    e_x = 0
+    e_y = 0
+    effort = 0
+    for vane in range(VANES):
+        lo = w[SLEW_BOX + vane]
+        hi = w[SLEW_BOX + VANES + vane]
+        if hi - lo > widest:
+            widest = hi - lo
+        reach += hi - lo
+        wanted -= lo + hi
+        middle = (lo + hi + (1 << unit)) >> (unit + 1)
+        e_x -= w[COS + vane] * middle
+        e_y -= w[SIN + vane] * middle
+        effort -= w[NULL_EFFORT + vane] * middle
+    z = lift_of(widest >> 3)
+    roll = clamp(wanted, -reach, reach)
+    limited = roll != wanted
+    roll = clamp((roll << z) >> 3, -65535, 65535)
+    e_x = raised((w[POINT] << 4) + (e_x >> 10), z + unit, 4194304) >> 6
+    e_y = raised((w[POINT + 1] << 4) + (e_y >> 10), z + unit, 4194304) >> 6
+    effort = raised(effort >> 10, z + unit, 67108864) >> 6
+
+    for vane in range(VANES):
+        q = w[ROW_Q + vane]
+        row = w[ROW_X + vane] * e_x + w[ROW_Y + vane] * e_y
+        half = (w[SLEW_BOX + VANES + vane] - w[SLEW_BOX + vane]) << z
+        w[BASE + vane] = (row + (1 << (q - 1))) >> q
+        w[OMEGA + vane] = (w[WIDTH + vane] * min(half >> 3, 16384)) >> q
+    set_strips(w, roll)
+    if w[STRIPS_BEGIN] > w[STRIPS_END]:
+        yielded = yielding_roll(w, roll)
+        limited = limited or yielded != roll
+        set_strips(w, yielded)
+    begin = w[STRIPS_BEGIN]
+    end = w[STRIPS_END]
+    if begin > end:  # a unit of rounding
+        begin = (begin + end) >> 1
+        end = begin
+    s = clamp(effort, begin, end)
+
+    for vane in range(VANES):
+        lo = w[SLEW_BOX + vane]
+        hi = w[SLEW_BOX + VANES + vane]
+        omega = w[OMEGA + vane]
+        g = clamp(s - w[ETA + vane], -omega, omega)
+        force = ((((w[NULL + vane] * g) >> 11) >> z) + lo + hi + 1) >> 1
+        w[FORCE + vane] = clamp(force, lo, hi)
+    if limited:
+        w[FLAGS] |= ROLL_LIMITED

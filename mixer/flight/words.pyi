@@ -1,9 +1,0 @@
-"""What the type checker sees: a pointer to words is anything that gives and takes integers."""
-
-from typing import Protocol
-
-class ptr32(Protocol):  # noqa: N801
-    def __getitem__(self, index: int, /) -> int: ...
-    def __setitem__(self, index: int, value: int, /) -> None: ...
-
-def const(value: int) -> int: ...
