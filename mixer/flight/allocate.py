@@ -18,11 +18,11 @@ def allocate(w, held):
     w[POINT] = (w[WANT] + unit) >> unit  # unit is 1 or 2: also half a unit, to round
     w[POINT + 1] = (w[WANT + 1] + unit) >> unit
     if w[POLICY] != 0:
-        short = last_on_segment(w)
+        limited = last_on_segment(w)
     else:
         set_zonotope(w, TARGET_BOX)
-        short = nearest(w)
-    if short != 0:
+        limited = nearest(w)
+    if limited != 0:
         w[FLAGS] |= PRIMARY_LIMITED
     if held != 0:
         set_zonotope(w, FIRST_BOX)

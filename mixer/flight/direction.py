@@ -3,15 +3,16 @@
 a0 is the point of Z that the forces of T nearest to 0 give. Each edge of Z that the segment crosses cuts it at
 (support from a0)/(n·gap); the smallest share wins. Where a segment leaves at a grazing angle, a hair
 of an edge moves the point by a handful, so everything here is kept in 1/128 of a count, with
-normals of two halves, and the share has a floating exponent. Supports are summed from a0: an edge
+normals of two halves. Supports are summed from a0: an edge
 that a0 stands on gives exactly zero.
 """
 
 from mixer.flight.clamp import clamp
 from mixer.flight.layout import *
+from mixer.flight.wanted import scaled
 
-FAR = 16777215  # 2^24 − 1: a gap up to here fits the product of two halves, and is out of Z
-WHOLE = 32768 - (15 << 16)  # the share 1
+FAR = 8388607  # 2^23 − 1: half of it is out of Z, which no four vanes stretch to 2^22
+WHOLE = 1 << 21
 
 
 def fine(weight, weight_low, force):
@@ -39,42 +40,14 @@ def support_from_rest(w, o, side):
     return max(support * side, 0)
 
 
-def lifted(w, x):
-    """x, from 1 to 2^29 − 1, brought to 29 bits; LIFT says by how many it was shifted up."""
-    lift = 0
-    if x < 16384:
-        x <<= 15
-        lift = 15
-    if x < 2097152:
-        x <<= 8
-        lift += 8
-    if x < 33554432:
-        x <<= 4
-        lift += 4
-    if x < 134217728:
-        x <<= 2
-        lift += 2
-    if x < 268435456:
-        x <<= 1
-        lift += 1
-    w[LIFT] = lift
-    return x
-
-
-def share_of(w, part, whole):
-    """part/whole < 1 as one number that rises with it: mantissa of 15 bits − exponent << 16, for
-    mantissa·2^-exponent.
-    """
-    if part == 0:
-        return 16384 - (64 << 16)
-    part = lifted(w, part) << 1
-    exponent = w[LIFT] + 15
-    mantissa = part // (lifted(w, whole) >> 14)
-    exponent -= w[LIFT]
-    if mantissa >= 32768:
-        mantissa >>= 1
-        exponent -= 1
-    return mantissa - (exponent << 16)
+def share_of(part, whole):
+    """part/whole, 0 ≤ part < whole < 2^24, in Q21: three digits of 7 bits each."""
+    share = 0
+    for _ in range(3):
+        part <<= 7
+        share = (share << 7) + min(part // whole, 127)
+        part %= whole
+    return share
 
 
 def last_on_segment(w):
@@ -92,7 +65,7 @@ def last_on_segment(w):
             y += fine(w[SIN + vane], w[SIN_LOW + vane], rest)
     gap_x = (w[WANT] << 4) - x
     gap_y = (w[WANT + 1] << 4) - y
-    while gap_x > FAR or gap_x < -FAR or gap_y > FAR or gap_y < -FAR:  # where a far gap ends does not matter
+    while gap_x > FAR or gap_x < -FAR or gap_y > FAR or gap_y < -FAR:  # its end does not matter
         gap_x >>= 1
         gap_y >>= 1
 
@@ -101,20 +74,13 @@ def last_on_segment(w):
     for _ in range(w[N_EDGES]):
         rise = across_edge(w, o, gap_x, gap_y)
         support = support_from_rest(w, o, 1 if rise > 0 else -1)
-        if abs(rise) > support:
-            share = min(share, share_of(w, support, abs(rise)))
+        if abs(rise) > support and scaled(abs(rise), share << 7, 28) >= support:
+            share = min(share, share_of(support, abs(rise)))
         o += EDGE_STRIDE
     if share == WHOLE:
         return 0
-    exponent = (-share >> 16) + 1
-    mantissa = share + (exponent << 16)
-    while gap_x > 65535 or gap_x < -65535 or gap_y > 65535 or gap_y < -65535:
-        gap_x >>= 1
-        gap_y >>= 1
-        exponent -= 1
-    exponent = clamp(exponent, 0, 31)
     shift = w[UNIT] + 4
     half = 1 << (shift - 1)
-    w[POINT] = (((gap_x * mantissa) >> exponent) + x + half) >> shift
-    w[POINT + 1] = (((gap_y * mantissa) >> exponent) + y + half) >> shift
+    w[POINT] = (scaled(gap_x, share << 7, 28) + x + half) >> shift
+    w[POINT + 1] = (scaled(gap_y, share << 7, 28) + y + half) >> shift
     return 1

@@ -49,7 +49,6 @@ OMEGA = 104  # and half their widths
 STRIPS_BEGIN = 108  # where the last strip begins, where the first one ends
 STRIPS_END = 109
 MOMENT_GAIN = 110
-LIFT = 111
 FROM_REST = BASE  # eight, before there are strips: the ends of T_τ from a0
 STATE_WORDS = 112
 LONGEST_GAP_US = 16_000_000  # a longer one wears the vanes no more than this one does
@@ -91,13 +90,15 @@ ROLL_MOMENT_EXP = 186
 PULSE_Q = 187
 RATE_OFF = 188  # burn-load rate at 64 pressure ratios 1/32 apart, Q14, and its 64 rises
 N_PAIRS = 189
-PAIRS = 190  # two vanes, 1/K, its fraction bits, largest excess it may multiply
-PAIR_STRIDE = 5
-N_EDGES = 220
+# Two vanes; K, how roll moves their strips apart, and its fraction bits; 1/K, its fraction bits, and
+# the largest excess that it may be multiplied by.
+PAIRS = 190
+PAIR_STRIDE = 7
+N_EDGES = 232
 # An edge of Z on the side of its normal n, in the order of the normals' angles; t is n turned by
 # +90°. Normal x, y; their low halves; |n·b|; t·b on the side of n; |t·b| of the vanes that the edge
 # is parallel to; n·b; its low halves. All Q14, low halves Q28.
-EDGES = 221
+EDGES = 233
 EDGE_LOW = 2
 EDGE_SUPPORT = 4
 EDGE_MIDDLE = 8
@@ -109,27 +110,27 @@ EDGE_STRIDE = 24
 # Tables of straight pieces: a record for each piece, in rising order. A piece ends where the next
 # one begins, and the ends of a table are pieces without end, so that a search needs no other test.
 END = (1 << 30) - 1  # beyond every angle, force and time, and yet a small number on a board
-CURVE_OFF = 317  # a record: deflection, force, force per deflection, deflection per force
-CURVE_N = 321
+CURVE_OFF = 329  # a record: deflection, force, force per deflection, deflection per force
+CURVE_N = 333
 CURVE_STRIDE = 4
-SERVO_OFF = 325  # deflection, pulse, pulse per deflection
-SERVO_N = 329
+SERVO_OFF = 337  # deflection, pulse, pulse per deflection
+SERVO_N = 341
 SERVO_STRIDE = 3
-WEAR_OFF = 333  # load in ticks; effectiveness and its slope of four vanes
-WEAR_N = 334
+WEAR_OFF = 345  # load in ticks; effectiveness and its slope of four vanes
+WEAR_N = 346
 WEAR_STRIDE = 9
-LEVER_OFF = 335  # time in ticks; gain and its slope; moment and its slope
-LEVER_N = 336
+LEVER_OFF = 347  # time in ticks; gain and its slope; moment and its slope
+LEVER_N = 348
 LEVER_STRIDE = 5
 # Where to begin a search on a curve: cells of 2.048° or 512 counts, each with the place of the
 # record that its lower end lies on, as in w[(deflection >> ANGLE_CELL) + w[CURVE_CELLS + vane]].
 ANGLE_CELL = 11
 FORCE_CELL = 12
 FORCE_CELLS_MASK = 31
-CURVE_CELLS = 337
-FORCE_CELLS = 341  # (force >> FORCE_CELL) & FORCE_CELLS_MASK, for ±8192 counts
-SERVO_CELLS = 345
-BODY = 349
+CURVE_CELLS = 349
+FORCE_CELLS = 353  # (force >> FORCE_CELL) & FORCE_CELLS_MASK, for ±8192 counts
+SERVO_CELLS = 357
+BODY = 361
 
 # ---- status flags -----------------------------------------------------------------------------
 PRIMARY_LIMITED = 1

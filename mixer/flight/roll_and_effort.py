@@ -55,24 +55,27 @@ def set_strips(w, roll):
     w[STRIPS_END] = end
 
 
-def closer(w, o, roll):
-    """The roll at which a pair's two strips meet, but for what the rounding of 1/K leaves."""
-    room = w[OMEGA + w[o]] + w[OMEGA + w[o + 1]]
-    apart = strip_middle(w, w[o], roll) - strip_middle(w, w[o + 1], roll)
-    excess = apart - clamp(apart, -room, room)
-    if excess == 0:
-        return roll
-    most = w[o + 4]
-    return clamp(roll - ((w[o + 2] * clamp(excess, -most, most)) >> w[o + 3]), -65535, 65535)
+def times(a, mantissa, q):
+    """a·mantissa·2^-q, q ≥ 9, by halves of a: of 20 bits, the mantissa of 19."""
+    return (mantissa * (a >> 9) + ((mantissa * (a & 511)) >> 9)) >> (q - 9)
 
 
-def yielding_roll(w, roll):
-    """The roll that is left where the strips do not all meet: each pair moves it until it does."""
+def yielding(w):
+    """The change of roll after which all strips meet: each pair moves it until its two do."""
+    change = 0
     o = PAIRS
     for _ in range(w[N_PAIRS]):
-        roll = closer(w, o, closer(w, o, roll))
+        i = w[o]
+        j = w[o + 1]
+        room = w[OMEGA + i] + w[OMEGA + j]
+        apart = w[ETA + i] - w[ETA + j] + times(change, w[o + 2], w[o + 3])
+        excess = apart - clamp(apart, -room, room)
+        if excess != 0:
+            most = w[o + 6]
+            change -= times(clamp(excess, -most, most), w[o + 4], w[o + 5])
+            change = clamp(change, -131071, 131071)
         o += PAIR_STRIDE
-    return roll
+    return change
 
 
 def set_forces(w):
@@ -97,7 +100,7 @@ def set_forces(w):
         effort -= w[NULL_EFFORT + vane] * middle
     z = lift_of(widest >> 3)
     roll = clamp(wanted, -reach, reach)
-    limited = roll != wanted
+    limited = 1 if roll != wanted else 0
     roll = clamp((roll << z) >> 3, -65535, 65535)
     e_x = raised((w[POINT] << 4) + (e_x >> 10), z + unit, 4194304) >> 6
     e_y = raised((w[POINT + 1] << 4) + (e_y >> 10), z + unit, 4194304) >> 6
@@ -111,9 +114,10 @@ def set_forces(w):
         w[OMEGA + vane] = (w[WIDTH + vane] * min(half >> 3, 16384)) >> q
     set_strips(w, roll)
     if w[STRIPS_BEGIN] > w[STRIPS_END]:
-        yielded = yielding_roll(w, roll)
-        limited = limited or yielded != roll
-        set_strips(w, yielded)
+        change = yielding(w)
+        if change != 0:
+            limited = 1
+            set_strips(w, clamp(roll + change, -65535, 65535))
     begin = w[STRIPS_BEGIN]
     end = w[STRIPS_END]
     if begin > end:  # a unit of rounding
@@ -128,5 +132,5 @@ def set_forces(w):
         g = clamp(s - w[ETA + vane], -omega, omega)
         force = ((((w[NULL + vane] * g) >> 11) >> z) + lo + hi + 1) >> 1
         w[FORCE + vane] = clamp(force, lo, hi)
-    if limited:
+    if limited != 0:
         w[FLAGS] |= ROLL_LIMITED

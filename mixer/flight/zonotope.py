@@ -38,6 +38,8 @@ def of_halves(w, weights):
     for vane in range(VANES):
         result += w[weights + vane] * w[HALF + vane]
     return result >> 14
+
+
 def along_edge(w, o, gap_x, gap_y):
     """t·gap, good to a unit at 2^25 units: products of two halves of the normal and of the gap."""
     high_x = gap_x >> 12
@@ -89,27 +91,32 @@ def nearest(w):
         return 0
     side = 1 if found > 0 else -1
     edge = abs(found) - 1
+    o = EDGES
+    place = 0
     way = 0
-    for _ in range(2 * VANES):
+    steps = 2 * VANES
+    while steps > 0:
+        steps -= 1
         o = edge * EDGE_STRIDE + EDGES
-        height = of_halves(w, o + EDGE_SUPPORT)
+        foot = along_edge(w, o, gap_x, gap_y) * side
         middle = of_halves(w, o + EDGE_MIDDLE)
         half = of_halves(w, o + EDGE_HALF)
-        foot = along_edge(w, o, gap_x, gap_y) * side
         place = clamp(foot, middle - half, middle + half)
-        across_x = (w[o] * height + 8192) >> 14
-        across_y = (w[o + 1] * height + 8192) >> 14
-        w[POINT] = (across_x - ((w[o + 1] * place + 8192) >> 14)) * side + w[CENTRE]
-        w[POINT + 1] = (across_y + ((w[o] * place + 8192) >> 14)) * side + w[CENTRE + 1]
         before = way
         way = 1 if foot > place else -1 if foot < place else 0
         if way == 0 or way + before == 0:
-            return 1
-        edge += way
-        if edge < 0:
-            edge = w[N_EDGES] - 1
-            side = -side
-        elif edge == w[N_EDGES]:
-            edge = 0
-            side = -side
+            steps = 0
+        else:
+            edge += way
+            if edge < 0:
+                edge = w[N_EDGES] - 1
+                side = -side
+            elif edge == w[N_EDGES]:
+                edge = 0
+                side = -side
+    height = of_halves(w, o + EDGE_SUPPORT)
+    x = ((w[o] * height + 8192) >> 14) - ((w[o + 1] * place + 8192) >> 14)
+    y = ((w[o + 1] * height + 8192) >> 14) + ((w[o] * place + 8192) >> 14)
+    w[POINT] = x * side + w[CENTRE]
+    w[POINT + 1] = y * side + w[CENTRE + 1]
     return 1

@@ -29,16 +29,17 @@ MOST_MNM = 1 << 29
 RATE_EXPONENT = 0.8  # Bartz 1957
 PRESSURE_RATIO_MAX = 2.0
 NO_THRUST_RATIO = 0.05
+ROLL_CHANGE = 1 << 17  # of the roll, in the allocator's own scale: from end to end
 TICK_S = (1 << at.TICK) / 1e6  # the tables' step of time
 
 
 def build(vehicle: "Vehicle") -> FlightTables:
     """Flight tables of a vehicle; VehicleError, in words, where it does not fit the arithmetic."""
-    #import-check
+    # import-check
 
     words = Words(vehicle)
     tables = FlightTables(words.assemble())
-    #check
+    # check
     return tables
 
 
@@ -63,6 +64,12 @@ def scaled(value: float, bits: int) -> Scaled:
     exponent = bits - int(np.ceil(np.log2(abs(value))))
     if round(abs(value) * 2.0**exponent) >= 1 << bits:
         exponent -= 1
+    return Scaled(round(value * 2.0**exponent), exponent)
+
+
+def halved_product(value: float) -> Scaled:
+    """The value as the flight core's product by halves of 9 bits takes it: exponent 9 or more."""
+    exponent = min(max(scaled(value, 19).exponent, 9), 30)
     return Scaled(round(value * 2.0**exponent), exponent)
 
 
@@ -212,10 +219,9 @@ class Words:
         pairs = sorted((p for p in pairs if abs(p[2]) > 2.0**-14), key=lambda p: abs(p[2]))
         self.put(at.N_PAIRS, len(pairs))
         for n, (i, j, apart) in enumerate(pairs):
-            inverse = scaled(1 / apart, 15)
-            q = min(max(inverse.exponent, 0), 14)
-            mantissa = round(2.0**q / apart)
-            record = [i, j, mantissa, q, (1 << 30) // abs(mantissa)]
+            rise, inverse = halved_product(apart), halved_product(1 / apart)
+            most = min(1 << 20, int(ROLL_CHANGE * abs(apart)) + 1)  # roll moves no further
+            record = [i, j, rise.mantissa, rise.exponent, inverse.mantissa, inverse.exponent, most]
             self.put(at.PAIRS + n * at.PAIR_STRIDE, record)
 
     def put_curves(self) -> None:
