@@ -18,14 +18,15 @@ def allocate(w, held):
     w[POINT] = (w[WANT] + unit) >> unit  # unit is 1 or 2: also half a unit, to round
     w[POINT + 1] = (w[WANT + 1] + unit) >> unit
     if w[POLICY] != 0:
-        limited = last_on_segment(w)
+        moved = last_on_segment(w)
     else:
         set_zonotope(w, TARGET_BOX)
-        limited = nearest(w)
-    if limited != 0:
+        moved = nearest(w)
+    if moved != 0:
         w[FLAGS] |= PRIMARY_LIMITED
     if held != 0:
         set_zonotope(w, FIRST_BOX)
-        if nearest(w) != 0:
+        moved = nearest(w)
+        if moved != 0:
             w[FLAGS] |= PRIMARY_LIMITED | SLEW_LIMITED
     set_forces(w)

@@ -38,14 +38,14 @@ def to_neutral(w):
 
 
 def set_target(w, vane, lo, hi):
-    """T_τ of a vane from T: lo … hi about what of it is nearest to no force."""
+    """T_τ of a vane from T, lo … hi: 1/128 of the way to what of it is nearest to no force."""
     rest = clamp(0, lo, hi)
-    w[TARGET_BOX + vane] = rest - (((rest - lo) * KEPT) >> 7)
-    w[TARGET_BOX + VANES + vane] = rest + (((hi - rest) * KEPT) >> 7)
+    w[TARGET_BOX + vane] = (lo * KEPT + rest) >> 7
+    w[TARGET_BOX + VANES + vane] = (hi * KEPT + rest) >> 7
 
 
 def set_boxes(w):
-    """WINDOW and the boxes T_τ, W and W′; return whether the slew holds a vane: W′ is not all of T."""
+    """WINDOW and the boxes T_τ, W, W′; return 1 where W′ is less than T, since the slew holds, else 0."""
     held = 0
     for vane in range(VANES):
         kappa = w[KAPPA + vane]

@@ -10,7 +10,8 @@ from mixer.flight.layout import *
 
 def pressure_ratio(w, pressure_pa):
     """pc/pc_ref, Q14, below 2."""
-    return min(((clamp(pressure_pa, 0, w[PA_MAX]) >> w[PA_SHIFT]) * w[PA_MANT]) >> 15, 32767)
+    pressure_pa = clamp(pressure_pa, 0, w[PA_MAX])
+    return min(((pressure_pa >> w[PA_SHIFT]) * w[PA_MANT]) >> 15, 32767)
 
 
 def load_rate(w, ratio):

@@ -1,13 +1,12 @@
 """Policy "direction": the last point of the segment from a0 to the demand that lies in Z_τ(T).
 
-a0 is the point of Z that the forces of T nearest to 0 give. Each edge of Z that the segment crosses cuts it at
-(support from a0)/(n·gap); the smallest share wins. Where a segment leaves at a grazing angle, a hair
-of an edge moves the point by a handful, so everything here is kept in 1/128 of a count, with
-normals of two halves. Supports are summed from a0: an edge
-that a0 stands on gives exactly zero.
+a0 is the point of Z that the forces of T nearest to 0 give. Each edge of Z that the segment crosses
+cuts it at (support from a0)/(n·gap); the smallest share wins. Where a segment leaves at a grazing
+angle, a hair of an edge moves the point by a handful, so everything here is kept in 1/128 of a
+count, with normals of two halves. Supports are summed from a0: an edge that a0 stands on gives
+exactly zero.
 """
 
-from mixer.flight.clamp import clamp
 from mixer.flight.layout import *
 from mixer.flight.wanted import scaled
 
@@ -57,9 +56,11 @@ def last_on_segment(w):
     for vane in range(VANES):
         lo = w[TARGET_BOX + vane]
         hi = w[TARGET_BOX + VANES + vane]
-        rest = clamp(0, lo, hi)
-        w[FROM_REST + vane] = lo - rest
-        w[FROM_REST + VANES + vane] = hi - rest
+        below = min(hi, 0)
+        above = max(lo, 0)
+        w[FROM_REST + vane] = min(lo, 0) - below
+        w[FROM_REST + VANES + vane] = max(hi, 0) - above
+        rest = below + above
         if rest != 0:
             x += fine(w[COS + vane], w[COS_LOW + vane], rest)
             y += fine(w[SIN + vane], w[SIN_LOW + vane], rest)
@@ -74,8 +75,9 @@ def last_on_segment(w):
     for _ in range(w[N_EDGES]):
         rise = across_edge(w, o, gap_x, gap_y)
         support = support_from_rest(w, o, 1 if rise > 0 else -1)
-        if abs(rise) > support and scaled(abs(rise), share << 7, 28) >= support:
-            share = min(share, share_of(support, abs(rise)))
+        rise = abs(rise)
+        if rise > support and scaled(rise, share << 7, 28) >= support:
+            share = min(share, share_of(support, rise))
         o += EDGE_STRIDE
     if share == WHOLE:
         return 0

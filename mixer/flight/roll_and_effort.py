@@ -111,7 +111,7 @@ def set_forces(w):
         row = w[ROW_X + vane] * e_x + w[ROW_Y + vane] * e_y
         half = (w[SLEW_BOX + VANES + vane] - w[SLEW_BOX + vane]) << z
         w[BASE + vane] = (row + (1 << (q - 1))) >> q
-        w[OMEGA + vane] = (w[WIDTH + vane] * min(half >> 3, 16384)) >> q
+        w[OMEGA + vane] = (w[WIDTH + vane] * clamp(half >> 3, 0, 16384)) >> q
     set_strips(w, roll)
     if w[STRIPS_BEGIN] > w[STRIPS_END]:
         change = yielding(w)

@@ -1,10 +1,10 @@
 """Z, all pitch and yaw that a box of forces gives, and the point of it nearest to a wanted one.
 
-Z = {Σ f_i·b_i} over the box is the zonotope Σ m_i·b_i + {Σ g_i·b_i : |g_i| ≤ h_i}, m_i the middle of
-a vane's range and h_i half its width. Each edge is parallel to a vane's b; from the middle its
-normal n finds the edge at Σ |n·b_i|·h_i (support function), and along it, t = n turned by +90°, the
-edge reaches Σ t·b_i·h_i (taken on the side of n) ± Σ h_i of the vanes it is parallel to. The edge
-across is its mirror image. Durham 1993; Shephard, Canad. J. Math. 26, 1974.
+Z = {Σ f_i·b_i} over the box is the zonotope Σ m_i·b_i + {Σ g_i·b_i : |g_i| ≤ h_i}, m_i the middle
+of a vane's range and h_i half its width. Each edge is parallel to a vane's b; from the middle its
+normal n finds the edge at Σ |n·b_i|·h_i (support function), and along it, t = n turned by +90°,
+the edge reaches Σ t·b_i·h_i (taken on the side of n) ± Σ h_i of the vanes it is parallel to. The
+edge across is its mirror image. Durham 1993; Shephard, Canad. J. Math. 26, 1974.
 
 Units: an eighth of a count << UNIT, so that every |force| ≤ 2^14 units.
 """
@@ -13,6 +13,7 @@ from mixer.flight.clamp import clamp
 from mixer.flight.layout import *
 
 NEAR = 32767  # a gap up to here times a normal, less a support, stays in 32 bits
+WIDEST = 65536  # four vanes give no more
 
 
 def set_zonotope(w, box):
@@ -53,15 +54,15 @@ def along_edge(w, o, gap_x, gap_y):
 
 
 def most_crossed(w, gap_x, gap_y):
-    """The edge that a gap from the middle crosses by most: its number from 1, negative for the
-    edge across it; 0 where the gap stays within Z.
+    """The edge that a gap from the middle crosses by most: its number, N_EDGES more for the
+    edge across it; -1 where the gap stays within Z.
     """
     far = 0
     while gap_x > NEAR or gap_x < -NEAR or gap_y > NEAR or gap_y < -NEAR:
         gap_x >>= 1
         gap_y >>= 1
         far += 1
-    found = 0
+    found = -1
     most = 0
     o = EDGES
     for k in range(w[N_EDGES]):
@@ -72,7 +73,7 @@ def most_crossed(w, gap_x, gap_y):
         over = abs(height) - (support >> far)
         if over > most:
             most = over
-            found = k + 1 if height > 0 else -1 - k
+            found = k if height > 0 else k + w[N_EDGES]
         o += EDGE_STRIDE
     return found
 
@@ -86,11 +87,13 @@ def nearest(w):
     """
     gap_x = w[POINT] - w[CENTRE]
     gap_y = w[POINT + 1] - w[CENTRE + 1]
-    found = most_crossed(w, gap_x, gap_y)
-    if found == 0:
+    edge = most_crossed(w, gap_x, gap_y)
+    if edge < 0:
         return 0
-    side = 1 if found > 0 else -1
-    edge = abs(found) - 1
+    side = 1
+    if edge >= w[N_EDGES]:
+        edge -= w[N_EDGES]
+        side = -1
     o = EDGES
     place = 0
     way = 0
@@ -101,7 +104,7 @@ def nearest(w):
         foot = along_edge(w, o, gap_x, gap_y) * side
         middle = of_halves(w, o + EDGE_MIDDLE)
         half = of_halves(w, o + EDGE_HALF)
-        place = clamp(foot, middle - half, middle + half)
+        place = clamp(clamp(foot, middle - half, middle + half), -WIDEST, WIDEST)
         before = way
         way = 1 if foot > place else -1 if foot < place else 0
         if way == 0 or way + before == 0:

@@ -35,11 +35,18 @@ TICK_S = (1 << at.TICK) / 1e6  # the tables' step of time
 
 def build(vehicle: "Vehicle") -> FlightTables:
     """Flight tables of a vehicle; VehicleError, in words, where it does not fit the arithmetic."""
-    # import-check
+    from mixer.ground.kernel_code.bounds import bound_cycle  # reads the core; not needed to load
+    from mixer.ground.kernel_code.spans import WordOverflowError
 
-    words = Words(vehicle)
-    tables = FlightTables(words.assemble())
-    # check
+    tables = FlightTables(Words(vehicle).assemble())
+    try:
+        bound_cycle(list(tables.words))
+    except WordOverflowError as error:
+        message = (
+            "this vehicle does not fit the flight core's 32-bit arithmetic; nearest causes: very "
+            f"uneven clocking, curves with very steep and very flat parts, extreme sizes ({error})"
+        )
+        raise VehicleError(str(vehicle.path), [Problem("", None, message)]) from error
     return tables
 
 

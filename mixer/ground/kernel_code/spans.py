@@ -9,7 +9,7 @@ Span = tuple[int, int]
 
 
 class WordOverflowError(ArithmeticError):
-    """An intermediate of a flight kernel could leave its word."""
+    """An intermediate of a flight kernel could leave its word, or a search its table."""
 
 
 @dataclass
@@ -50,10 +50,14 @@ def operate(op: ast.operator, a: Span, b: Span) -> Span:
             return a[0] + b[0], a[1] + b[1]
         case ast.Sub():
             return a[0] - b[1], a[1] - b[0]
-        case ast.BitAnd() if b[0] == b[1] >= 0:
-            return (a[0] & b[0], a[0] & b[0]) if a[0] == a[1] else (0, b[0])
+        case ast.BitAnd() if b[0] >= 0:
+            return 0, b[1]
         case ast.BitOr() if a[0] >= 0 and b[0] >= 0:
-            return max(a[0], b[0]), (1 << max(a[1], b[1]).bit_length()) - 1
+            exact = a[0] | b[0] if a[0] == a[1] and b[0] == b[1] else None
+            most = (1 << max(a[1], b[1]).bit_length()) - 1
+            return (max(a[0], b[0]), most) if exact is None else (exact, exact)
+        case ast.Mod() if b[0] > 0:
+            return 0, b[1] - 1
         case ast.Mult():
             ends = [x * y for x in a for y in b]
         case ast.LShift() if b[0] >= 0:

@@ -1,7 +1,7 @@
 """What the steering words can hold when a cycle begins, and where a search can stand then."""
 
 from mixer.flight import layout as at
-from mixer.ground.word_spans import Span
+from mixer.ground.kernel_code.spans import Span
 
 SMALL = 1 << 30  # beyond this a board's interpreter boxes a number at a function boundary
 
@@ -13,7 +13,7 @@ HINTS = {
 }
 # The same for words that tell where the cells of a table stand.
 CELLS = {}
-for _i in range(4):
+for _i in range(at.VANES):
     CELLS[at.CURVE_CELLS + _i] = (at.CURVE_OFF + _i, at.CURVE_N + _i, 1, at.CURVE_STRIDE)
     CELLS[at.FORCE_CELLS + _i] = (at.CURVE_OFF + _i, at.CURVE_N + _i, 1, at.CURVE_STRIDE)
     CELLS[at.SERVO_CELLS + _i] = (at.SERVO_OFF + _i, at.SERVO_N + _i, -1, at.SERVO_STRIDE)
@@ -26,34 +26,28 @@ def places(words: list[int], leads_there: int) -> range:
     return range(first, first + (words[points_at] + more) * stride, stride)
 
 
-# Words that one cycle hands to the next.
-LASTING = {
-    *range(at.DEFLECTION, at.DEFLECTION + 4),
-    *range(at.STEP, at.STEP + 4), at.DT, at.AGE, at.LOAD, at.LOAD_FRACTION, at.TIME, at.RATE,
-    *HINTS,
-}  # fmt: skip
-
-
 def admitted(words: list[int]) -> list[Span]:
-    """Anything a steering state can hold when a cycle begins."""
+    """Anything a steering state can hold when a cycle begins.
+
+    What a cycle works out for itself holds nothing yet: it would be a fault to read it.
+    """
     state: list[Span] = [(0, 0)] * at.STATE_WORDS
     for axis, most in enumerate((at.MNM_MAX, at.MNM_MAX, at.ROLL_MNM_MAX)):
         state[at.DEMAND + axis] = (-words[most], words[most])
-    state[at.DT] = (0, at.LONGEST_GAP_US)
-    longest = 1_000_000_000
-    state[at.LOAD] = state[at.TIME] = (-longest, longest)
+    state[at.LOAD] = state[at.TIME] = (-at.LAST_US, at.LAST_US)
     state[at.LOAD_FRACTION] = (0, 16383)
     rates = words[words[at.RATE_OFF] :][:128]
     state[at.RATE] = (0, max(rates[:64]) + max(rates[64:]))
-    state[at.NEUTRAL] = (0, 1)
     state[at.BAD] = (0, at.BAD_DEMAND)
-    state[at.JAMMED] = (0, 15)
+    state[at.JAMMED] = (0, (1 << at.VANES) - 1)
     state[at.AGE] = (0, words[at.TIMEOUT_US] + at.LONGEST_GAP_US)
     for hint in HINTS:
         records = places(words, hint)
         state[hint] = (records[0], records[-1])
-    for i in range(4):
+    for i in range(at.VANES):
         travel = (words[at.TRAVEL_LO + i], words[at.TRAVEL_HI + i])
         state[at.DEFLECTION + i] = state[at.LIMIT_LO + i] = state[at.LIMIT_HI + i] = travel
-        state[at.STEP + i] = (0, max(1_000_000, words[at.SLEW_MDEG_S + i]))
+        forces = [words[place + 1] for place in places(words, at.CURVE_CELLS + i)[1:]]
+        reach = (min(forces) - 1, max(forces) + 1)  # a slope's rounding at the end of its piece
+        state[at.REACH_LO + i] = state[at.REACH_HI + i] = reach
     return state
