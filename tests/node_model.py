@@ -15,6 +15,7 @@ from hil.loopback import Loopback
 from hil.node_link import Answer, NodeLink, numbers, parse_answer, read_numbers, wire_frame
 from mixer.flight import FlightTables, Steering
 from mixer.flight import layout as at
+from mixer.ground.tables import slew_mdeg_s
 
 
 class Model:
@@ -149,7 +150,7 @@ class Harness:
         for i, (before, after) in enumerate(zip(self._before, moved, strict=True)):
             assert words[at.TRAVEL_LO + i] <= after <= words[at.TRAVEL_HI + i]
             if not self.model.placed >> i & 1:
-                assert abs(after - before) * 1_000_000 <= words[at.SLEW_MDEG_S + i] * dt_us
+                assert abs(after - before) * 1_000_000 <= slew_mdeg_s(self.model.tables)[i] * dt_us
         self._before = moved
         self.model.placed = 0
 

@@ -18,6 +18,7 @@ from mixer.ground.command import fourvane
 from mixer.ground.files import InputError
 from mixer.ground.servo_command import servo
 from mixer.ground.servo_table import read_servo_table
+from mixer.ground.tables import slew_mdeg_s
 from mixer.ground.vehicle import load_vehicle
 from tests.vehicles import vehicle_file
 
@@ -342,14 +343,11 @@ def test_measurements_go_into_the_vehicle_file_with_its_comments_kept(benched, t
 
 def test_the_allocator_s_slew_window_is_the_measured_slew(benched, tmp_path):
     """From the bench through the vehicle file into the words of the flight tables."""
-    from mixer.flight import layout as at
-
     folder, file, _ = benched
     new = ("--out", tmp_path / "new.toml", "--rehearsal")
     run("servo", "adopt", folder, "--vehicle", file, *new)
     vehicle = load_vehicle(tmp_path / "new.toml")
-    words = vehicle.flight_tables().words
-    slews = [words[at.SLEW_MDEG_S + i] for i in range(4)]
+    slews = slew_mdeg_s(vehicle.flight_tables())
     assert slews == [round(1000 * servo_of.slew_deg_s) for servo_of in vehicle.servos]
     assert len(set(slews)) > 1
 

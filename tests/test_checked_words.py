@@ -5,13 +5,16 @@ import random
 
 import pytest
 
-from mixer.flight import KERNELS, Steering
+from mixer.flight import Steering
 from mixer.flight import layout as at
-from mixer.ground import word_bounds
+from mixer.ground.kernel_code import bounds
+from mixer.ground.kernel_code.admitted import admitted
+from mixer.ground.kernel_code.bounds import Bounds, bound_cycle
+from mixer.ground.kernel_code.c99 import reached
+from mixer.ground.kernel_code.language import flight_core
+from mixer.ground.kernel_code.spans import State, WordOverflowError, operate
 from mixer.ground.tables import Words
 from mixer.ground.vehicle_errors import VehicleError
-from mixer.ground.word_bounds import bound_cycle
-from mixer.ground.word_spans import WordOverflowError, operate
 from tests.oracle.cases import random_clocking
 from tests.vehicles import vehicle
 
@@ -33,10 +36,12 @@ def checked(name):
     return lambda self, other: Word(plain(int(self), int(other)))
 
 
-for operator in ("add", "sub", "mul", "floordiv", "lshift", "rshift", "and", "or", "mod"):
+for operator in ("add", "sub", "mul", "floordiv", "lshift", "rshift", "and", "or", "xor", "mod"):
     for side in ("", "r"):
         setattr(Word, f"__{side}{operator}__", checked(f"__{side}{operator}__"))
 Word.__neg__ = lambda self: Word(-int(self))  # type: ignore[method-assign]
+Word.__abs__ = lambda self: Word(abs(int(self)))  # type: ignore[method-assign]
+Word.__invert__ = lambda self: Word(~int(self))  # type: ignore[method-assign]
 
 
 class Checked(list):
@@ -134,7 +139,7 @@ def test_a_place_past_the_tables_is_found():
 
 
 def test_a_vehicle_that_could_overflow_is_refused_in_words(monkeypatch):
-    monkeypatch.setattr(word_bounds, "WORD", 1 << 29)
+    monkeypatch.setattr(bounds, "WORD", 1 << 29)
     with pytest.raises(VehicleError, match=r"does not fit the flight core's 32-bit arithmetic"):
         vehicle().flight_tables()
 
@@ -148,10 +153,8 @@ def test_the_bounds_hold_what_steering_does():
     for _ in range(1500):
         s.demand(*(rng.randint(-2_000_000, 2_000_000) for _ in range(3)))
         s.step(rng.choice([2_000_000, 4_000_000]), 5000)
-        written = [at.DEFLECTION, at.PULSE, at.FORCE, at.MOMENT, at.KAPPA, at.WANT, at.LO, at.HI,
-                   at.POINT, at.ETA, at.OMEGA]  # fmt: skip
-        for word in written:
-            assert spans[word][0] <= s._w[word] <= spans[word][1]
+        for word, (low, high) in enumerate(spans):
+            assert low <= s._w[word] <= high, word
 
 
 def test_interval_arithmetic_encloses_integer_arithmetic():
@@ -170,9 +173,39 @@ def test_interval_arithmetic_encloses_integer_arithmetic():
                 assert low <= value <= high
 
 
-def test_every_kernel_is_bounded():
-    """The pass runs each kernel there is; a new one cannot be forgotten."""
-    import inspect
+def test_every_function_of_the_cycle_is_bounded(monkeypatch):
+    """The pass runs each function that `cycle` can come to; a new one cannot be forgotten."""
+    seen = set()
+    run = bounds.Bounds.run
 
-    source = inspect.getsource(word_bounds.bound_cycle)
-    assert all(f'"{name}"' in source for name in KERNELS)
+    def noted(self, name, given, state):
+        seen.add(name)
+        return run(self, name, given, state)
+
+    monkeypatch.setattr(bounds.Bounds, "run", noted)
+    for policy in ("nearest", "direction"):
+        bound_cycle(Words(vehicle(control={"policy": policy})).assemble())
+    assert seen == reached(flight_core(), {"cycle"})
+
+
+@pytest.mark.parametrize("told", ["jam", "free", "release", "demand", "start"])
+def test_what_a_steering_is_told_stays_within_what_a_cycle_admits(told):
+    words = Words(vehicle()).assemble()
+    anything = (-(2**30), 2**30 - 1)
+    given = {"jam": [(0, 0), anything], "free": [(0, 0)], "release": [], "demand": [anything] * 3,
+             "start": [(-at.LAST_US, at.LAST_US)] * 2}[told]  # fmt: skip
+    before = admitted(words)
+    state = State({}, list(before))
+    Bounds(words).run(told, given, state)
+    for (low, high), (least, most) in zip(state.words, before, strict=True):
+        assert least <= low <= high <= most
+
+
+def test_a_unit_stands_for_the_force_gains_that_the_pass_takes_it_for():
+    """What follows the burn is run for each unit with the gains it stands for."""
+    s = Steering(vehicle().flight_tables())
+    for pressure in range(0, 4_200_000, 9_973):
+        s.step(pressure, 5000)
+        unit, gains = s._w[at.UNIT], s._w[at.KAPPA : at.KAPPA + 4]
+        (least, most) = dict(bounds.UNITS)[unit]
+        assert all(least <= gain <= most for gain in gains)

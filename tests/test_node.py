@@ -19,6 +19,7 @@ from hil.node_link import (
     wire_frame,
 )
 from mixer.flight import layout as at
+from mixer.ground.tables import slew_mdeg_s
 from tests.damage import REFERENCE_PA, damaged, good_frame
 from tests.node_model import Harness, Model
 from tests.vehicles import vehicle
@@ -158,7 +159,7 @@ def test_disarming_leads_the_vanes_to_neutral_at_once_at_the_slew_rate(armed: Ha
     before = deflections(armed)
     armed.send(armed.good(p.DISARM, numbers((0,))))
     armed.send(armed.good(p.PASS, numbers((PERIOD_US,))))
-    step = TABLES.words[at.SLEW_MDEG_S] * PERIOD_US // 1_000_000
+    step = slew_mdeg_s(TABLES)[0] * PERIOD_US // 1_000_000
     for then, now in zip(before, deflections(armed), strict=True):
         assert abs(now) == max(abs(then) - step, 0)
 

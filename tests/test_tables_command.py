@@ -73,7 +73,8 @@ def test_values_are_those_of_the_vehicle_file(varied: FlightTables) -> None:
         coarse = np.array(field(varied, vanes, f"{name} of clocking").values)
         fine = np.array(field(varied, vanes, f"{name}, low half").values)
         np.testing.assert_allclose(coarse + fine, exact, atol=2.0**-28)
-    assert field(varied, vanes, "slew").values == (250.0,) * 4
+    assert field(varied, vanes, "slew, whole part").values == (250,) * 4
+    assert field(varied, vanes, "slew, what is left").values == (0.0,) * 4
     assert field(varied, vanes, "travel from").values == (-15.0, -10.0, -15.0, -8.0)
     assert field(varied, vanes, "travel to").values == (12.0, 15.0, 15.0, 8.0)
 

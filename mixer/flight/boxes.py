@@ -45,7 +45,7 @@ def set_target(w, vane, lo, hi):
 
 
 def set_boxes(w):
-    """WINDOW and the boxes T_τ, W, W′; return 1 where W′ is less than T, since the slew holds, else 0."""
+    """WINDOW and the boxes T_τ, W, W′; return 1 where the slew makes W′ less than T, else 0."""
     held = 0
     for vane in range(VANES):
         kappa = w[KAPPA + vane]

@@ -6,25 +6,22 @@ from mixer.flight.interpolate import force_at
 from mixer.flight.layout import *
 
 
-def within(x, most):
-    """1 where |x| ≤ most, else 0."""
-    return 1 if x >= -most and x <= most else 0
-
-
 def demand(w, pitch_mnm, yaw_mnm, roll_mnm):
     """Take a demand; 0, and nothing changed but the next flags, where it is out of range."""
+    most = w[MNM_MAX]
+    most_roll = w[ROLL_MNM_MAX]
     if (
-        within(pitch_mnm, w[MNM_MAX]) == 0
-        or within(yaw_mnm, w[MNM_MAX]) == 0
-        or within(roll_mnm, w[ROLL_MNM_MAX]) == 0
+        (pitch_mnm >= -most and pitch_mnm <= most)
+        and (yaw_mnm >= -most and yaw_mnm <= most)
+        and (roll_mnm >= -most_roll and roll_mnm <= most_roll)
     ):
-        w[BAD] = BAD_DEMAND
-        return 0
-    w[DEMAND] = pitch_mnm
-    w[DEMAND + 1] = yaw_mnm
-    w[DEMAND + 2] = roll_mnm
-    w[AGE] = 0
-    return 1
+        w[DEMAND] = pitch_mnm
+        w[DEMAND + 1] = yaw_mnm
+        w[DEMAND + 2] = roll_mnm
+        w[AGE] = 0
+        return 1
+    w[BAD] = BAD_DEMAND
+    return 0
 
 
 def release(w):

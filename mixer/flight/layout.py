@@ -90,8 +90,8 @@ ROLL_MOMENT_EXP = 186
 PULSE_Q = 187
 RATE_OFF = 188  # burn-load rate at 64 pressure ratios 1/32 apart, Q14, and its 64 rises
 N_PAIRS = 189
-# Two vanes; K, how roll moves their strips apart, and its fraction bits; 1/K, its fraction bits, and
-# the largest excess that it may be multiplied by.
+# Two vanes; K, how roll moves their strips apart, and its fraction bits; 1/K, its fraction bits,
+# and the largest excess that it may be multiplied by.
 PAIRS = 190
 PAIR_STRIDE = 7
 N_EDGES = 232

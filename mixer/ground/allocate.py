@@ -14,6 +14,7 @@ from mixer.ground.demands import DemandChunk, DemandFile
 from mixer.ground.files import DataError
 from mixer.ground.flight_record import AT_SLEW, AT_TRAVEL, JAMMED, FlightRecord, vane_marks
 from mixer.ground.quantities import VANES, Array
+from mixer.ground.tables import slew_mdeg_s
 from mixer.ground.vehicle import Vehicle
 
 LONGEST_GAP_S = 16.0  # the flight core counts no more burn time than this in one cycle
@@ -69,7 +70,7 @@ class Run:
         self.jams = sorted(jams, key=lambda jam: jam.time_s)
         self.gaps, self.longest_gap_s = 0, 0.0
         self._period_us, self._timeout_us = tables.words[at.PERIOD_US], tables.words[at.TIMEOUT_US]
-        self._slew_mdeg_s = np.array(tables.words[at.SLEW_MDEG_S : at.SLEW_MDEG_S + VANES])
+        self._slew_mdeg_s = np.array(slew_mdeg_s(tables))
         self._last_us: int | None = None
         self._held_mnm = np.zeros((1, 3), dtype=np.int64)
 

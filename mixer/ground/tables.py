@@ -58,6 +58,12 @@ def largest_force_n(vehicle: "Vehicle") -> float:
     )
 
 
+def slew_mdeg_s(tables: FlightTables) -> list[int]:
+    """The four slews that flight tables hold, 0.001°/s."""
+    whole, left = (tables.words[place : place + 4] for place in (at.SLEW_HIGH, at.SLEW_LOW))
+    return [1000 * high + low for high, low in zip(whole, left, strict=True)]
+
+
 @dataclass(frozen=True)
 class Scaled:
     """value ≈ mantissa · 2^-exponent."""

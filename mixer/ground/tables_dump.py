@@ -13,6 +13,7 @@ from mixer.flight.tables import VERSION
 from mixer.ground.quantities import VANES
 
 Q14, Q16, Q28 = 2.0**-14, 2.0**-16, 2.0**-28
+TICK_S = 2.0**at.TICK * 1e-6
 COUNT = 1 / 8  # forces stand in eighths of a count
 RATE_CELLS = 64
 POLICIES = ("nearest", "direction")
@@ -145,7 +146,8 @@ def layout(read: Reader) -> Group:
         read.field("sine of clocking", at.SIN, VANES, scale=Q14),
         read.field("cosine, low half", at.COS_LOW, VANES, scale=Q28),
         read.field("sine, low half", at.SIN_LOW, VANES, scale=Q28),
-        read.field("slew", at.SLEW_MDEG_S, VANES, "deg/s", 1e-3),
+        read.field("slew, whole part", at.SLEW_HIGH, VANES, "deg/s"),
+        read.field("slew, what is left", at.SLEW_LOW, VANES, "deg/s", 1e-3),
         read.field("travel from", at.TRAVEL_LO, VANES, "deg", 1e-3),
         read.field("travel to", at.TRAVEL_HI, VANES, "deg", 1e-3),
     ))  # fmt: skip
@@ -169,18 +171,20 @@ def effort(read: Reader) -> Group:
         read.field("null vector over its square", at.NULL_EFFORT, VANES, scale=Q14),
         read.field("pairs of vanes that roll moves apart", at.N_PAIRS),
         *pairs,
-        read.field("not used", after, at.EDGES - after),
+        read.field("not used", after, at.N_EDGES - after),
     ))  # fmt: skip
 
 
 def pair_fields(read: Reader, n: int) -> Iterator[Field]:
     """One pair of vanes that roll moves apart."""
     first = at.PAIRS + n * at.PAIR_STRIDE
-    i, j, _, bits, _ = read.words[first : first + at.PAIR_STRIDE]
-    yield Field(f"pair {n + 1}, vanes", first, (i, j), (i - at.ETA + 1, j - at.ETA + 1))
-    yield read.field(f"pair {n + 1}, roll that closes 1 apart", first + 2, scale=2.0**-bits)
+    i, j, _, apart_bits, _, roll_bits, _ = read.words[first : first + at.PAIR_STRIDE]
+    yield Field(f"pair {n + 1}, vanes", first, (i, j), (i + 1, j + 1))
+    yield read.field(f"pair {n + 1}, how far 1 of roll moves it", first + 2, scale=2.0**-apart_bits)
     yield read.field(f"pair {n + 1}, fraction bits", first + 3, unit="bits")
-    yield read.field(f"pair {n + 1}, largest excess", first + 4)
+    yield read.field(f"pair {n + 1}, roll that closes 1 apart", first + 4, scale=2.0**-roll_bits)
+    yield read.field(f"pair {n + 1}, fraction bits", first + 5, unit="bits")
+    yield read.field(f"pair {n + 1}, largest excess", first + 6)
 
 
 def edges(read: Reader) -> Iterator[Group]:
@@ -194,10 +198,13 @@ def edges(read: Reader) -> Iterator[Group]:
         first = at.EDGES + n * at.EDGE_STRIDE
         yield Group(f"edge {n + 1}", (
             read.field("normal, pitch and yaw", first, 2, scale=Q14),
-            read.field("normal, low halves", first + 2, 2, scale=Q28),
-            read.field("vanes along the normal", first + 4, VANES, scale=Q14),
-            read.field("vanes along the edge", first + 8, VANES, scale=Q14),
-            read.field("vanes along the normal, low halves", first + 12, VANES, scale=Q28),
+            read.field("normal, low halves", first + at.EDGE_LOW, 2, scale=Q28),
+            read.field("vanes along the normal, size", first + at.EDGE_SUPPORT, VANES, scale=Q14),
+            read.field("vanes along the edge", first + at.EDGE_MIDDLE, VANES, scale=Q14),
+            read.field("vanes that make the edge", first + at.EDGE_HALF, VANES, scale=Q14),
+            read.field("vanes along the normal", first + at.EDGE_ACROSS, VANES, scale=Q14),
+            read.field("vanes along the normal, low halves", first + at.EDGE_ACROSS_LOW, VANES,
+                       scale=Q28),
         ))  # fmt: skip
 
 
@@ -264,18 +271,18 @@ def angle_cells(read: Reader, vane: int, where: int) -> Field:
 def over_burn(read: Reader) -> Iterator[Group]:
     """Wear and lever arm, a line for the start of each straight piece; flat at both ends."""
     words = read.words
-    wear = [("burn load", "s", 1e-3)]
+    wear = [("burn load", "s", TICK_S)]
     for vane in range(1, VANES + 1):
-        wear += [(f"vane {vane}", "", Q14), (f"vane {vane} per s", "1/s", Q14 * Q16 * 1e3)]
+        wear += [(f"vane {vane}", "", Q14), (f"vane {vane} per s", "1/s", Q14 * Q16 / TICK_S)]
     yield read.records("effectiveness", words[at.WEAR_OFF], words[at.WEAR_N] + 2, *wear)
     force, moment = COUNT * 2.0 ** -words[at.GAIN_EXP] * 1e3, 2.0 ** -words[at.MOMENT_EXP] * 2e-3
     yield read.records(
-        "lever arm", words[at.LEVER_OFF], words[at.LEVER_N] + 1 + at.LEVER_LEAP // at.LEVER_STRIDE,
-        ("burn time", "s", 1e-3),
+        "lever arm", words[at.LEVER_OFF], words[at.LEVER_N] + 2,
+        ("burn time", "s", TICK_S),
         ("force for a moment", "counts/(N·m)", force),
-        ("per s", "counts/(N·m·s)", force * 1e3),
+        ("per s", "counts/(N·m·s)", force / TICK_S),
         ("moment for a force", "N·m/count", moment),
-        ("per s of it", "N·m/(count·s)", moment * 2.0**-15 * 1e3),
+        ("per s of it", "N·m/(count·s)", moment * 2.0**-15 / TICK_S),
     )  # fmt: skip
 
 

@@ -3,12 +3,12 @@
 from collections.abc import Callable
 
 import numpy as np
-
-from mixer.flight import Steering
-from mixer.flight import layout as at
 from mixer.flight.along import along
 from mixer.flight.nearest import nearest
 from mixer.flight.secondary import secondary
+
+from mixer.flight import Steering
+from mixer.flight import layout as at
 from tests.bench.problems import Problems
 
 WIDE_MDEG = 1 << 20  # slew holds nothing back, as for the solvers

@@ -8,11 +8,12 @@ from collections import Counter
 from collections.abc import Callable
 from typing import Any, ClassVar
 
-from mixer.flight import layout as at
 from mixer.flight.box import box
-from mixer.flight.deflect import deflect
 from mixer.flight.schedule import schedule
 from mixer.flight.secondary import secondary
+
+from mixer.flight import layout as at
+from mixer.flight.deflect import deflect
 from tests.bench.flight_core import FlightCore
 
 KINDS = {

@@ -1,11 +1,11 @@
 """No intermediate of the flight core leaves 32 bits: shown for each vehicle, not hoped.
 
-The kernels' own source is run over intervals: every table word is what it is, every demand, pressure,
-time, deflection and wear is anything the tables admit. Where a branch depends on an interval both
-ways are run and joined. A function whose parameter is a shift is run value by value; a name that
-walks along a table is followed record by record, so that what its loops have found out holds of the
-record that they end at. What the state is after one cycle must lie within what it was before; so
-what holds for one cycle holds for all.
+The kernels' own source is run over intervals: every table word is what it is, every demand,
+pressure, time, deflection and wear is anything the tables admit. Where a branch depends on an
+interval both ways are run and joined. A function whose parameter is a shift is run value by value;
+a name that walks along a table is followed record by record, so that what its loops have found out
+holds of the record that they end at. What the state is after one cycle must lie within what it was
+before; so what holds for one cycle holds for all.
 """
 
 import ast
@@ -409,11 +409,17 @@ def calls(node: ast.stmt, name: str) -> bool:
 @cache
 def walkers(name: str) -> set[str]:
     """The names by whose value a function's loops read the tables: `while x < w[o]`."""
-    found: set[str] = set()
-    for line in flight_core().functions[name].body:
-        for loop in ast.walk(line):
-            if isinstance(loop, ast.While):
-                for part in ast.walk(loop.test):
-                    if isinstance(part, ast.Subscript):
-                        found |= {one.id for one in ast.walk(part.slice) if isinstance(one, ast.Name)}
-    return found - {"w"} - set(flight_core().constants)
+    loops = [
+        part
+        for line in flight_core().functions[name].body
+        for part in ast.walk(line)
+        if isinstance(part, ast.While)
+    ]
+    places = [
+        part.slice
+        for loop in loops
+        for part in ast.walk(loop.test)
+        if isinstance(part, ast.Subscript)
+    ]
+    used = {part.id for place in places for part in ast.walk(place) if isinstance(part, ast.Name)}
+    return used - {"w"} - set(flight_core().constants)

@@ -43,7 +43,7 @@ static inline int32_t magnitude(int32_t x)
 }
 
 #ifdef __ARM_ARCH_6M__
-/* This core has no division and nothing is linked in: thousandths by 2^38/1000, the rest by bits. */
+/* No division in this core, and nothing linked in: thousandths by 2^38/1000, the rest by bits. */
 static inline uint32_t upper_half(uint32_t a, uint32_t b)
 {
     const uint32_t low = (a & 0xffffu) * (b & 0xffffu);
@@ -144,10 +144,10 @@ class Writer:
     def text(self, public: bool) -> str:
         one = self.function
         body = self.block(one.body, 1)  # first: it may name counters
-        scope = "" if public else "static "
+        scope, result = "" if public else "static ", "int32_t" if one.returns else "void"
         lines = [
             *comment(one.doc),
-            f"{scope}{'int32_t' if one.returns else 'void'} {self.prefix}{one.name}({self.parameters()})",
+            f"{scope}{result} {self.prefix}{one.name}({self.parameters()})",
             "{",
             *[f"    int32_t {name};" for name in self.locals()],
             *body,

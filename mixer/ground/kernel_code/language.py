@@ -1,10 +1,11 @@
 """The kernel language: a small part of Python that means the same in 32-bit C.
 
 A kernel file holds whole numbers and functions on them: `w`, the one array of words; names of
-`mixer.flight.layout`; `+ - * << >> & | ^ ~ // %`, `min`, `max`, `abs`; `if`, `while`, `for … in range`,
-`return`; conditional expressions; calls of functions of the same kind. No default arguments, no
-recursion, nothing that raises. `read_kernels` refuses what lies outside by file and line and says
-what to write instead; on what it returns stand the proof (`bounds`) and the C writer (`c99`).
+`mixer.flight.layout`; `+ - * << >> & | ^ ~ // %`, `min`, `max`, `abs`; `if`, `while`,
+`for … in range`, `return`; conditional expressions; calls of functions of the same kind. No default
+arguments, no recursion, nothing that raises. `read_kernels` refuses what lies outside by file and
+line and says what to write instead; on what it returns stand the proof (`bounds`) and the C writer
+(`c99`).
 """
 
 import ast
@@ -24,12 +25,14 @@ OPERATORS = (
 )  # fmt: skip
 COMPARISONS = (ast.Lt, ast.LtE, ast.Gt, ast.GtE, ast.Eq, ast.NotEq)
 # Names that mean something else in C or C++.
-KEYWORDS = set(
-    "auto bool break case catch char class const continue default delete do double else enum extern "
-    "float for friend goto if inline int long new operator private protected public register "
-    "restrict return short signed sizeof static struct switch template this throw try typedef "
-    "typename union unsigned using virtual void volatile while".split()
-)
+KEYWORDS = {
+    "auto", "bool", "break", "case", "catch", "char", "class", "const", "continue", "default",
+    "delete", "do", "double", "else", "enum", "extern", "float", "for", "friend", "goto", "if",
+    "inline", "int", "long", "new", "operator", "private", "protected", "public", "register",
+    "restrict", "return", "short", "signed", "sizeof", "static", "struct", "switch", "template",
+    "this", "throw", "try", "typedef", "typename", "union", "unsigned", "using", "virtual", "void",
+    "volatile", "while",
+}  # fmt: skip
 BUILT_IN = {"min": 2, "max": 2, "abs": 1}  # and how many numbers they take
 
 
@@ -247,7 +250,7 @@ class Check:
         for argument in arguments:
             self.value(argument)
 
-    # C leaves open in which order the parts of a sum are worked out; Python goes from left to right.
+    # C leaves open in which order the parts of a sum are worked out; Python goes left to right.
 
     def calls_that_write(self, node: ast.stmt) -> Iterator[ast.Call]:
         for part in own_parts(node):

@@ -52,6 +52,8 @@ def operate(op: ast.operator, a: Span, b: Span) -> Span:
             return a[0] - b[1], a[1] - b[0]
         case ast.BitAnd() if b[0] >= 0:
             return 0, b[1]
+        case ast.BitAnd() if a[0] >= 0:
+            return 0, a[1]
         case ast.BitOr() if a[0] >= 0 and b[0] >= 0:
             exact = a[0] | b[0] if a[0] == a[1] and b[0] == b[1] else None
             most = (1 << max(a[1], b[1]).bit_length()) - 1
