@@ -7,7 +7,7 @@ import pytest
 
 from mixer.flight import Steering
 from mixer.flight import layout as at
-from mixer.ground.kernel_code import bounds
+from mixer.ground.kernel_code import expressions, statements
 from mixer.ground.kernel_code.admitted import admitted
 from mixer.ground.kernel_code.bounds import Bounds, bound_cycle
 from mixer.ground.kernel_code.c99 import reached
@@ -139,7 +139,7 @@ def test_a_place_past_the_tables_is_found():
 
 
 def test_a_vehicle_that_could_overflow_is_refused_in_words(monkeypatch):
-    monkeypatch.setattr(bounds, "WORD", 1 << 29)
+    monkeypatch.setattr(expressions, "WORD", 1 << 29)
     with pytest.raises(VehicleError, match=r"does not fit the flight core's 32-bit arithmetic"):
         vehicle().flight_tables()
 
@@ -176,13 +176,13 @@ def test_interval_arithmetic_encloses_integer_arithmetic():
 def test_every_function_of_the_cycle_is_bounded(monkeypatch):
     """The pass runs each function that `cycle` can come to; a new one cannot be forgotten."""
     seen = set()
-    run = bounds.Bounds.run
+    run = statements.Call.of
 
-    def noted(self, name, given, state):
-        seen.add(name)
-        return run(self, name, given, state)
+    def noted(self, names, words):
+        seen.add(self.function.name)
+        return run(self, names, words)
 
-    monkeypatch.setattr(bounds.Bounds, "run", noted)
+    monkeypatch.setattr(statements.Call, "of", noted)
     for policy in ("nearest", "direction"):
         bound_cycle(Words(vehicle(control={"policy": policy})).assemble())
     assert seen == reached(flight_core(), {"cycle"})
@@ -207,5 +207,5 @@ def test_a_unit_stands_for_the_force_gains_that_the_pass_takes_it_for():
     for pressure in range(0, 4_200_000, 9_973):
         s.step(pressure, 5000)
         unit, gains = s._w[at.UNIT], s._w[at.KAPPA : at.KAPPA + 4]
-        (least, most) = dict(bounds.UNITS)[unit]
+        (least, most) = dict(statements.UNITS)[unit]
         assert all(least <= gain <= most for gain in gains)

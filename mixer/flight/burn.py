@@ -31,15 +31,21 @@ def add_load(w, ratio, dt_us):
     w[LOAD] = min((sixteenths >> 4) + (fraction >> 14) + w[LOAD], LAST_US)
 
 
+def piece(w, hint, stride, ticks):
+    """Where the record of this time stands, sought from where the last cycle's stood."""
+    o = w[hint]
+    while ticks < w[o]:
+        o -= stride
+    while ticks >= w[o + stride]:
+        o += stride
+    w[hint] = o
+    return o
+
+
 def set_force_gains(w, ratio):
     """κ of each vane, Q14, at this pressure and burn load; and the unit that fits it."""
     ticks = w[LOAD] >> TICK
-    o = w[WEAR_HINT]
-    while ticks < w[o]:
-        o -= WEAR_STRIDE
-    while ticks >= w[o + WEAR_STRIDE]:
-        o += WEAR_STRIDE
-    w[WEAR_HINT] = o
+    o = piece(w, WEAR_HINT, WEAR_STRIDE, ticks)
     ticks -= w[o]
     unit = 1
     for vane in range(VANES):
@@ -54,12 +60,7 @@ def set_force_gains(w, ratio):
 def gain_of_lever_arm(w):
     """Eighths of a count for a mN·m at this burn time; sets MOMENT_GAIN, which goes back."""
     ticks = w[TIME] >> TICK
-    o = w[LEVER_HINT]
-    while ticks < w[o]:
-        o -= LEVER_STRIDE
-    while ticks >= w[o + LEVER_STRIDE]:
-        o += LEVER_STRIDE
-    w[LEVER_HINT] = o
+    o = piece(w, LEVER_HINT, LEVER_STRIDE, ticks)
     ticks -= w[o]
     w[MOMENT_GAIN] = ((w[o + 4] * ticks) >> 15) + w[o + 3]
     return w[o + 2] * ticks + w[o + 1]

@@ -36,22 +36,10 @@ class Steering:
         """Set burn time and burn load, for a run that does not begin at ignition."""
         commands.start(self._w, time_us, load_us)
 
-    @property
-    def flags(self):
-        return self._w[at.FLAGS]
-
-    @property
-    def jammed(self):
-        """The vanes told to be jammed: bit 0 for vane 1."""
-        return self._w[at.JAMMED]
-
-    @property
-    def time_us(self):
-        return self._w[at.TIME]
-
-    @property
-    def load_us(self):
-        return self._w[at.LOAD]
+    flags = property(lambda self: self._w[at.FLAGS])
+    jammed = property(lambda self: self._w[at.JAMMED])  # the vanes told to be: bit 0 for vane 1
+    time_us = property(lambda self: self._w[at.TIME])
+    load_us = property(lambda self: self._w[at.LOAD])
 
     def demand(self, pitch_mnm, yaw_mnm, roll_mnm):
         """Take a demand, integers in mN·m. False, and nothing changed, where it is out of range."""
