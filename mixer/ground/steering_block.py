@@ -17,6 +17,12 @@ Mask = NDArray[np.bool_]
 Rows = int | slice | NDArray[np.intp] | Mask
 
 
+def prepare() -> None:
+    """Compile what blocks need, once, before several processes ask for it at the same time."""
+    for name in ("demand_rows", "cycle_rows"):
+        machine().function(name)
+
+
 class SteeringBlock:
     """N steerings with the same flight tables, each with its own demand, load, time and jams.
 
