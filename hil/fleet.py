@@ -16,7 +16,6 @@ from hil.steering_block import (
     Integers,
     LaptopBlock,
     PartedBlock,
-    SideBySideBlock,
     SteeringBlock,
 )
 from hil.tally import Glance, Tally
@@ -46,8 +45,6 @@ class Cycle:
     glance: Glance
 
 
-MANY = 24  # flights: steering as many together is quicker; at 16 it is as quick, measured
-
 Listener = Callable[[Cycle], None]
 MakeSteering = Callable[[Vehicle, Sequence[Flight]], SteeringBlock]
 
@@ -55,7 +52,7 @@ MakeSteering = Callable[[Vehicle, Sequence[Flight]], SteeringBlock]
 def laptop(vehicle: Vehicle, flights: Sequence[Flight]) -> SteeringBlock:
     """The flight core on this computer, each flight with the tables it believes in.
 
-    Many that believe the same are steered together, which is quicker and gives the same integers.
+    Those that believe the same are steered together.
     """
     believing: dict[tuple[Fault, ...], list[int]] = {}
     for number, flight in enumerate(flights):
@@ -63,9 +60,8 @@ def laptop(vehicle: Vehicle, flights: Sequence[Flight]) -> SteeringBlock:
     parts: list[tuple[Integers, SteeringBlock]] = []
     for wrong, numbers in believing.items():
         tables = believed(vehicle, wrong).flight_tables()
-        count = len(numbers)
-        together = SideBySideBlock(tables, count) if count >= MANY else LaptopBlock(tables, count)
-        parts.append((np.array(numbers), together))
+        block = LaptopBlock(tables, len(numbers), cycles_of(vehicle, flights))
+        parts.append((np.array(numbers), block))
     return parts[0][1] if len(parts) == 1 else PartedBlock(parts)
 
 

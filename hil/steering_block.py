@@ -6,8 +6,9 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from mixer.flight import FlightTables, Steering
+from mixer.flight import FlightTables
 from mixer.flight.layout import MNM_MAX, ROLL_MNM_MAX
+from mixer.ground.compiled import WORTH
 from mixer.ground.steering_block import SteeringBlock as SideBySide
 
 Integers = NDArray[np.int64]
@@ -63,65 +64,13 @@ class SteeringBlock(Protocol):
 
 
 class LaptopBlock:
-    """A `Steering` for each flight; all of them share one set of flight tables."""
+    """Flights that share one set of flight tables, steered by the flight core on this computer.
 
-    def __init__(self, tables: FlightTables, flights: int):
-        self._steering = [Steering(tables) for _ in range(flights)]
-        self.most_mnm = most_demanded(tables)
-        self._pressure_pa = [0] * flights
-        self.commands = Commands(flights)
-        for flight in range(flights):
-            self._read(flight)
-
-    def cycle(
-        self, demand_mnm: Integers, heard: Flags, pressure_pa: Integers, dt_us: Integers
-    ) -> None:
-        rows = zip(
-            self._steering,
-            demand_mnm.T.tolist(),
-            heard.tolist(),
-            pressure_pa.tolist(),
-            dt_us.tolist(),
-            strict=True,
-        )
-        for flight, (steering, demand, arrived, pressure, elapsed) in enumerate(rows):
-            if arrived:
-                steering.demand(*demand)
-                self._pressure_pa[flight] = pressure
-            if elapsed:
-                steering.step(self._pressure_pa[flight], elapsed)
-                self._read(flight)
-
-    def garbled(self, flight: int, demand_mnm: list[int]) -> None:
-        """There is no line: a damaged demand is one that does not arrive."""
-
-    def jam(self, flight: int, vane: int, deflection_mdeg: int) -> None:
-        self._steering[flight].jam(vane, deflection_mdeg)
-
-    def free(self, flight: int, vane: int) -> None:
-        self._steering[flight].free(vane)
-
-    def reset(self, flight: int) -> None:
-        self._steering[flight].reset()
-        self._pressure_pa[flight] = 0
-        self._read(flight)
-
-    def _read(self, flight: int) -> None:
-        steering = self._steering[flight]
-        self.commands.pulse_ns[:, flight] = steering.pulse_ns
-        self.commands.deflection_mdeg[:, flight] = steering.deflection_mdeg
-        self.commands.moment_mnm[:, flight] = steering.moment_mnm
-        self.commands.flags[flight] = steering.flags
-
-
-class SideBySideBlock:
-    """Flights that share one set of flight tables, steered together by the batch.
-
-    Measured: where 256 fly together, a flight takes a fifth of what it takes with `LaptopBlock`.
+    cycles: how many each will run, about.
     """
 
-    def __init__(self, tables: FlightTables, flights: int):
-        self._steering = SideBySide(tables, flights)
+    def __init__(self, tables: FlightTables, flights: int, cycles: int = WORTH):
+        self._steering = SideBySide(tables, flights, cycles)
         self.most_mnm = most_demanded(tables)
         self._pressure_pa = np.zeros(flights, np.int64)
         self.commands = Commands(flights)

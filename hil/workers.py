@@ -8,6 +8,7 @@ from multiprocessing import get_context
 from typing import Any, TypeVar
 
 from mixer.ground.files import InputError
+from mixer.ground.steering_block import prepare
 
 Task = TypeVar("Task")
 Result = TypeVar("Result")
@@ -29,6 +30,7 @@ def executor_of(workers: int | None, cluster: str | None) -> Iterator[tuple[Exec
     """
     if cluster is None:
         count = processes(workers)
+        prepare()
         # Fresh processes, since forked ones may inherit locked threads of numerical libraries.
         with ProcessPoolExecutor(count, mp_context=get_context("spawn")) as executor:
             yield executor, count

@@ -11,19 +11,13 @@ import tracemalloc
 import numpy as np
 import pytest
 
-from mixer.flight import FlightTables, Steering
+from mixer.flight import Steering
 from mixer.flight import layout as at
-from mixer.ground import batch
+from mixer.ground import batch, cores, steering_block
 from mixer.ground.batch import allocate_batch
-from mixer.ground.batch_allocator import BatchAllocator
-from mixer.ground.batch_along import NO_EXPONENT, share_key
-from mixer.ground.batch_box import Box
-from mixer.ground.batch_deflect import Deflecting
-from mixer.ground.batch_tables import BatchTables
-from mixer.ground.batch_words import Scratch, brought_near
+from mixer.ground.compiled import Compiled, Plain, compiled
 from mixer.ground.steering_block import SteeringBlock
 from mixer.ground.tables import largest_force_n
-from tests.flight_core import allocate_eighths, allocation_words
 from tests.vehicles import vehicle
 
 ROWS = int(os.environ.get("FOURVANE_BATCH_ROWS", "30000"))
@@ -61,7 +55,7 @@ VEHICLES = {
     "uneven curves": {"vanes": UNEVEN_CURVES, "erosion": WORN, "servos": SERVOS},
     "short arms": {"layout": {"lever_arm_m": 0.3, "roll_arm_m": 0.02}, "vanes": UNEVEN_CURVES},
 }
-WIDE_MDEG = 1 << 20
+FAST = 1 << 29  # in 0.001° a ms: within 1 µs any deflection can be reached
 
 
 @functools.cache
@@ -109,7 +103,7 @@ def alone(tables, demands_nm, burn_time_s=0.0, burn_load_s=None, chamber_pressur
     load_s = burn_time_s if burn_load_s is None else burn_load_s
     steering = Steering(tables)
     state = steering._w
-    state[at.STEP : at.STEP + 4] = type(state)("i", [WIDE_MDEG] * 4)
+    state[at.SLEW_HIGH : at.SLEW_HIGH + 4] = type(state)("i", [FAST] * 4)
     given = (
         np.rint(np.asarray(demands_nm) * 1000),
         np.minimum(np.rint(np.broadcast_to(burn_time_s, rows) * 1e6), 1e9),
@@ -126,9 +120,11 @@ def alone(tables, demands_nm, burn_time_s=0.0, burn_load_s=None, chamber_pressur
                 steering.jam(vane, round(place_deg * 1000))
             else:
                 steering.free(vane)
-        steering.start(time_us, load_us)
+        steering.start(time_us - 1, load_us)
+        state[at.RATE] = state[at.LOAD_FRACTION] = 0  # so that 1 µs adds no burn load
         assert steering.demand(*demand)
-        flags = steering.step(pressure_pa, 0)
+        flags = steering.step(pressure_pa, 1)
+        assert (steering.time_us, steering.load_us) == (time_us, load_us)
         outputs.append(
             [
                 *steering.deflection_mdeg,
@@ -170,8 +166,8 @@ def within_range(tables, demands_nm):
 @pytest.mark.parametrize("name", VEHICLES)
 @pytest.mark.parametrize("policy", POLICIES)
 def test_every_row_equals_a_steering_alone(name, policy, monkeypatch):
-    """Deflections, pulses, forces and flags, whatever the rows stand under, chunk by chunk."""
-    monkeypatch.setattr(batch, "CHUNK", 150)
+    """Deflections, pulses, forces and flags, whatever the rows stand under, piece by piece."""
+    monkeypatch.setattr(batch, "PIECE", 150)
     car, tables = car_and_tables(name, policy)
     seed = [SEED, *name.encode(), len(policy)]
     print("seed", seed)
@@ -191,56 +187,34 @@ def test_every_row_equals_a_steering_alone(name, policy, monkeypatch):
             assert (off_mnm <= allowed).all(), (kind, off_mnm.max(axis=0), allowed.min(axis=0))
 
 
-@pytest.mark.parametrize(
-    "clocking_deg",
-    [(45.0, 135.0, 225.0, 315.0), (0.0, 91.0, 180.5, 300.0), (0.0, 30.0, 60.0, 330.0)],
-)
-@pytest.mark.parametrize("policy", POLICIES)
-def test_any_force_box_is_shared_out_as_the_flight_core_does(clocking_deg, policy):
-    """Narrow boxes, boxes that exclude 0, vanes that stand, whole travels of vanes on one side
-    (demands within reach are then too far for 32 bits), and halves just above a power of two,
-    where the scaled roll passes the 65535 that the flight core holds it to. Then again with demands
-    put within an eighth of a count or a few of the edge of what is reachable."""
-    rng = np.random.default_rng(SEED)
-    words = allocation_words(clocking_deg, policy)
-    rows = 800
-    middle = rng.integers(-30_000, 30_000, (4, rows)) * (rng.random((4, rows)) < 0.6)
-    half = rng.integers(0, 2 ** rng.integers(1, 15, rows), (4, rows))
-    middle[:, 1::5], half[:, 1::5] = 0, 32_760
-    half[:, ::5] = rng.integers(2048, 2052, (4, len(half[0, ::5])))
-    allocator = BatchAllocator(BatchTables(FlightTables(words)), rows, rows)
-    box = allocator.box
-    box.lo[:], box.hi[:] = middle - half, middle + half + rng.integers(0, 2, (4, rows))
-    box.unit[:] = np.where(np.abs([*box.lo, *box.hi]).max(axis=0) > 32768, 2, 1)
-    box.kappa[:] = 16384
-    allocator.want[:] = rng.normal(size=(3, rows)) * 10 ** rng.uniform(1, 6, (3, rows))
-    allocator.want[2, ::3] = 1 << 24
-    allocator.prepare_forces()
-    for _ in range(2):
-        allocator.allocate()
-        for row in range(rows):
-            one = [column[:, row].tolist() for column in (box.lo, box.hi, allocator.want)]
-            state = allocate_eighths(words, *one, policy)
-            forces, flags = state[at.FORCE : at.FORCE + 4], state[at.FLAGS]
-            assert allocator.force[:, row].tolist() == forces, one
-            assert allocator.primary_limited[row] == bool(flags & at.PRIMARY_LIMITED), one
-            assert allocator.roll_limited[row] == bool(flags & at.ROLL_LIMITED), one
-        allocator.want[:2] = (allocator._point << box.unit) + rng.integers(-4, 5, (2, rows))
+@pytest.fixture
+def in_many_threads(monkeypatch):
+    """Short pieces on more threads than there are cores."""
+    monkeypatch.setattr(batch, "PIECE", 150)
+    monkeypatch.setattr(batch, "PART", 100)
+    monkeypatch.setattr(steering_block, "PART", 3)
+    monkeypatch.setattr(cores, "core_count", lambda: 7)
+    compiled()  # few rows would not load it
 
 
-@pytest.mark.parametrize("rows", [1, 149, 150, 151, 437])
+def same_bytes(result, other):
+    return all(
+        column.tobytes() == also.tobytes()
+        for column, also in zip(vars(result).values(), vars(other).values(), strict=True)
+    )
+
+
+@pytest.mark.parametrize("rows", [1, 149, 150, 151, 437, 2000])
 @pytest.mark.parametrize("kind", ["shared", "everything"])
-def test_a_row_does_not_depend_on_the_rows_beside_it(rows, kind, monkeypatch):
-    """Nor on where chunks begin: the moments too are the same to the last bit."""
+def test_a_row_does_not_depend_on_the_rows_beside_it(rows, kind, request):
+    """Nor on where pieces begin, nor on threads: the moments too are the same to the last bit."""
     car, tables = car_and_tables("uneven curves", "nearest")
     rng = np.random.default_rng(SEED)
     demands = within_range(tables, random_demands(rng, rows))
     conditions = random_conditions(rng, rows, kind)
     whole = allocate_batch(car, demands, **conditions)
-    monkeypatch.setattr(batch, "CHUNK", 150)
-    chunked = allocate_batch(car, demands, **conditions)
-    for column, other in zip(vars(whole).values(), vars(chunked).values(), strict=True):
-        assert np.array_equal(column, other)
+    request.getfixturevalue("in_many_threads")
+    assert same_bytes(allocate_batch(car, demands, **conditions), whole)
 
 
 def test_moments_are_what_the_forces_give():
@@ -318,8 +292,7 @@ def test_bad_input_is_named_with_its_row_and_what_is_allowed(change, message):
         allocate_batch(car, **{"demands_nm": [[0.0, 0, 0]] * 2, **change})
 
 
-def test_a_bad_row_far_down_is_named_by_its_number(monkeypatch):
-    monkeypatch.setattr(batch, "CHUNK", 150)
+def test_a_bad_row_far_down_is_named_by_its_number(in_many_threads):
     car, _ = car_and_tables("eighth turns", "nearest")
     demands, time_s = np.zeros((1000, 3)), np.zeros(1000)
     demands[777, 2] = np.nan
@@ -361,59 +334,63 @@ def test_vehicles_that_come_and_go_keep_their_own_tables():
         gc.collect()
 
 
-# --- the parts that reckon otherwise than the flight core ----------------------------------------
+# --- plain Python and machine code ---------------------------------------------------------------
 
 
-def test_force_over_kappa_is_the_flight_cores_floor_division():
-    """Every κ, with forces at random and around the multiples where the quotient steps."""
-    _, tables = car_and_tables("eighth turns", "nearest")
-    t = BatchTables(tables)
-    kappa = np.arange(1, 32768, dtype=np.int32)
-    box = Box(len(kappa))
-    box.kappa[:] = kappa
-    deflecting = Deflecting(t, box, Scratch(len(kappa)))
-    deflecting.prepare()
-    rng = np.random.default_rng(SEED)
-    for _ in range(200):
-        new_force = rng.integers(-32768, 32769, len(kappa))
-        for force in (new_force * kappa >> 14) + np.array([[-1], [0], [1]]):
-            exact = ((force << 14) + (kappa >> 1)) // kappa
-            real = force * deflecting.gain[0] + deflecting.start[0]
-            place = exact - t.least_force[0]
-            inside = place >= 0
-            assert np.array_equal(real.astype(np.int32)[inside], place[inside])
-            assert (real[~inside] < 1).all()
+def random_car(rng):
+    """Any clocking, unequal curves and travels, wear, arms and servos, either policy."""
+    points = int(rng.integers(2, 30))
+    travel_deg = rng.uniform(3.0, 25.0, (4, 2)) * [-1, 1]
+    deflection_deg = np.array([np.linspace(*ends, points) for ends in travel_deg])
+    forces_n = np.cumsum(rng.uniform(1.0, 40.0, (4, points)), axis=1)
+    at_rest_n = [np.interp(0, *curve) for curve in zip(deflection_deg, forces_n, strict=True)]
+    forces_n -= np.array(at_rest_n)[:, None]
+    clocking_deg = np.arange(4) * 90 + rng.uniform(-20, 20, 4) * rng.choice([0, 0.01, 1.0])
+    return vehicle(
+        layout={"clocking_deg": np.mod(clocking_deg, 360).tolist(),
+                "lever_arm_m": {"time_s": [0.0, 26.0], "m": rng.uniform(0.5, 4.0, 2).tolist()},
+                "roll_arm_m": float(rng.uniform(0.02, 0.2))},
+        vanes={"travel_deg": travel_deg.tolist(), "force_n": forces_n.tolist(), "drag_n": None,
+               "deflection_deg": deflection_deg.tolist()},
+        erosion={"load_s": [0.0, 9.0, 26.0],
+                 "effectiveness": rng.uniform(0.3, 1.1, (4, 3)).tolist()},
+        servos={"neutral_us": rng.uniform(1400, 1600, 4).tolist(),
+                "us_per_deg": (rng.uniform(8, 12, 4) * rng.choice([-1, 1], 4)).tolist()},
+        control={"policy": str(rng.choice(POLICIES))},
+    )  # fmt: skip
 
 
-def test_share_keys_are_the_flight_cores_shares():
-    """All quotients of small numbers, and random large ones: 15 bits and an exponent."""
-    rng = np.random.default_rng(SEED)
-    small = np.array([(out, rise) for rise in range(1, 300) for out in range(rise)])
-    bits = rng.integers(1, 25, (20_000, 2))
-    large = rng.integers(0, 2**bits)
-    large = large[large[:, 0] < large[:, 1]]
-    for out, rise in np.concatenate([small, large]).tolist():
-        exponent, top, bottom = 15, out, rise
-        while bottom < 1 << 28:
-            bottom <<= 1
-            exponent -= 1
-        while 0 < top < 1 << 28:
-            top <<= 1
-            exponent += 1
-        share = (top << 1) // (bottom >> 14)
-        if share >= 32768:
-            share >>= 1
-            exponent -= 1
-        if share == 0:
-            exponent = NO_EXPONENT
-        key = share_key(np.array([out], np.int32), np.array([rise], np.int32))
-        assert key.tolist() == [share - (exponent << 16)], (out, rise)
-
-
-def test_far_columns_are_halved_until_both_numbers_are_near():
-    values = np.array([[5, -65536, -65535, 1 << 24], [-6, 3, 0, -131073]], np.int32)
-    assert brought_near(values, 65535).tolist() == [0, 1, 0, 9]
-    assert values.tolist() == [[5, -32768, -65535, 32768], [-6, 1, 0, -257]]
+@pytest.mark.parametrize("number", range(12))
+def test_plain_python_and_machine_code_give_the_same_bytes(number, monkeypatch):
+    """A batch, its moments included, and a block through twenty cycles, on a random vehicle."""
+    seed = [SEED, number]
+    print("seed", seed)
+    assert isinstance(compiled(), Compiled), "numba must be there to compare"
+    answers = []
+    for machine in (compiled(), Plain()):
+        rng = np.random.default_rng(seed)
+        monkeypatch.setattr(batch, "machine", lambda rows, machine=machine: machine)
+        monkeypatch.setattr(steering_block, "machine", lambda cycles, machine=machine: machine)
+        car = random_car(rng)
+        tables = car.flight_tables()
+        rows = 60
+        demands = within_range(tables, random_demands(rng, rows))
+        results = [
+            allocate_batch(car, demands, **random_conditions(rng, rows, kind))
+            for kind in CONDITIONS
+        ]
+        block = SteeringBlock(tables, rows)
+        taken = []
+        for _ in range(20):
+            block.jam(slice(0, rows, 9), 1 + int(rng.integers(4)), int(rng.integers(-9000, 9000)))
+            demands_mnm = np.rint(random_demands(rng, rows) * 1000).astype(int).T
+            taken.append(block.demand(demands_mnm, rng.random(rows) < 0.8))
+            pressure_pa, dt_us = rng.integers(0, 4_000_000, rows), rng.integers(0, 16_000_001, rows)
+            block.step(pressure_pa, dt_us >> rng.integers(0, 20), rng.random(rows) < 0.9)
+        answers.append((results, block._state.tobytes(), np.array(taken).tobytes()))
+    (results, *states), (others, *other_states) = answers
+    assert states == other_states
+    assert all(same_bytes(one, other) for one, other in zip(results, others, strict=True))
 
 
 # --- many steerings side by side -----------------------------------------------------------------
@@ -421,7 +398,7 @@ def test_far_columns_are_halved_until_both_numbers_are_near():
 
 @pytest.mark.parametrize("name", ["misaligned", "one-sided", "uneven curves", "uneven"])
 @pytest.mark.parametrize("policy", POLICIES)
-def test_a_block_equals_as_many_steerings(name, policy):
+def test_a_block_equals_as_many_steerings(name, policy, in_many_threads):
     """Cycle by cycle, through slew, jams, stale and bad demands, pauses, flame-out and resets."""
     _, tables = car_and_tables(name, policy)
     seed = [SEED, *name.encode(), len(policy)]
@@ -448,7 +425,7 @@ def test_a_block_equals_as_many_steerings(name, policy):
             if heard[row]:
                 assert steering.demand(*demands[:, row].tolist()) == taken[row]
             if runs[row]:
-                steering.step(min(int(pressure_pa[row]), 2**31 - 1), int(dt_us[row]))
+                steering.step(int(pressure_pa[row]), int(dt_us[row]))
             seen |= steering.flags
             state = np.concatenate(
                 [block.deflection_mdeg, block.pulse_ns, block.force, block.moment_mnm,

@@ -14,11 +14,12 @@ import numpy as np
 from hil.errors import BoardError
 from mixer.ground.batch import BatchResult
 from mixer.ground.console import progress
+from mixer.ground.cores import core_count
 from mixer.ground.files import write_whole
 from tests.bench.clock import seconds_each
 from tests.bench.cortex import costs
 from tests.bench.flight_core import FlightCore
-from tests.bench.growth import block_rate, chunk_costs, clipped_rate, forces_rate, grown, whole_rate
+from tests.bench.growth import block_rate, by_cores, clipped_rate, grown, whole_rate
 from tests.bench.limits import bytes_a_second, seconds_an_operation
 from tests.bench.peers import KEPT_BACK, all_peers, exact_peers
 from tests.bench.priority import judged
@@ -39,9 +40,10 @@ BATCH_ROWS = 1_000_000
 @click.option("--rows", default=10_000_000, show_default=True, help="The longest batch.")
 def main(rows: int) -> None:
     """Measure what steering costs, beside general-purpose solvers, and write RESULTS.md."""
+    results = Results()
+    results.cores = by_cores(draw(BATCH_ROWS), sorted({1, core_count()}))
     if hasattr(os, "sched_setaffinity"):
         os.sched_setaffinity(0, {min(os.sched_getaffinity(0))})
-    results = Results()
     steps: list[Callable[[], None]] = [
         lambda: time_flight_core(results, "nearest"),
         lambda: time_flight_core(results, "direction"),
@@ -77,13 +79,17 @@ def time_flight_core(results: Results, policy: str) -> None:
     wanted = [[core.wanted(row) for row in rows] for rows in timed]
     allocation = [seconds_each(core.allocation(), each) for each in wanted]
     demands = problems.demands_mnm
-    cycle = [seconds_each(core.cycle(), [demands[row] for row in rows]) for rows in timed]
+    demanded = [[demands[row] for row in rows] for rows in timed]
+    cycle = [seconds_each(core.cycle(), each) for each in demanded]
     rows = np.concatenate(both_kinds(problems, JUDGED))
     forces = iter([core.forces_counts(row) for row in rows])
     priority = judged(problems, rows, lambda _: next(forces), policy, KEPT_BACK)
+    compiled = FlightCore(problems, compiled=True).cycle()
+    quick = [seconds_each(compiled, each) for each in demanded]
     name = f"flight core in CPython, {policy}: "
     results.lines.append(Line(name + "allocation", *allocation, priority))
     results.lines.append(Line(name + "whole cycle", *cycle, None))
+    results.lines.append(Line(f"flight core compiled, {policy}: whole cycle", *quick, None))
 
 
 def time_peers(results: Results) -> None:
@@ -120,10 +126,8 @@ def time_batches(results: Results) -> None:
                     jammed=jammed,
                 ),
             ),
-            (f"forces alone, {policy}", forces_rate(problems)),
         ]
     problems = draw(BATCH_ROWS)
-    results.chunks = chunk_costs(problems)
     results.rates += [
         (f"whole cycles of {n} steerings side by side", block_rate(problems, n))
         for n in (100, 1000, 10_000)

@@ -1,46 +1,43 @@
-"""The flight core in CPython, on the problems of `problems`."""
+"""The flight core on this computer, as Python and compiled, on the problems of `problems`."""
 
 from collections.abc import Callable
 
 import numpy as np
-from mixer.flight.along import along
-from mixer.flight.nearest import nearest
-from mixer.flight.secondary import secondary
 
 from mixer.flight import Steering
 from mixer.flight import layout as at
+from mixer.flight.allocate import allocate
+from mixer.ground.compiled import compiled_steering
 from tests.bench.problems import Problems
 
-WIDE_MDEG = 1 << 20  # slew holds nothing back, as for the solvers
+FAST = 1 << 29  # in 0.001° a ms: slew holds nothing back, as for the solvers
+STEP_US = 1
 
 
 class FlightCore:
     """One steering, and for each problem what its allocation starts from."""
 
-    def __init__(self, problems: Problems):
+    def __init__(self, problems: Problems, compiled: bool = False):
         tables = problems.car.flight_tables()
         self.pressure_pa = round(problems.car.engine.chamber_pressure_bar * 1e5)
-        self.steering = Steering(tables)
+        self.steering = (compiled_steering if compiled else Steering)(tables)
         self.demands_mnm = problems.demands_mnm
         self.words = self.steering._w
-        self.words[at.STEP : at.STEP + 4] = type(self.words)("i", [WIDE_MDEG] * 4)
-        self.primary = along if self.words[at.POLICY] else nearest
+        self.words[at.SLEW_HIGH : at.SLEW_HIGH + 4] = type(self.words)("i", [FAST] * 4)
 
     def wanted(self, row: int) -> list[int]:
         """The allocation's input: what a whole cycle makes of the demand."""
         self.steering.demand(*self.demands_mnm[row])
-        self.steering.step(self.pressure_pa, 0)
+        self.steering.step(self.pressure_pa, STEP_US)
         return self.words[at.WANT : at.WANT + 3].tolist()
 
     def allocation(self) -> Callable[[list[int]], None]:
-        """Primary, roll, effort: from what is wanted and the box to four forces."""
-        words, primary = self.words, self.primary
-        want = at.WANT
+        """Target, primary, roll, effort: from what is wanted and the boxes to four forces."""
+        words, want = self.words, at.WANT
 
         def call(wanted: list[int]) -> None:
             words[want], words[want + 1], words[want + 2] = wanted
-            primary(words)
-            secondary(words)
+            allocate(words, 0)
 
         return call
 
@@ -50,7 +47,7 @@ class FlightCore:
 
         def call(demand_mnm: list[int]) -> None:
             steering.demand(*demand_mnm)
-            steering.step(pressure_pa, 0)  # 0: slew stays out of the way, all else is done
+            steering.step(pressure_pa, STEP_US)
 
         return call
 

@@ -1,14 +1,14 @@
 """How the cost of a batch grows with its rows, and how much memory it takes beside them."""
 
+import time
 import tracemalloc
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from mixer.ground import batch
-from mixer.ground.batch import allocate_batch
-from mixer.ground.batch_conditions import GivenConditions
+from mixer.ground import cores
+from mixer.ground.batch import PIECE, allocate_batch
 from mixer.ground.steering_block import SteeringBlock
 from tests.bench.clock import seconds_once
 from tests.bench.problems import Problems, draw
@@ -50,22 +50,6 @@ def whole_rate(problems: Problems, **conditions: Any) -> float:
     )
 
 
-def forces_rate(problems: Problems) -> float:
-    """Rows a second of the allocation alone: wanted forces in, four forces out, as of solvers."""
-    n = batch.CHUNK
-    chunk = batch.Chunk(problems.car, batch.prepared_tables(problems.car), n, at_ignition(problems))
-    wants = np.rint(problems.wanted_counts.T * 8).astype(np.int32)
-    wants = [wants[:, start : start + n] for start in range(0, wants.shape[1] - n + 1, n)]
-    allocator = chunk.allocator
-
-    def call() -> None:
-        for want in wants:
-            np.copyto(allocator.want, want)
-            allocator.share_out()
-
-    return len(wants) * n / seconds_once(call, PASSES)
-
-
 def block_rate(problems: Problems, steerings: int) -> float:
     """Control cycles a second of steerings that run side by side."""
     block = SteeringBlock(problems.car.flight_tables(), steerings)
@@ -82,25 +66,26 @@ def block_rate(problems: Problems, steerings: int) -> float:
     return steerings * len(firsts) / seconds_once(call)
 
 
-def at_ignition(problems: Problems) -> GivenConditions:
-    return GivenConditions(problems.car, batch.CHUNK, 0.0, None, None, None)
-
-
-def chunk_costs(problems: Problems) -> dict[int, float]:
-    """Seconds a row by the number of rows that are worked on together."""
-    usual = batch.CHUNK
+def by_cores(problems: Problems, counts: list[int]) -> dict[int, float]:
+    """Seconds a row on so many cores, by the clock on the wall: wants the computer for itself."""
+    usual = cores.core_count
+    costs = {}
     try:
-        costs = {}
-        for chunk in (2048, 4096, 8192, 16384, 32768, 65536, 131072):
-            batch.CHUNK = chunk
-            costs[chunk] = 1 / whole_rate(problems)
-        return costs
+        for count in counts:
+            cores.core_count = lambda count=count: count
+            best = float("inf")
+            for _ in range(PASSES):
+                started = time.perf_counter()
+                allocate_batch(problems.car, problems.demands_nm)
+                best = min(best, time.perf_counter() - started)
+            costs[count] = best / len(problems.demands_nm)
     finally:
-        batch.CHUNK = usual
+        cores.core_count = usual
+    return costs
 
 
 def clipped_rate(problems: Problems) -> float:
-    """Rows a second of the clipped pseudo-inverse, in chunks of the same length."""
+    """Rows a second of the clipped pseudo-inverse, in pieces that stay in cache."""
     wanted = np.ascontiguousarray(problems.wanted_counts.T)
     angle_rad = np.radians(problems.car.layout.clocking_deg)
     inverse = np.linalg.pinv(np.array([np.cos(angle_rad), np.sin(angle_rad), np.ones(4)]))
@@ -108,8 +93,8 @@ def clipped_rate(problems: Problems) -> float:
     forces = np.empty((4, wanted.shape[1]))
 
     def call() -> None:
-        for start in range(0, wanted.shape[1], batch.CHUNK):
-            some = slice(start, start + batch.CHUNK)
+        for start in range(0, wanted.shape[1], PIECE):
+            some = slice(start, start + PIECE)
             np.matmul(inverse, wanted[:, some], out=forces[:, some])
             np.maximum(forces[:, some], lo, out=forces[:, some])
             np.minimum(forces[:, some], hi, out=forces[:, some])

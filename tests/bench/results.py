@@ -13,7 +13,7 @@ from tests.bench.growth import Growth
 from tests.bench.priority import Priority
 from tests.bench.tally import ARITHMETIC
 
-PACKAGES = ("numpy", "scipy", "daqp", "quadprog")
+PACKAGES = ("numpy", "scipy", "numba", "daqp", "quadprog")
 BYTES_IN, BYTES_OUT = 3 * 8, 11 * 8 + 4 * 4 + 1
 
 
@@ -36,7 +36,7 @@ class Line:
 class Results:
     lines: list[Line] = field(default_factory=list)
     rates: list[tuple[str, float]] = field(default_factory=list)  # rows a second
-    chunks: dict[int, float] = field(default_factory=dict)  # rows together: seconds a row
+    cores: dict[int, float] = field(default_factory=dict)  # cores: seconds a row, by the wall
     growth: list[Growth] = field(default_factory=list)
     tallies: dict[tuple[bool, bool], Counter] = field(default_factory=dict)  # saturated, whole
     operation_s: float = 0.0
@@ -134,8 +134,8 @@ def batches(results: Results) -> str:
         for name, rate in results.rates
     ]
     heads = ("", "million rows/s", "ns a row", f"times {results.best_peer.name}")
-    together = ", ".join(f"{1e9 * s:.0f} ns at {n}" for n, s in results.chunks.items())
-    return table(heads, rows) + f"\n\nBy how many rows are worked on together: {together}."
+    cores = ", ".join(f"{1e9 * s:.0f} ns on {n}" for n, s in results.cores.items())
+    return table(heads, rows) + f"\n\nBy the number of cores, on the clock on the wall: {cores}."
 
 
 def growth(grown: list[Growth]) -> str:

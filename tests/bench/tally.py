@@ -8,13 +8,10 @@ from collections import Counter
 from collections.abc import Callable
 from typing import Any, ClassVar
 
-from mixer.flight.box import box
-from mixer.flight.schedule import schedule
-from mixer.flight.secondary import secondary
-
 from mixer.flight import layout as at
-from mixer.flight.deflect import deflect
-from tests.bench.flight_core import FlightCore
+from mixer.flight.allocate import allocate
+from mixer.flight.cycle import cycle
+from tests.bench.flight_core import STEP_US, FlightCore
 
 KINDS = {
     "__mul__": "multiplications",
@@ -25,11 +22,14 @@ KINDS = {
     "__sub__": "additions",
     "__rsub__": "additions",
     "__neg__": "additions",
+    "__abs__": "additions",
     "__rshift__": "shifts",
     "__lshift__": "shifts",
     "__rlshift__": "shifts",
     "__and__": "shifts",
     "__or__": "shifts",
+    "__ror__": "shifts",
+    "__invert__": "shifts",
     "__lt__": "comparisons",
     "__le__": "comparisons",
     "__gt__": "comparisons",
@@ -92,12 +92,9 @@ def tally_of(core: FlightCore, row: int, whole_cycle: bool) -> Counter[tuple[str
             list.__setitem__(words, where + axis, counted(core.words[where + axis], True))
     Counted.tally = Counter()
     if whole_cycle:
-        schedule(words, 0, counted(core.pressure_pa, False))
-        box(words)
-    core.primary(words)
-    secondary(words)
-    if whole_cycle:
-        deflect(words)
+        cycle(words, counted(core.pressure_pa, False), STEP_US)
+    else:
+        allocate(words, 0)
     tally = Counted.tally
     forces = [int(force) for force in list.__getitem__(words, slice(at.FORCE, at.FORCE + 4))]
     assert forces == list(core.steering.force), "counting must not change the answer"

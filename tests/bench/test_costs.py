@@ -36,6 +36,16 @@ def test_whole_cycle_in_plain_python(benchmark, row):
     assert bool(core.steering.flags) == bool(PROBLEMS.saturated[row])
 
 
+@KINDS
+def test_whole_cycle_compiled(benchmark, row):
+    core, plain = FlightCore(PROBLEMS, compiled=True), FlightCore(PROBLEMS)
+    benchmark(core.cycle(), PROBLEMS.demands_mnm[row])
+    for each in (core, plain):
+        each.steering.start(0, 0)
+        each.cycle()(PROBLEMS.demands_mnm[row])
+    assert list(core.steering.pulse_ns) == list(plain.steering.pulse_ns)
+
+
 @pytest.mark.parametrize("name", [name for name in PEERS if name.startswith("daqp, levels")])
 @KINDS
 def test_daqp_with_levels_of_priority(benchmark, name, row):

@@ -1,0 +1,42 @@
+"""Steerings that take turns in one array of words: the rows of a block.
+
+Written as the kernels are, and joined with them by `compiled`. A row of `state` holds what one
+cycle hands to the next.
+"""
+
+from mixer.flight.commands import demand
+from mixer.flight.cycle import cycle
+from mixer.flight.layout import *
+
+
+def bring(w, state, row):
+    """Put a steering's state into the words."""
+    for i in range(LASTING_WORDS):
+        w[i] = state[row, i]
+
+
+def keep(w, state, row):
+    """Take it back out of them."""
+    for i in range(LASTING_WORDS):
+        state[row, i] = w[i]
+
+
+def cycle_rows(w, state, pressure_pa, dt_us, runs):
+    """One control cycle of every steering that runs; all (n,)."""
+    for row in range(state.shape[0]):
+        if runs[row]:
+            bring(w, state, row)
+            cycle(w, int(pressure_pa[row]), int(dt_us[row]))
+            keep(w, state, row)
+
+
+def demand_rows(w, state, demand_mnm, heard, taken):
+    """Give demands (3, n) to the steerings that hear them; `taken` (n,) tells which took theirs."""
+    for row in range(state.shape[0]):
+        taken[row] = False
+        if heard[row]:
+            bring(w, state, row)
+            pitch_mnm = int(demand_mnm[0, row])
+            yaw_mnm = int(demand_mnm[1, row])
+            taken[row] = demand(w, pitch_mnm, yaw_mnm, int(demand_mnm[2, row])) != 0
+            keep(w, state, row)

@@ -1,0 +1,104 @@
+"""This tree and another one side by side, in one run: batches and blocks, on one core.
+
+python -m tests.bench.beside OTHER_TREE
+
+Each tree runs in a process of its own; they take turns, and the fastest of several passes counts,
+in processor time, so that whatever else the computer does meets both alike. OTHER_TREE is an
+export of another commit with the same `allocate_batch` and `SteeringBlock`.
+"""
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import click
+import numpy as np
+
+HERE = Path(__file__).parents[2]
+ROUNDS, PASSES = 4, 5
+WORKER = """
+import os, sys
+import numpy as np
+from mixer.ground.batch import BatchResult, allocate_batch
+from mixer.ground.steering_block import SteeringBlock
+from tests.bench.clock import seconds_once
+from tests.bench.problems import draw
+if hasattr(os, "sched_setaffinity"):
+    os.sched_setaffinity(0, {min(os.sched_getaffinity(0))})
+ROWS, PASSES = 300_000, int(sys.argv[1])
+rng = np.random.default_rng(1)
+own = dict(burn_time_s=np.linspace(0, 26, ROWS), chamber_pressure_bar=rng.uniform(10, 30, ROWS))
+jams = dict(jammed=np.where(rng.random((ROWS, 4)) < 0.1, 5.0, np.nan))
+room = BatchResult.empty(ROWS)
+
+def batch(policy, **given):
+    problems = draw(ROWS, policy)
+    return (lambda: allocate_batch(problems.car, problems.demands_nm, **given)), ROWS
+
+def block(n):
+    problems = draw(20 * n)
+    steerings = SteeringBlock(problems.car.flight_tables(), n)
+    demands = np.rint(problems.demands_nm * 1000).astype(np.int64).T
+    pressure_pa, dt_us = np.full(n, 2_000_000), np.full(n, 5000)
+    def call():
+        for first in range(0, 20 * n, n):
+            steerings.demand(demands[:, first : first + n])
+            steerings.step(pressure_pa, dt_us)
+    return call, 20 * n
+
+jobs = {}
+for policy in ("nearest", "direction"):
+    jobs[f"{policy}, shared conditions"] = batch(policy)
+    jobs[f"{policy}, shared conditions, memory used again"] = batch(policy, out=room)
+    jobs[f"{policy}, each row its own time and pressure"] = batch(policy, out=room, **own)
+    jobs[f"{policy}, each row its own, with jams"] = batch(policy, out=room, **own, **jams)
+for n in (100, 1000, 10_000):
+    jobs[f"whole cycles of {n} steerings"] = block(n)
+print(";".join(jobs), flush=True)
+for line in sys.stdin:
+    call, rows = jobs[line.strip()]
+    print(seconds_once(call, PASSES) / rows * 1e9, flush=True)
+"""
+
+
+def started(tree: Path) -> subprocess.Popen[str]:
+    return subprocess.Popen(
+        [sys.executable, "-c", WORKER, str(PASSES)],
+        cwd=tree,
+        env={**os.environ, "PYTHONPATH": str(tree)},
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+
+
+def asked(tree: subprocess.Popen[str], job: str) -> float:
+    """ns a row."""
+    assert tree.stdin is not None and tree.stdout is not None
+    tree.stdin.write(f"{job}\n")
+    tree.stdin.flush()
+    return float(tree.stdout.readline())
+
+
+@click.command()
+@click.argument("other", type=click.Path(exists=True, file_okay=False, path_type=Path))
+def main(other: Path) -> None:
+    """Time batches and blocks of this tree and of OTHER, in turn."""
+    trees = [started(tree.resolve()) for tree in (other, HERE)]
+    jobs = [tree.stdout.readline().strip().split(";") for tree in trees if tree.stdout]
+    times = {job: [[asked(tree, job) for tree in trees]] for job in jobs[0]}
+    for _ in range(ROUNDS - 1):
+        for job, ns in times.items():
+            ns.append([asked(tree, job) for tree in trees])
+    for job, ns in times.items():
+        theirs, ours = np.min(ns, axis=0)
+        click.echo(f"{job:55} {theirs:8.0f} ns {ours:8.0f} ns, {ours / theirs:5.2f} times")
+    for tree in trees:
+        assert tree.stdin is not None
+        tree.stdin.close()
+        tree.wait()
+
+
+if __name__ == "__main__":
+    main()
