@@ -18,7 +18,7 @@ SEED = 20_261_129
 VEHICLES = {True: 2000, False: 60}  # at full size, and not
 TRAVELS = 2.0  # the time to come to rest, in turns of the slowest vane over its whole travel
 SPARE_CYCLES = 20
-RESTLESS_COUNTS = 8.0  # where roll is at its end, roundings go to and fro by some counts
+RESTLESS_COUNTS = 16.0
 
 
 @dataclass(frozen=True)
@@ -100,15 +100,18 @@ def test_roll_rests_within_eight_counts_by_the_fair_measure(rests, record_proper
 
 
 def test_vanes_that_have_come_to_rest_stay_there(rests, record_property):
-    """From one cycle to the next; most of them to a quarter of a count."""
+    """From one cycle to the next. Where roll is at its end and opposite vanes are a degree off
+    parallel, a quarter of a count of primary is worth a dozen of roll, and vanes go to and fro by
+    what the window's rounding makes of it: few, and never by more than RESTLESS_COUNTS."""
     most = max(rests, key=lambda one: one.moves)
-    still = sum(one.moves <= 0.5 for one in rests)
+    still, restless = (sum(one.moves <= bound for one in rests) for bound in (1.0, 4.0))
     record_property(
         "shown",
-        f"at rest: {still} of {len(rests)} vehicles within half a count from cycle to cycle, "
-        f"worst {most.moves:.2f}",
+        f"at rest: from cycle to cycle {still} of {len(rests)} vehicles stay within a count, "
+        f"{len(rests) - restless} move by more than 4, worst {most.moves:.2f}",
     )
     assert most.moves <= RESTLESS_COUNTS, most
+    assert len(rests) - restless <= max(1, len(rests) // 200)
 
 
 def test_this_judgement_finds_the_rule_of_the_window_wrong():
