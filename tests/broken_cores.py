@@ -1,45 +1,53 @@
 """Flight cores that break one promise each: a kernel or a method wrapped in a fault."""
 
 from collections.abc import Callable
+from importlib import import_module
 
 import numpy as np
 import pytest
 
-from mixer.flight import Steering, steering
+from mixer.flight import Steering
 from mixer.flight import layout as at
+from mixer.flight.boxes import set_target
 
 Kernel = Callable[..., int]
 
 
 def after(kernel: str, fault: Callable[..., None]) -> Callable[[pytest.MonkeyPatch], None]:
-    """Break the core by doing `fault(w)` after the kernel."""
+    """Break the core by doing `fault(w)` after the kernel: "cycle.deflect" is deflect as called
+    by cycle.
+    """
 
-    def apply(monkeypatch: pytest.MonkeyPatch) -> None:
-        sound: Kernel = getattr(steering, kernel)
-
+    def broken(sound: Kernel) -> Kernel:
         def faulty(w, *more) -> int:
             result = sound(w, *more)
             fault(w)
             return result
 
-        monkeypatch.setattr(steering, kernel, faulty)
+        return faulty
 
-    return apply
+    return lambda monkeypatch: replace(monkeypatch, kernel, broken)
 
 
 def before(kernel: str, fault: Callable[..., None]) -> Callable[[pytest.MonkeyPatch], None]:
     """Break the core by doing `fault(w)` before the kernel."""
 
-    def apply(monkeypatch: pytest.MonkeyPatch) -> None:
-        sound: Kernel = getattr(steering, kernel)
-
+    def broken(sound: Kernel) -> Kernel:
         def faulty(w, *more) -> int:
             fault(w)
             return sound(w, *more)
 
-        monkeypatch.setattr(steering, kernel, faulty)
+        return faulty
 
-    return apply
+    return lambda monkeypatch: replace(monkeypatch, kernel, broken)
+
+
+def replace(
+    monkeypatch: pytest.MonkeyPatch, kernel: str, broken: Callable[[Kernel], Kernel]
+) -> None:
+    caller, name = kernel.split(".")
+    module = import_module(f"mixer.flight.{caller}")
+    monkeypatch.setattr(module, name, broken(getattr(module, name)))
 
 
 def outside_travel(w) -> None:
@@ -64,7 +72,7 @@ def clipped_pseudo_inverse(w) -> None:
     matrix = np.array([w[at.COS : at.COS + 4], w[at.SIN : at.SIN + 4], [1 << 14] * 4]) / (1 << 14)
     force = np.linalg.pinv(matrix) @ np.array(w[at.WANT : at.WANT + 3])
     for i in range(4):
-        w[at.FORCE + i] = int(np.clip(force[i], w[at.LO + i], w[at.HI + i]))
+        w[at.FORCE + i] = int(np.clip(force[i], w[at.SLEW_BOX + i], w[at.SLEW_BOX + 4 + i]))
 
 
 def jumping_primary(w) -> None:
@@ -86,9 +94,14 @@ def roll_short(w) -> None:
 
 def lazy_neutral(w) -> None:
     """Without a jet or a demand vane 2 moves half as far towards neutral as it could."""
-    if w[at.NEUTRAL] and w[at.LIMIT_LO + 1] != w[at.LIMIT_HI + 1]:
-        half = (w[at.DEFLECTION + 1] + w[at.WINDOW_LO + 1]) // 2
-        w[at.WINDOW_LO + 1] = w[at.WINDOW_HI + 1] = half
+    half = (w[at.DEFLECTION + 1] + w[at.WINDOW_LO + 1]) // 2
+    w[at.WINDOW_LO + 1] = w[at.WINDOW_HI + 1] = half
+
+
+def target_of_the_window(w) -> None:
+    """The target is sought in what the slew allows in this cycle, and drifts with it."""
+    for vane in range(4):
+        set_target(w, vane, w[at.SLEW_BOX + vane], w[at.SLEW_BOX + 4 + vane])
 
 
 def lies_about_moments(w) -> None:
@@ -120,18 +133,23 @@ def misses_staleness(w) -> None:
 
 # promise, core, a word of the breach
 BROKEN = {
-    "outside travel": ("limits", after("deflect", outside_travel), "outside the travel"),
-    "too fast": ("limits", before("box", too_fast), "its slew allows"),
-    "wrong pulse": ("limits", after("deflect", wrong_pulse), "pulse"),
-    "stumbles": ("limits", after("deflect", stumbles), "stopped with IndexError"),
+    "outside travel": ("limits", after("cycle.deflect", outside_travel), "outside the travel"),
+    "too fast": ("limits", after("cycle.set_steps", too_fast), "its slew allows"),
+    "wrong pulse": ("limits", after("cycle.deflect", wrong_pulse), "pulse"),
+    "stumbles": ("limits", after("cycle.deflect", stumbles), "stopped with IndexError"),
     "clipped pseudo-inverse": (
-        "priority", after("secondary", clipped_pseudo_inverse), "with a roll demand of",
+        "priority", after("allocate.set_forces", clipped_pseudo_inverse), "with a roll demand of",
     ),
-    "jumping primary": ("continuity", after("nearest", jumping_primary), "the bound is"),
-    "lazy neutral": ("recovery", after("box", lazy_neutral), "towards neutral"),
-    "misses staleness": ("recovery", before("schedule", misses_staleness), "stale-demand"),
+    "jumping primary": (
+        "continuity", before("allocate.set_forces", jumping_primary), "the bound is",
+    ),
+    "lazy neutral": ("recovery", after("cycle.to_neutral", lazy_neutral), "towards neutral"),
+    "misses staleness": ("recovery", before("cycle.status", misses_staleness), "stale-demand"),
     "stays jammed": ("recovery", stays_jammed, "jammed"),
-    "wear forgotten": ("accuracy", after("schedule", wear_forgotten), "counts"),
-    "roll short": ("accuracy", before("secondary", roll_short), "roll of"),
-    "lies about moments": ("accuracy", after("deflect", lies_about_moments), "told moments"),
+    "wear forgotten": ("accuracy", after("cycle.burn_on", wear_forgotten), "counts"),
+    "roll short": ("accuracy", before("allocate.set_forces", roll_short), "roll of"),
+    "lies about moments": ("accuracy", after("cycle.deflect", lies_about_moments), "told moments"),
+    "target of the window": (
+        "rest", after("cycle.set_boxes", target_of_the_window), "by travel alone",
+    ),
 }  # fmt: skip

@@ -5,7 +5,7 @@ import pytest
 
 from mixer.ground.envelope import Reach
 from mixer.ground.exact_policy import corners_n, exact_policy, last_point, roll_range_n
-from tests.oracle.cases import cases
+from tests.oracle.cases import cases, slewed_cases
 from tests.oracle.policy import exact_policy as oracle
 from tests.oracle.primary import Zonotope, cross, minus
 
@@ -18,18 +18,21 @@ def reach_of(clocking_deg, lo, hi) -> Reach:
     return Reach(np.array(clocking_deg), np.array(lo), np.array(hi), np.array(1.0), 1.0)
 
 
-def answer(clocking_deg, lo, hi, demand, roll, policy):
+def answer(clocking_deg, lo, hi, demand, roll, policy, **boxes):
     return exact_policy(
-        reach_of(clocking_deg, lo, hi), np.array(demand, float), np.array(float(roll)), policy
-    )
+        reach_of(clocking_deg, lo, hi), np.array(demand, float), np.array(float(roll)), policy,
+        **{name: box and reach_of(clocking_deg, *box) for name, box in boxes.items()},
+    )  # fmt: skip
 
 
+@pytest.mark.parametrize("problems", [cases, slewed_cases])
 @pytest.mark.parametrize("policy", ["nearest", "direction"])
-def test_primary_roll_and_forces_are_those_of_the_oracle(policy: str) -> None:
+def test_primary_roll_and_forces_are_those_of_the_oracle(policy: str, problems) -> None:
     """Within 1e-6 counts, also where vanes a hair off parallel amplify the last bits of both."""
     worst = 0.0
-    for case in cases(CASES, SEED):
-        found, right = answer(*case.arguments, policy), oracle(*case.arguments, policy)
+    for case in problems(CASES, SEED):
+        found = answer(*case.arguments, policy, **case.boxes)
+        right = oracle(*case.arguments, policy, **case.boxes)
         assert found.primary_n == pytest.approx(right.p, abs=1e-6), case
         assert float(found.roll_n) == pytest.approx(right.rho, abs=1e-6), case
         assert found.force_n == pytest.approx(right.f, abs=1e-6), case

@@ -5,7 +5,7 @@ from itertools import combinations
 import numpy as np
 import pytest
 from oracle.attainable import attainable_set
-from oracle.cases import BOXES, DEMANDS, FULL, LAYOUTS, LEAST_GAP_DEG, cases
+from oracle.cases import BOXES, DEMANDS, FULL, LAYOUTS, LEAST_GAP_DEG, cases, slewed_cases
 from oracle.directions import directions
 from oracle.fair_roll import fair_roll_interval
 from oracle.judge import judge
@@ -192,6 +192,40 @@ def test_a_flat_set_is_followed_only_by_demands_along_it():
         assert answer.p == pytest.approx(p), (demand, policy)
 
 
+def slewed(demand, policy, now, step, roll=0.0, full=100.0):
+    """Quarter turns, travel ±full, vanes at `now` and free to go `step`, 31/32 of it for p."""
+    travel = [-full] * 4, [full] * 4
+    window, first = (
+        np.clip([np.array(now) - s, np.array(now) + s], -full, full) for s in (step, step * 31 / 32)
+    )
+    return exact_policy(
+        QUARTERS_DEG, *window, demand, roll, policy, travel=travel, first=tuple(first)
+    )
+
+
+@pytest.mark.parametrize("policy", POLICIES)
+def test_a_held_demand_comes_to_rest_at_the_answer_of_travel_alone(policy):
+    """Worked out: of (600, 300) "direction" keeps (2F, F)·127/128, "nearest" the corner (2F, 2F)
+    of it, however far the vanes may go in a cycle; the way there takes travel over step cycles."""
+    rest = 200 * 127 / 128
+    for step in (8.0, 32.0, 64.0):
+        f = np.array([60.0, -80.0, 90.0, 20.0])
+        for _ in range(int(200 / step) + 3):
+            f = slewed((600.0, 300.0), policy, f, step).f
+        p = f[0] - f[2], f[1] - f[3]
+        assert p == pytest.approx((rest, rest if policy == "nearest" else rest / 2), abs=1e-9)
+
+
+def test_a_primary_on_its_way_leaves_the_last_share_of_the_slew_to_roll():
+    """From (100, 0, −100, 0) to no pitch at 32 counts a cycle: pitch falls by 62, and roll within
+    2 + 2·32 of none is free."""
+    for roll, given in ((0.0, 0.0), (50.0, 50.0), (90.0, 66.0), (-90.0, -66.0)):
+        answer = slewed((0.0, 0.0), "nearest", (100.0, 0.0, -100.0, 0.0), 32.0, roll)
+        assert answer.p == pytest.approx((138.0, 0.0))
+        assert answer.target == pytest.approx((0.0, 0.0))
+        assert answer.rho == pytest.approx(given)
+
+
 def test_an_unknown_policy_is_refused_with_the_allowed_ones():
     with pytest.raises(ValueError, match='"sideways"; allowed: "nearest", "direction"'):
         exact_policy(QUARTERS_DEG, [-1] * 4, [1] * 4, (0, 0), 0, "sideways")
@@ -200,30 +234,32 @@ def test_an_unknown_policy_is_refused_with_the_allowed_ones():
 # --- further routes over random cases ------------------------------------------------------------
 
 
+@pytest.mark.parametrize(("problems", "count"), [(cases, 300), (slewed_cases, 150)])
 @pytest.mark.parametrize("policy", POLICIES)
-def test_general_solvers_agree_with_the_geometry(policy):
+def test_general_solvers_agree_with_the_geometry(policy, problems, count):
     """Linear programs and bounded least squares give the same p, roll, forces and roll range.
 
     1e-5 count: the solvers stop at 1e-10 of 4096 counts, which 0.01 degree between opposite
     vanes multiplies by 1/sin(0.01 degree) = 5730.
     """
-    for case in cases(400, seed=20260):
-        answer = exact_policy(*case.arguments, policy)
-        p, rho, f, ends = solver_policy(*case.arguments, policy)
+    for case in problems(count, seed=20260):
+        answer = exact_policy(*case.arguments, policy, **case.boxes)
+        p, rho, f, ends = solver_policy(*case.arguments, policy, **case.boxes)
         expected = [*answer.p, answer.rho, *answer.f, *answer.rho_range]
         assert [*p, rho, *f, *ends] == pytest.approx(expected, abs=1e-5, rel=0), case
 
 
+@pytest.mark.parametrize(("problems", "count"), [(cases, 300), (slewed_cases, 150)])
 @pytest.mark.parametrize("policy", POLICIES)
-def test_fractions_agree_with_floats(policy):
+def test_fractions_agree_with_floats(policy, problems, count):
     """Without any rounding the answer is the same to 1e-9 count.
 
     Where opposite vanes are nearly parallel, the last bit of p (1e-12 count) is divided by the
     sine of their angle, and by that only.
     """
-    for case in cases(400, seed=20261):
-        rounded = exact_policy(*case.arguments, policy)
-        answer = exact_policy(*case.arguments, policy, exact=True)
+    for case in problems(count, seed=20261):
+        rounded = exact_policy(*case.arguments, policy, **case.boxes)
+        answer = exact_policy(*case.arguments, policy, **case.boxes, exact=True)
         b = directions(case.clocking_deg)
         sines = [abs(c[0] * d[1] - c[1] * d[0]) for c, d in combinations(b, 2)]
         tolerance = ROUNDING + 4e-12 / min(sine for sine in sines if sine)

@@ -1,4 +1,4 @@
-"""After trouble: vanes freed, the jet back, and a demand within reach held for a while."""
+"""After a flight: its last demand held for a while; or trouble gone, and one within reach held."""
 
 from dataclasses import replace
 
@@ -20,6 +20,15 @@ def calm_cycles(subject: Subject) -> int:
     step_mdeg = np.maximum(subject.step_mdeg(subject.period_us), 1)
     slowest = float((np.ptp(subject.travel_mdeg, axis=1) / step_mdeg).max())
     return int(np.ceil(TRAVELS * slowest)) + SPARE_CYCLES
+
+
+def held(subject: Subject, flight: Flight) -> Flight:
+    """The flight, and after it its last demand held at the reference pressure, jams as they are,
+    until the vanes have had the time to come to rest from anywhere.
+    """
+    demand = subject.fly(flight)[-1].demand_mnm
+    more = [Cycle(demand)] * calm_cycles(subject)
+    return replace(flight, cycles=(*flight.cycles, *more))
 
 
 def calmed(subject: Subject, flight: Flight) -> Flight:

@@ -48,10 +48,11 @@ def check(vehicle_file: Path, examples: int, seed: int | None, as_json: bool) ->
     """Search for a flight that breaks a promise of the steering, on the vehicle's own tables.
 
     Demands, wear, pressure, jammed vanes and time steps are varied. The promises: limits (travel
-    and slew), priority (roll never costs pitch or yaw), continuity, recovery, and accuracy against
-    the exact policy. The smallest flight that breaks one is printed as Python to paste. Then the
-    moments within reach are compared with [requirements] over the burn. Exit status 1 where a
-    promise is broken or a requirement is not met.
+    and slew), priority (roll never costs pitch or yaw), continuity, recovery, accuracy of each
+    cycle against the exact policy, and rest (where a held demand ends). The smallest flight that
+    breaks one is printed as Python to paste. Then the moments within reach are compared with
+    [requirements] over the burn. Exit status 1 where a promise is broken or a requirement is not
+    met.
 
     CAUTION: what passes here has still to pass on the bench, on the test stand and before the
     range's safety officer.

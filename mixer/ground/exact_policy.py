@@ -1,9 +1,11 @@
 """The steering policy in exact geometry and double precision: what the flight core is judged by.
 
-1. Primary: the demand where it lies in Z_τ (see `envelope`), else by policy "nearest" the point of
-   Z_τ nearest to it, by "direction" the last point of the segment from a0 to it.
-2. Secondary: the demanded roll, held inside what the box leaves at that primary.
-3. Effort: of all forces that give both, those with the least sum of squares.
+1. Target, from travel alone: the demand where it lies in Z_τ(T) (see `envelope`), else by policy
+   "nearest" the point of it nearest to the demand, by "direction" the last point of the segment
+   from a0 to it.
+2. Primary: the point of Z(W′) nearest to the target, W′ what 31/32 of the slew leave within reach.
+3. Secondary: the demanded roll, held inside what the window W leaves at that primary.
+4. Effort: of all forces of W that give both, those with the least sum of squares.
 
 Reachable moments as the convex image of the force box: Durham, J. Guidance 16(4), 1993, 717-725,
 recalled, the source not at hand. Many instants at once: (...) below is any shape.
@@ -29,15 +31,28 @@ class Exact:
 
 
 def exact_policy(
-    reached: Reach, primary_n: Array, roll_n: Array, policy: str, kept_back: float = KEPT_BACK
+    reached: Reach,
+    primary_n: Array,
+    roll_n: Array,
+    policy: str,
+    kept_back: float = KEPT_BACK,
+    *,
+    travel: Reach | None = None,
+    first: Reach | None = None,
 ) -> Exact:
-    """The policy's answer to demands `primary_n` (..., 2) and `roll_n` (...), as in `Exact`."""
+    """The policy's answer to demands `primary_n` (..., 2) and `roll_n` (...), as in `Exact`.
+
+    `reached` is the window W, `travel` T and `first` W′: what is not given is W, as where the slew
+    holds no vane.
+    """
+    far, near = travel or reached, first or reached
     if policy == "nearest":
-        primary = nearest_point(reached, primary_n, kept_back)
+        target = nearest_point(far, primary_n, kept_back)
     elif policy == "direction":
-        primary = last_point(reached, primary_n, kept_back)
+        target = last_point(far, primary_n, kept_back)
     else:
         raise ValueError(f'policy: {policy!r}; must be "nearest" or "direction"')
+    primary = nearest_point(near, target, 0.0)
     least_n, most_n = roll_range_n(reached, primary)
     roll = np.clip(roll_n, least_n, most_n)
     return Exact(primary, roll, least_effort(reached, primary, roll))

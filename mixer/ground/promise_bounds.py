@@ -8,12 +8,13 @@ promise less than that.
 import numpy as np
 
 from mixer.ground.envelope import Reach
-from mixer.ground.exact_policy import corners_n, last_point, rest_point
+from mixer.ground.exact_policy import corners_n, last_point, nearest_point, rest_point
 from mixer.ground.quantities import VANES, Array
 from mixer.ground.tables import PARALLEL, cosine, sine
 
 FAR = 1e-5  # of a demand: what 1/L from a table, and 28 bits of it, are off by
 GRAZED_COUNTS = 1.0  # how far an edge of Z may be off
+STATIONS = 33  # along a segment that grazes one
 PRIMARY_ROUNDING_COUNTS = (
     0.5  # the primary is settled in quarters of a count, above κ = 1 in halves
 )
@@ -58,21 +59,29 @@ def stretch(reached: Reach) -> float:
 
 
 def conditioned_error(
-    reached: Reach, demand: Array, primary: Array, exact: Array, policy: str
+    travel: Reach, first: Reach, demand: Array, primary: Array, exact: Array, policy: str
 ) -> Array:
     """How far primaries (n, 2) are per axis from all that the policy gives for a demand a hair off.
 
-    "nearest" is a projection and moves by no more than its demand. For "direction": the points
-    from where the segment first comes within GRAZED_COUNTS of an edge to where it is that far out.
+    "nearest" is a projection and moves by no more than its demand. For "direction": targets on the
+    segment from where it first comes within GRAZED_COUNTS of an edge of Z_τ(T) to where it is that
+    far out, the points of Z(W′) nearest to STATIONS of them, and what lies straight between those.
     """
     if policy == "nearest":
         hair = FAR * np.hypot(*demand.T)
         return np.maximum(np.abs(primary - exact).max(-1) - hair, 0.0)
     start, end = (
-        last_point(reached, demand, moved_n=moved) for moved in (-GRAZED_COUNTS, GRAZED_COUNTS)
+        last_point(travel, demand, moved_n=moved)[:, None]
+        for moved in (-GRAZED_COUNTS, GRAZED_COUNTS)
     )
-    run = end - start
+    targets = start + np.linspace(0.0, 1.0, STATIONS)[:, None] * (end - start)
+    window = Reach(
+        first.clocking_deg, first.lo_n[:, None], first.hi_n[:, None], first.lever_arm_m[:, None],
+        first.roll_arm_m,
+    )  # fmt: skip
+    answers = nearest_point(window, targets, 0.0)
+    run, gap = np.diff(answers, axis=1), primary[:, None] - answers[:, :-1]
     square = (run**2).sum(-1)
-    along = ((primary - start) * run).sum(-1)
+    along = (gap * run).sum(-1)
     share = np.clip(np.divide(along, square, out=np.zeros_like(along), where=square > 0), 0, 1)
-    return np.abs(primary - start - share[:, None] * run).max(-1)
+    return np.abs(gap - share[..., None] * run).max(-1).min(-1)

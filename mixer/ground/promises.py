@@ -9,65 +9,32 @@ bound when the demand moves by a hair, a case counts as ill-conditioned, not as 
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from mixer.flight import FLAG_NAMES
 from mixer.flight import layout as at
-from mixer.ground.calm import calm_cycles, calmed
-from mixer.ground.exact_policy import exact_policy
-from mixer.ground.fair_roll import fair_roll_error
-from mixer.ground.promise_bounds import (
-    PRIMARY_ROUNDING_COUNTS,
-    conditioned_error,
-    most_moved_counts,
-    stretch,
+from mixer.ground.calm import calm_cycles, calmed, held
+from mixer.ground.judged import (
+    PRIMARY_COUNTS,
+    ROLL_COUNTS,
+    Figure,
+    Measured,
+    check_told,
+    judged,
 )
-from mixer.ground.quantities import Array
+from mixer.ground.promise_bounds import PRIMARY_ROUNDING_COUNTS, most_moved_counts, stretch
 from mixer.ground.steepest import as_demand, steepest_pair
 from mixer.ground.subject import Subject
 from mixer.ground.tables import NO_THRUST_RATIO
 from mixer.ground.trial import BreachError, Demand, Flight, Flown
 
-PRIMARY_COUNTS = 4.0
-ROLL_COUNTS = 8.0
-MEASURED_COUNTS = 2.0  # of roll: what is less is not measured any closer
-TOLD_SHARE = 1e-3  # of a moment told by the core, on top of those
 PULSE_US = 1.0  # servos tell no less apart
 SAME_PRIMARY_COUNTS = 2.0  # the rounding of two sets of forces for one primary
 FORCE_ROUNDING_COUNTS = 2.0
 SQUARE_STRETCH = math.sqrt(2)  # of "direction" with equal vanes at quarter turns
 NUDGES = ((1, 0, 0), (0, 1, 0), (0, 0, 1), (1, 1, 1), (-1, 1, -1))  # counts
-
-
-@dataclass(frozen=True)
-class Figure:
-    """How near a flight came to a bound."""
-
-    name: str
-    value: float
-    allowed: float
-    unit: str = "counts"
-
-    @property
-    def share(self) -> float:
-        return self.value / self.allowed
-
-    def __str__(self) -> str:
-        value, allowed = (
-            f"{number:.0f}" if number >= 100 else f"{number:.2g}"
-            for number in (self.value, self.allowed)
-        )
-        return f"{self.name} {value} of {allowed} {self.unit}"
-
-
-@dataclass(frozen=True)
-class Measured:
-    """What a kept promise measured, and how many cases were ill-conditioned."""
-
-    figures: tuple[Figure, ...] = ()
-    ill_conditioned: int = 0
 
 
 Promise = Callable[[Subject, Flight], Measured]
@@ -137,7 +104,7 @@ def continuity(subject: Subject, flight: Flight) -> Measured:
     usual = widest = 1.0
     if subject.vehicle.control.policy == "direction":
         usual = SQUARE_STRETCH
-        widest = max(usual, stretch(subject.reach_counts([one])))
+        widest = max(usual, stretch(subject.travel_reach_counts([one])))
     allowed = usual * bound + rounding
 
     def flown_with(demand_mnm: Demand) -> Flown:
@@ -195,45 +162,38 @@ def recovery(subject: Subject, flight: Flight) -> Measured:
 
 
 def accuracy(subject: Subject, flight: Flight) -> Measured:
-    """Pitch and yaw are within 4 counts of the exact policy, roll within 8 of what that gives for
-    some pitch and yaw within 4 counts of those delivered; the moments told are those delivered.
+    """In each cycle pitch and yaw are within 4 counts of the exact policy, roll within 8 of what
+    that gives for some pitch and yaw within 4 counts of those delivered; the moments told are those
+    delivered.
     """
     steered = [pair for pair in enumerate(subject.fly(flight), 1) if pair[1].steered]
     if not steered:
         return Measured()
     numbers, flown = zip(*steered, strict=True)
-    reached, demand = subject.reach_counts(flown), subject.demand_counts(flown)
-    delivered = subject.delivered_counts(flown)
-    policy, wanted, primary = subject.vehicle.control.policy, demand[:, :2], delivered[:, :2]
-    exact = exact_policy(reached, wanted, demand[:, 2], policy)
-    error = np.abs(primary - exact.primary_n).max(-1)
-    over = error > PRIMARY_COUNTS
-    conditioned = conditioned_error(reached, wanted, primary, exact.primary_n, policy)
-    for n in np.flatnonzero(over & (conditioned > PRIMARY_COUNTS))[:1]:
-        raise BreachError(
-            f"cycle {numbers[n]}: pitch or yaw is {error[n]:.1f} counts off the exact policy: "
-            f"{counts(primary[n])} instead of {counts(exact.primary_n[n])}"
-        )
-    roll_error = fair_roll_error(
-        reached, exact, primary, delivered[:, 2], demand[:, 2], PRIMARY_COUNTS, MEASURED_COUNTS
-    )
-    for n in np.flatnonzero(roll_error > ROLL_COUNTS)[:1]:
-        raise BreachError(
-            f"cycle {numbers[n]}: roll of {delivered[n, 2]:.1f} counts is {roll_error[n]:.1f} off "
-            f"what the exact policy gives for any pitch and yaw within {PRIMARY_COUNTS:g} counts "
-            f"of those delivered; for those it asks for it is {exact.roll_n[n]:.1f}"
-        )
-    check_told(subject, numbers, flown, delivered)
-    return Measured(
-        (
-            Figure("pitch or yaw off by", float(error[~over].max(initial=0)), PRIMARY_COUNTS),
-            Figure("roll off by", float(roll_error.max()), ROLL_COUNTS),
-        ),
-        int(over.sum()),
-    )
+    check_told(subject, numbers, flown)
+    first = subject.first_reach_counts(flown)
+    return judged(
+        subject, numbers, flown, subject.reach_counts(flown), first, subject.exact(flown),
+        "the exact policy",
+    )  # fmt: skip
 
 
-PROMISES: tuple[Promise, ...] = (limits, priority, continuity, recovery, accuracy)
+def rest(subject: Subject, flight: Flight) -> Measured:
+    """A demand that is held comes to rest within the same bounds of what the exact policy gives by
+    travel alone, whatever the slew.
+    """
+    kept = held(subject, flight)
+    one = subject.fly(kept)[-1]
+    if not one.steered:
+        return Measured()
+    travel = subject.travel_reach_counts([one])
+    return judged(
+        subject, [len(kept.cycles)], [one], travel, travel, subject.exact_at_rest([one]),
+        "the exact policy by travel alone",
+    )  # fmt: skip
+
+
+PROMISES: tuple[Promise, ...] = (limits, priority, continuity, recovery, accuracy, rest)
 
 
 def last_taken(flown: Sequence[Flown]) -> tuple[int, Flown] | None:
@@ -276,22 +236,5 @@ def check_neutral(subject: Subject, number: int, one: Flown) -> None:
             )
 
 
-def check_told(
-    subject: Subject, numbers: Sequence[int], flown: Sequence[Flown], delivered: Array
-) -> None:
-    """BreachError where the moments that the core tells are not those that its deflections give."""
-    told = subject.moments_counts(flown, [one.moment_mnm for one in flown])
-    allowed = TOLD_SHARE * np.abs(delivered) + [PRIMARY_COUNTS, PRIMARY_COUNTS, ROLL_COUNTS]
-    for n in np.flatnonzero(np.any(np.abs(told - delivered) > allowed, axis=-1))[:1]:
-        raise BreachError(
-            f"cycle {numbers[n]}: told moments of {counts(told[n])}; the deflections give "
-            f"{counts(delivered[n])}"
-        )
-
-
 def flag_names(flags: int) -> list[str]:
     return [name for n, name in enumerate(FLAG_NAMES) if flags >> n & 1]
-
-
-def counts(values: Array) -> str:
-    return f"({', '.join(f'{value:.1f}' for value in values)}) counts"

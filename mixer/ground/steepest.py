@@ -9,7 +9,6 @@ from collections.abc import Callable
 
 import numpy as np
 
-from mixer.ground.exact_policy import exact_policy
 from mixer.ground.quantities import Array
 from mixer.ground.subject import Subject
 from mixer.ground.trial import Demand, Flown
@@ -40,12 +39,8 @@ def steepest_pair(
 
 def force_off_counts(subject: Subject, flown: list[Flown]) -> Array:
     """How far each vane's force is from the exact policy's, shape (n, 4)."""
-    demand = subject.demand_counts(flown)
-    exact = exact_policy(
-        subject.reach_counts(flown), demand[:, :2], demand[:, 2], subject.vehicle.control.policy
-    )
     after = np.array([one.after_mdeg for one in flown], dtype=float)
-    return subject.force_counts(flown, after) - exact.force_n
+    return subject.force_counts(flown, after) - subject.exact(flown).force_n
 
 
 def as_demand(moments_mnm: Array) -> Demand:

@@ -11,12 +11,15 @@ from functools import cache, cached_property
 import numpy as np
 
 from mixer.flight import Steering
-from mixer.flight.layout import LONGEST_DT_US
+from mixer.flight.layout import LONGEST_DT_US, TICK
 from mixer.ground.envelope import Reach, forces_n
+from mixer.ground.exact_policy import Exact, exact_policy
 from mixer.ground.quantities import VANES, Array
-from mixer.ground.tables import COUNTS, PRESSURE_RATIO_MAX, largest_force_n
+from mixer.ground.tables import COUNTS, PRESSURE_RATIO_MAX, TICK_S, largest_force_n
 from mixer.ground.trial import BreachError, Demand, Flight, Flown, Four
 from mixer.ground.vehicle import Vehicle
+
+FIRST_SHARE = 31 / 32  # of the slew: the rest is left to roll and effort
 
 
 class Subject:
@@ -89,18 +92,26 @@ class Subject:
         """How far each vane may turn in a cycle, shape (4,): whole steps, never too fast."""
         return np.floor(self._slew_mdeg_s * min(dt_us, LONGEST_DT_US) / 1e6)
 
-    def window_mdeg(self, flown: Sequence[Flown]) -> tuple[Array, Array]:
-        """The angles within reach of each cycle: least and most, both (n, 4)."""
+    def limits_mdeg(self, flown: Sequence[Flown]) -> tuple[Array, Array]:
+        """Travel of each cycle, or where a jammed vane stands: least and most, both (n, 4)."""
         before = np.array([one.before_mdeg for one in flown], dtype=float)
-        step = np.stack([self.step_mdeg(one.dt_us) for one in flown])
-        step[np.array([one.jammed for one in flown])] = 0
-        low, high = self.travel_mdeg.T
+        jammed = np.array([one.jammed for one in flown])
+        low, high = (np.where(jammed, before, ends) for ends in self.travel_mdeg.T)
+        return low, high
+
+    def window_mdeg(self, flown: Sequence[Flown], share: float = 1.0) -> tuple[Array, Array]:
+        """The angles within reach of each cycle with this share of the slew, whole 0.001°: least
+        and most, both (n, 4).
+        """
+        before = np.array([one.before_mdeg for one in flown], dtype=float)
+        step = np.floor(share * np.stack([self.step_mdeg(one.dt_us) for one in flown]))
+        low, high = self.limits_mdeg(flown)
         return np.maximum(before - step, low), np.minimum(before + step, high)
 
     def gain(self, flown: Sequence[Flown]) -> Array:
         """κ of each cycle and vane, (n, 4); the flight arithmetic holds it below 2."""
         ratio = np.array([max(one.pressure_pa, 0) for one in flown]) / self.reference_pa
-        load_s = np.array([one.load_us // 1000 for one in flown]) / 1000  # tables are in ms
+        load_s = np.array([one.load_us >> TICK for one in flown]) * TICK_S
         worn = self.vehicle.effectiveness(load_s)
         return np.minimum(np.minimum(ratio, PRESSURE_RATIO_MAX)[:, None] * worn, PRESSURE_RATIO_MAX)
 
@@ -117,18 +128,44 @@ class Subject:
         return self.gain(flown) * np.array(steepest) / 1000 / self.count_n
 
     def reach_counts(self, flown: Sequence[Flown]) -> Reach:
-        """What is within reach of each cycle, by travel, slew and jams: moments as in
-        `moments_counts`.
+        """What is within reach of each cycle, by travel, slew and jams: the policy's W. Moments as
+        in `moments_counts`.
         """
-        low, high = (self.force_counts(flown, ends) for ends in self.window_mdeg(flown))
-        return self._reach(low, high)
+        return self._reach_between(flown, self.window_mdeg(flown))
+
+    def first_reach_counts(self, flown: Sequence[Flown]) -> Reach:
+        """What of it the primary may use: the policy's W′."""
+        return self._reach_between(flown, self.window_mdeg(flown, FIRST_SHARE))
+
+    def travel_reach_counts(self, flown: Sequence[Flown]) -> Reach:
+        """What the slew lets be reached in time, with the jams of each cycle: the policy's T."""
+        return self._reach_between(flown, self.limits_mdeg(flown))
+
+    def exact(self, flown: Sequence[Flown]) -> Exact:
+        """What the policy gives in each cycle, counts."""
+        demand = self.demand_counts(flown)
+        return exact_policy(
+            self.reach_counts(flown),
+            demand[:, :2],
+            demand[:, 2],
+            self.vehicle.control.policy,
+            travel=self.travel_reach_counts(flown),
+            first=self.first_reach_counts(flown),
+        )
+
+    def exact_at_rest(self, flown: Sequence[Flown]) -> Exact:
+        """What the policy gives once the slew has had time, counts."""
+        demand = self.demand_counts(flown)
+        policy = self.vehicle.control.policy
+        return exact_policy(self.travel_reach_counts(flown), demand[:, :2], demand[:, 2], policy)
 
     def full_reach_counts(self, flown: Sequence[Flown]) -> Reach:
         """What free vanes reach in time under each cycle's pressure and wear."""
-        count = len(flown)
-        low, high = (
-            self.force_counts(flown, np.tile(ends, (count, 1))) for ends in self.travel_mdeg.T
-        )
+        low, high = (np.tile(ends, (len(flown), 1)) for ends in self.travel_mdeg.T)
+        return self._reach_between(flown, (low, high))
+
+    def _reach_between(self, flown: Sequence[Flown], ends_mdeg: tuple[Array, Array]) -> Reach:
+        low, high = (self.force_counts(flown, ends) for ends in ends_mdeg)
         return self._reach(low, high)
 
     def _reach(self, low: Array, high: Array) -> Reach:
@@ -138,7 +175,7 @@ class Subject:
     def per_count_mnm(self, flown: Sequence[Flown]) -> Array:
         """What one count is of pitch, yaw and roll: (n, 3) mN·m."""
         lever_m = self.vehicle.lever_arm_m_at(
-            np.array([one.time_us // 1000 for one in flown]) / 1000
+            np.array([one.time_us >> TICK for one in flown]) * TICK_S
         )
         roll_arm_m = np.full(len(flown), self.vehicle.layout.roll_arm_m)
         return 1000 * self.count_n * np.column_stack([lever_m, lever_m, roll_arm_m])

@@ -1,7 +1,7 @@
 """Seeded random problems that reach every corner of the policy, forces in quarter counts."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -27,11 +27,18 @@ class Case:
     hi: PerVane
     demand: tuple[float, float]
     roll: float
+    travel: tuple[PerVane, PerVane] | None = None
+    first: tuple[PerVane, PerVane] | None = None
 
     @property
     def arguments(self) -> tuple[PerVane, PerVane, PerVane, tuple[float, float], float]:
         """In the order that exact_policy, solver_policy and judge take."""
         return self.clocking_deg, self.lo, self.hi, self.demand, self.roll
+
+    @property
+    def boxes(self) -> dict[str, tuple[PerVane, PerVane] | None]:
+        """Travel and the primary's window, as exact_policy and solver_policy take them."""
+        return {"travel": self.travel, "first": self.first}
 
 
 def cases(count: int, seed: int) -> Iterator[Case]:
@@ -53,6 +60,26 @@ def cases(count: int, seed: int) -> Iterator[Case]:
             hi=tuple(hi.tolist()),
             demand=(float(demand[0]), float(demand[1])),
             roll=float(roll),
+        )
+
+
+def slewed_cases(count: int, seed: int) -> Iterator[Case]:
+    """`cases` whose box is travel, the vanes anywhere in it and slew letting them go a little way:
+    from nothing to all of it, now and then each vane its own.
+    """
+    rng = np.random.default_rng(seed + 1)
+    for case in cases(count, seed):
+        travel = np.array([case.lo, case.hi])
+        now = rng.uniform(*travel)
+        step = np.exp(rng.uniform(0.0, np.log(2 * FULL), 4 if rng.random() < 0.5 else 1))
+        window, first = (np.clip([now - s, now + s], *travel) for s in (step, step * 31 / 32))
+        (lo, hi), first = window.tolist(), first.tolist()
+        yield replace(
+            case,
+            lo=tuple(lo),
+            hi=tuple(hi),
+            travel=(case.lo, case.hi),
+            first=(tuple(first[0]), tuple(first[1])),
         )
 
 

@@ -7,11 +7,12 @@ import numpy as np
 
 from .directions import directions
 from .fair_roll import fair_roll_interval
-from .policy import KEPT_BACK, exact_policy, least_effort, null_vector, roll_range
+from .policy import KEPT_BACK, Box, exact_policy, least_effort, null_vector, roll_range
 from .primary import Number, Point, Zonotope, along, combine, minus
 
 PRIMARY_COUNTS = 4.0
 ROLL_COUNTS = 8.0
+STATIONS = 65  # along a grazing segment
 
 
 @dataclass(frozen=True)
@@ -66,6 +67,9 @@ def judge(
     policy: str,
     delivered_f: Sequence[Number] | np.ndarray,
     tau: float = KEPT_BACK,
+    *,
+    travel: Box | None = None,
+    first: Box | None = None,
 ) -> Verdict:
     """Measure delivered_f (4,) counts against the policy; arguments as for exact_policy.
 
@@ -76,7 +80,7 @@ def judge(
     if not np.all(np.isfinite(f)):
         raise ValueError(f"delivered forces: {f}; allowed: four finite numbers")
     b = directions(clocking_deg)
-    exact = exact_policy(clocking_deg, low, high, d, r, policy, tau)
+    exact = exact_policy(clocking_deg, low, high, d, r, policy, tau, travel=travel, first=first)
     p = combine(b, f)
     primary_error = np.abs(np.array(p, dtype=float) - exact.p)
     outside = max(max(x - y, z - x) for x, y, z in zip(f, high, low, strict=True))
@@ -88,7 +92,15 @@ def judge(
         effort_explained=explained,
         outside_counts=max(outside, 0.0),
         primary_edge_error_counts=(
-            np.minimum(primary_error, edge_error(Zonotope(b, low, high, tau), d, p))
+            np.minimum(
+                primary_error,
+                edge_error(
+                    Zonotope(b, *(travel or (low, high)), tau),
+                    Zonotope(b, *(first or (low, high))),
+                    d,
+                    p,
+                ),
+            )
             if policy == "direction"
             else primary_error
         ),
@@ -130,11 +142,12 @@ def effort(b, lo, hi, f: list[float]) -> tuple[float, float]:
     return float(np.dot(f, f) - best @ best), float(explained)
 
 
-def edge_error(shrunk: Zonotope, demand: Sequence[float], p: Point) -> np.ndarray:
+def edge_error(shrunk: Zonotope, window: Zonotope, demand: Sequence[float], p: Point) -> np.ndarray:
     """Per-axis distance of p to the answers for "direction" with edges moved by up to one count.
 
-    Along the segment from rest to demand they run from where it first comes within one count of
-    an edge to where it has left the set by one count.
+    Their targets run along the segment from rest to demand, from where it first comes within one
+    count of an edge to where it has left the set by one count; the answers are the points of the
+    window nearest to those, of which STATIONS are taken and joined by straight lines.
     """
     step = minus((float(demand[0]), float(demand[1])), shrunk.rest)
     first = 0.0 if shrunk.flat else float(shrunk.segment_share(step, margin=1.0))
@@ -146,11 +159,15 @@ def edge_error(shrunk: Zonotope, demand: Sequence[float], p: Point) -> np.ndarra
                 inside = middle
             else:
                 last = middle
-    start, end = np.array(along(shrunk.rest, step, first)), np.array(along(shrunk.rest, step, last))
-    run = end - start
-    length = run @ run
-    share = np.clip((np.array(p) - start) @ run / length, 0.0, 1.0) if length else 0.0
-    return np.abs(start + share * run - np.array(p))
+    answers = np.array([
+        window.nearest(along(shrunk.rest, step, share))
+        for share in np.linspace(first, last, STATIONS)
+    ], dtype=float)  # fmt: skip
+    run, gap = np.diff(answers, axis=0), np.array(p, dtype=float) - answers[:-1]
+    square = (run**2).sum(1)
+    share = np.divide((gap * run).sum(1), square, out=np.zeros(len(run)), where=square > 0)
+    error = np.abs(gap - np.clip(share, 0.0, 1.0)[:, None] * run)
+    return error[(error**2).sum(1).argmin()]
 
 
 def distance(shrunk: Zonotope, point: Point) -> float:

@@ -1,4 +1,4 @@
-"""The steering policy, worked out exactly: primary first, then roll, then least effort.
+"""The steering policy, worked out exactly: target, primary, roll, then least effort.
 
 Every function takes floats or fractions. Forces and moments are force counts: p = sum f_i b_i is
 pitch and yaw divided by the lever arm, rho = sum f_i is roll divided by the roll arm.
@@ -18,12 +18,14 @@ from .directions import directions
 from .primary import PARALLEL, Number, Point, Zonotope
 
 KEPT_BACK = 1 / 128  # the share of primary authority that is never used
+Box = tuple[Sequence[float], Sequence[float]]  # least and largest force of each vane: (4,), (4,)
 
 
 @dataclass(frozen=True)
 class Exact:
-    """What the policy gives: p (2,), rho, f (4,), rho_range (2,), all in counts."""
+    """What the policy gives: target (2,), p (2,), rho, f (4,), rho_range (2,), all in counts."""
 
+    target: np.ndarray
     p: np.ndarray
     rho: float
     f: np.ndarray
@@ -39,13 +41,17 @@ def exact_policy(
     policy: str,
     tau: float = KEPT_BACK,
     *,
+    travel: Box | None = None,
+    first: Box | None = None,
     exact: bool = False,
     weights: Sequence[float] | None = None,
     misalignment_deg: Sequence[float] = (0.0, 0.0, 0.0, 0.0),
 ) -> Exact:
     """The answer to one demand.
 
-    clocking_deg, lo, hi (4,); demand_xy (2,) counts; policy "nearest" or "direction". `exact`
+    clocking_deg, lo, hi (4,); demand_xy (2,) counts; policy "nearest" or "direction". lo and hi
+    are the window W of this cycle, `travel` is T, from which the target is sought, `first` W', the
+    window of the primary: what is not given is W, as where the slew holds no vane. `exact`
     works in fractions, without any rounding after the unit vectors. `weights` (4,) replaces the
     least sum f^2 by the least sum w f^2. `misalignment_deg` (4,) is added to the clocking, however
     small.
@@ -54,12 +60,16 @@ def exact_policy(
     b = [(number(x), number(y)) for x, y in directions(clocking_deg, misalignment_deg)]
     low, high = [number(x) for x in lo], [number(x) for x in hi]
     demand = (number(demand_xy[0]), number(demand_xy[1]))
-    p = primary(b, low, high, demand, policy, number(tau))
+    window = low, high
+    far, near = (window if box is None else ends_of(box, number) for box in (travel, first))
+    target = target_of(b, *far, demand, policy, number(tau))
+    p = Zonotope(b, *near).nearest(target)
     least, most = roll_range(b, low, high, p)
     rho = min(max(number(roll), least), most)
     w = [number(x) for x in (weights if weights is not None else (1, 1, 1, 1))]
     f = least_effort(b, low, high, p, rho, w)
     return Exact(
+        target=np.array([float(x) for x in target]),
         p=np.array([float(x) for x in p]),
         rho=float(rho),
         f=np.array([float(x) for x in f]),
@@ -67,7 +77,12 @@ def exact_policy(
     )
 
 
-def primary(
+def ends_of(box: Box, number: type) -> tuple[list[Number], list[Number]]:
+    """A box in floats or fractions."""
+    return [number(x) for x in box[0]], [number(x) for x in box[1]]
+
+
+def target_of(
     b: Sequence[Point],
     lo: Sequence[Number],
     hi: Sequence[Number],
@@ -75,7 +90,8 @@ def primary(
     policy: str,
     tau: Number,
 ) -> Point:
-    """Step 1: the demand where the shrunk Z holds it, else its nearest or its last point."""
+    """Step 1, from travel: the demand where the shrunk Z holds it, else its nearest or its last
+    point. (Step 2 is the point of the window's Z nearest to the target.)"""
     reachable = Zonotope(b, lo, hi, tau)
     if policy == "nearest":
         return reachable.nearest(demand)
@@ -92,7 +108,7 @@ def area(a: Point, b: Point, c: Point) -> Number:
 def roll_range(
     b: Sequence[Point], lo: Sequence[Number], hi: Sequence[Number], p: Point
 ) -> tuple[Number, Number]:
-    """Step 2: the least and the largest sum f_i over the box where sum f_i b_i = p.
+    """Step 3: the least and the largest sum f_i over the box where sum f_i b_i = p.
 
     The set of reachable (p, rho) is a zonotope with generators a_i = (b_i, 1), and the normals
     a_i x a_j of all pairs describe it (also where vanes are held: the half-spaces move
@@ -138,7 +154,7 @@ def least_effort(
     rho: Number,
     weights: Sequence[Number] = (1, 1, 1, 1),
 ) -> list[Number]:
-    """Step 3: on the segment of the box with sum f_i b_i = p, sum f_i = rho, least sum w f^2.
+    """Step 4: on the segment of the box with sum f_i b_i = p, sum f_i = rho, least sum w f^2.
 
     Three vanes alone give one force set with the fourth at zero; the null vector moves along all
     the others. Where rounding leaves the segment empty its middle is taken.

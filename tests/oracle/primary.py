@@ -1,4 +1,4 @@
-"""Step 1 of the policy by polygon geometry: which pitch and yaw are delivered.
+"""Steps 1 and 2 of the policy by polygon geometry: which pitch and yaw are delivered.
 
 The reachable primary is the zonotope Z = {sum f_i b_i : lo <= f <= hi}, a convex polygon whose
 edges are the vane's own segments (hi_i - lo_i) b_i sorted by angle, each once forward and once

@@ -1,6 +1,6 @@
 """The same policy by general solvers from SciPy, sharing nothing with the closed geometry.
 
-Nearest primary: bounded least squares. Last primary of a segment: a linear program. Roll range:
+Nearest point: bounded least squares. Last point of a segment: a linear program. Roll range:
 two linear programs. Effort: the two ends of the null segment by linear programs. Each step starts
 from forces known to satisfy the one before, so rounding cannot make a later one infeasible.
 """
@@ -31,18 +31,26 @@ def solver_policy(
     roll: float,
     policy: str,
     tau: float = 1 / 128,
+    travel=None,
+    first=None,
 ) -> tuple[np.ndarray, float, np.ndarray, np.ndarray]:
     """p (2,), rho, f (4,), rho_range (2,) in counts, for the same arguments as exact_policy."""
     angle = np.radians(np.asarray(clocking_deg, dtype=float))
     moment = np.vstack([np.cos(angle), np.sin(angle)])
-    low, high = np.asarray(lo, dtype=float), np.asarray(hi, dtype=float)
-    scale = max(1.0, float(np.max(np.abs([low, high]))))  # solvers like numbers near one
-    low, high = low / scale, high / scale
+    window = lo, hi
+    boxes = np.array([window, travel or window, first or window], dtype=float)
+    scale = max(1.0, float(np.max(np.abs(boxes))))  # solvers like numbers near one
+    (low, high), (far_low, far_high), (near_low, near_high) = boxes / scale
 
-    rest = np.clip(0.0, low, high)
+    rest = np.clip(0.0, far_low, far_high)
     wanted = np.asarray(demand_xy, dtype=float) / scale - moment @ rest
     find = nearest_move if policy == "nearest" else last_move
-    f = rest + (1 - tau) * find((1 - tau) * moment, low - rest, high - rest, wanted)
+    f = rest + (1 - tau) * find((1 - tau) * moment, far_low - rest, far_high - rest, wanted)
+    if travel or first:
+        target, middle = moment @ f, (near_low + near_high) / 2
+        f = middle + nearest_move(
+            moment, near_low - middle, near_high - middle, target - moment @ middle
+        )
     p = moment @ f
 
     least = f + farthest_move(moment, low - f, high - f, -np.ones(4))
