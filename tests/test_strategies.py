@@ -30,7 +30,7 @@ ONE_SIDED = vehicle(
 def subject() -> Subject:
     """The one-sided vehicle, with the proof of its word bounds left out: not looked at here."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("mixer.ground.word_bounds.check_words", lambda tables, vehicle: None)
+        patch.setattr("mixer.ground.kernel_code.bounds.bound_cycle", lambda words: None)
         return Subject(ONE_SIDED)
 
 
