@@ -4,7 +4,8 @@ Random vehicles clocked within 1.8° of parallel and square, opposite vanes alik
 steps of pitch and yaw within reach with no roll demanded. The primary leaves the last 1/32 of the
 slew to roll and effort: that is enough for what misclocking makes of the widest window, and of
 opposite windows that differ, in the narrowest one. Where it is not enough, pitch and yaw come
-first; such cycles are counted and shown.
+first; such cycles are counted and shown. Steps to or from a target that leaves no authority for a
+roll of nothing are not looked at.
 """
 
 from collections.abc import Iterator
@@ -132,7 +133,8 @@ def ways(vehicles: Iterator[RandomVehicle], fly) -> Iterator[Way]:
             flown.ask((*demand, 0.0))
             before = flown.cycle(dt_us=0).forces
             rest = exact_policy(*replace(instant, demand=demand, roll=0.0).at_rest)
-            for count in range(CYCLES):
+            affordable = abs(rest.rho) < 1e-6 and abs(before.sum()) <= ROLL_COUNTS
+            for count in range(CYCLES if affordable else 0):
                 cycle = flown.cycle()
                 excess = 0.0
                 if vane is not None:

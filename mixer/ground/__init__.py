@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from mixer.ground.batch import allocate_batch
+    from mixer.ground.compiled import compiled_steering
     from mixer.ground.vehicle import Vehicle, VehicleError, load_vehicle
 
 PLACES = {
@@ -17,9 +18,10 @@ PLACES = {
     "VehicleError": "vehicle",
     "load_vehicle": "vehicle",
     "allocate_batch": "batch",
+    "compiled_steering": "compiled",
 }
 
-__all__ = ["Vehicle", "VehicleError", "allocate_batch", "load_vehicle"]
+__all__ = ["Vehicle", "VehicleError", "allocate_batch", "compiled_steering", "load_vehicle"]
 
 
 def __getattr__(name: str) -> object:
