@@ -6,13 +6,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from mixer.flight import FlightTables, Steering
+from mixer.flight import FlightTables
 from mixer.flight import layout as at
 from mixer.flight.layout import LONGEST_DT_US
 from mixer.ground.commands_csv import CommandsWriter
 from mixer.ground.demands import DemandChunk, DemandFile
 from mixer.ground.files import DataError
 from mixer.ground.flight_record import AT_SLEW, AT_TRAVEL, JAMMED, FlightRecord, vane_marks
+from mixer.ground.listed_steering import ListedSteering
 from mixer.ground.quantities import VANES, Array
 from mixer.ground.tables import slew_mdeg_s
 from mixer.ground.vehicle import Vehicle
@@ -66,7 +67,7 @@ class Run:
     def __init__(
         self, tables: FlightTables, jams: Sequence[Jam] = (), load_s: float | None = None
     ) -> None:
-        self.steering, self.load_s = Steering(tables), load_s
+        self.steering, self.load_s = ListedSteering(tables), load_s
         self.jams = sorted(jams, key=lambda jam: jam.time_s)
         self.gaps, self.longest_gap_s = 0, 0.0
         self._period_us, self._timeout_us = tables.words[at.PERIOD_US], tables.words[at.TIMEOUT_US]

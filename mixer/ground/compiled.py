@@ -26,6 +26,7 @@ import numpy as np
 from mixer.flight import KERNELS, FlightTables, Steering, commands
 from mixer.ground import console
 from mixer.ground.files import write_whole
+from mixer.ground.listed_steering import ListedSteering
 
 SOURCES = (
     "mixer.flight.layout",
@@ -140,7 +141,7 @@ class CompiledSteering(Steering):
 
 def compiled_steering(tables: FlightTables) -> Steering:
     """A `Steering` as quick as this computer can run it."""
-    return CompiledSteering(tables) if isinstance(compiled(), Compiled) else Steering(tables)
+    return CompiledSteering(tables) if isinstance(compiled(), Compiled) else ListedSteering(tables)
 
 
 def joined_source() -> str:

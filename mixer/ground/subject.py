@@ -10,10 +10,10 @@ from functools import cache, cached_property
 
 import numpy as np
 
-from mixer.flight import Steering
 from mixer.flight.layout import LONGEST_DT_US, TICK
 from mixer.ground.envelope import Reach, forces_n
 from mixer.ground.exact_policy import Exact, exact_policy
+from mixer.ground.listed_steering import ListedSteering
 from mixer.ground.quantities import VANES, Array
 from mixer.ground.tables import COUNTS, PRESSURE_RATIO_MAX, TICK_S, largest_force_n
 from mixer.ground.trial import BreachError, Demand, Flight, Flown, Four
@@ -38,7 +38,7 @@ class Subject:
 
     def fly(self, flight: Flight) -> list[Flown]:
         """Fly with a new steering. BreachError where the flight core stops with an exception."""
-        steering = Steering(self.tables)
+        steering = ListedSteering(self.tables)
         steering.start(flight.time_us, flight.load_us)
         jammed = [False] * VANES
         demand: Demand = (0, 0, 0)
