@@ -5,7 +5,7 @@ steps of pitch and yaw within reach with no roll demanded. The primary leaves th
 slew to roll and effort: that is enough for what misclocking makes of the widest window, and of
 opposite windows that differ, in the narrowest one. Where it is not enough, pitch and yaw come
 first; such cycles are counted and shown. Steps to or from a target that leaves no authority for a
-roll of nothing are not looked at.
+roll of nothing, or next to none, are not looked at.
 """
 
 from collections.abc import Iterator
@@ -44,6 +44,9 @@ CYCLES = 12
 SETTLING = 10  # cycles of half a second, in which the slowest vane comes to rest
 LEFT = 1 / 32  # of the slew: what the primary leaves to roll and effort
 ROUNDING_COUNTS = 8.0
+# Roll either way that a target leaves. Less than this a count or two of pitch or yaw may undo,
+# where opposite vanes are a degree off parallel (1/sin 1° = 57).
+ENOUGH_COUNTS = 128.0
 
 
 def opposite_alike(rng: Generator) -> Data:
@@ -133,7 +136,8 @@ def ways(vehicles: Iterator[RandomVehicle], fly) -> Iterator[Way]:
             flown.ask((*demand, 0.0))
             before = flown.cycle(dt_us=0).forces
             rest = exact_policy(*replace(instant, demand=demand, roll=0.0).at_rest)
-            affordable = abs(rest.rho) < 1e-6 and abs(before.sum()) <= ROLL_COUNTS
+            authority = min(-rest.rho_range[0], rest.rho_range[1])
+            affordable = authority >= ENOUGH_COUNTS and abs(before.sum()) <= ROLL_COUNTS
             for count in range(CYCLES if affordable else 0):
                 cycle = flown.cycle()
                 excess = 0.0
