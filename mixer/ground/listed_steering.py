@@ -1,8 +1,7 @@
 """A `Steering` on a list of words: what a computer without numba runs soonest.
 
-Python reads a list of small numbers in a fifth of the time that it takes for an array's; a board has
-no list of 32-bit words that takes no heap, so `Steering` itself stays on its array. Measured over
-whole cycles: `python -m tests.bench`.
+Python reads a list of small numbers in a fifth of the time that it takes for an array's. A board
+has no list of 32-bit words that takes no heap, so `Steering` itself stays on its array.
 """
 
 from array import array
@@ -16,8 +15,8 @@ class ListedSteering(Steering):
 
     def __init__(self, tables: FlightTables):
         super().__init__(tables)
-        self._told = self._w  # what the views of `Steering` show
-        self._w = self._w.tolist()
+        self._told: array = self._w  # what the views of `Steering` show
+        self._w = list(self._told)
 
     def _tell(self) -> None:
         self._told[: at.FLAGS] = array("i", self._w[: at.FLAGS])
