@@ -261,6 +261,12 @@ def write_uncertainty(found: Identification, edit: Edit, scale: Array, origin: s
         "zero_deg": found.error("zero_deg").round(4).tolist(),
         "roll_arm_m": round(float(found.error("roll_arm_m")[0]), 7),
     }
+    # How vanes and burns scatter is no finding of this test: it is carried to the new loads.
+    stated = found.vehicle.uncertainty
+    for key in ("vane_scatter", "burn_scatter"):
+        scatter = None if stated is None else getattr(stated, key)
+        if stated is not None and scatter is not None and stated.load_s is not None:
+            values[key] = np.interp(loads_s, stated.load_s, scatter).round(5).tolist()
     for key, value in values.items():
         table[key] = array(value) if isinstance(value, list) else value
     edit.changes.append("uncertainty: standard errors of all of these")

@@ -18,7 +18,7 @@ from mixer.ground.envelope import KEPT_BACK, PITCH, YAW, reach
 from mixer.ground.files import InputError, write_whole
 from mixer.ground.page import Picture, Section, Table, Verdict, render_page
 from mixer.ground.pictures import png, svg
-from mixer.ground.uncertainty import reachable_band, worst_case_nm
+from mixer.ground.uncertainty import reachable_band, whose_vanes, worst_case_nm
 from mixer.ground.vehicle import Vehicle, load_vehicle
 
 MOST_MAPS = 3
@@ -108,6 +108,9 @@ def envelope(vehicle_file: Path, times_s: tuple[float, ...], out: Path, as_json:
         "unmet": [vars(one) for one in nominal_unmet],
         "unmet_worst_case": [vars(one) for one in unmet],
         "band": vars(reachable_band(vehicle, np.array(times))),
+        "band_for_new_vanes": None
+        if vehicle.uncertainty is None
+        else vehicle.uncertainty.knows_scatter,
         "out": out,
     }
     emit(result, as_json, lambda: show(vehicle, instants, unmet, out))
@@ -223,7 +226,8 @@ def page(vehicle: Vehicle, instants: Sequence[Instant], unmet: Sequence[Unmet]) 
                     "These are nominal figures: no uncertainty of the force curve, the wear or "
                     "the pressure is in them."
                     if vehicle.uncertainty is None
-                    else "The band knows what [uncertainty] states and nothing else; the pressure "
+                    else f"{whose_vanes(vehicle.uncertainty)} It knows what [uncertainty] states "
+                    "and nothing else; the pressure "
                     "is taken as exact. It can lie below the nominal: within reach both ways is "
                     "the weaker way, and vanes that are not quite alike make one way weaker.",
                     "Slew is left out: how soon a moment is reached is another matter. With a "
@@ -263,7 +267,9 @@ def band_rows(vehicle: Vehicle, times_s: Sequence[float]) -> list[tuple[str, ...
 def band_tables(vehicle: Vehicle, times_s: Sequence[float]) -> list[Table]:
     """The band as a table of a report, where there is one."""
     found = band_rows(vehicle, times_s)
-    return [Table(BAND_HEAD, found, BAND_NUMBERS)] if found else []
+    if vehicle.uncertainty is None:
+        return []
+    return [Table(BAND_HEAD, found, f"{BAND_NUMBERS} {whose_vanes(vehicle.uncertainty)}")]
 
 
 def show(vehicle: Vehicle, instants: Sequence[Instant], unmet: Sequence[Unmet], out: Path) -> None:
@@ -275,11 +281,12 @@ def show(vehicle: Vehicle, instants: Sequence[Instant], unmet: Sequence[Unmet], 
         table.add_row(name, *cells)
     output.print("Moments within reach, N·m, at a burn time of")
     output.print(table)
-    if with_band := band_rows(vehicle, [one.time_s for one in instants]):
+    if vehicle.uncertainty is not None:
+        with_band = band_rows(vehicle, [one.time_s for one in instants])
         table = Shown(*BAND_HEAD, box=None, pad_edge=False)
         for row in with_band:
             table.add_row(*row)
-        output.print(BAND_NUMBERS, soft_wrap=True)
+        output.print(f"{BAND_NUMBERS} {whose_vanes(vehicle.uncertainty)}", soft_wrap=True)
         output.print(table)
     found = verdict(vehicle, unmet)
     if found is not None:
