@@ -53,7 +53,7 @@ class ThrustSection(Section):
 
 
 class WindSection(Section):
-    """[rocket.wind]: a mean wind that grows with height, and one gust of the 1 − cos shape.
+    """[rocket.wind]: a mean wind that grows with height, turbulence, one gust of the 1 − cos shape.
 
     Directions are where the wind comes from, counted round the rail as clocking is.
     """
@@ -70,6 +70,10 @@ class WindSection(Section):
     gust_from_deg: float = Field(default=90.0, ge=-360, le=360)
     gust_time_s: float = Field(default=8.0, ge=0, le=600)  # when it begins
     gust_length_s: float = Field(default=1.5, gt=0, le=30)
+    # Where given, the gust is of the air and not of time: to its peak over this way flown.
+    gust_half_length_m: float | None = Field(default=None, gt=0, le=2000)
+    # Vertical turbulence, of the mean wind 6.1 m above the ground: 10 in MIL-F-8785C; 0: none.
+    turbulence_percent: float = Field(default=10.0, ge=0, le=50)
 
 
 class HoldSection(Section):
