@@ -239,6 +239,8 @@ class Servos(Section):
     pulse_hz: float = Field(default=50.0, ge=20, le=500)
     latency_ms: Annotated[Array | None, OneOrFour(ge=0, le=500)] = None
     backlash_deg: Annotated[Array | None, OneOrFour(ge=0, le=20)] = None
+    # By how much a static test moved the neutrals from the jig's, in them already: see edge_on.py.
+    edge_on_deg: Annotated[Array | None, OneOrFour(ge=-20, le=20)] = None
 
     def each(self) -> list[Servo]:
         """The four servos."""

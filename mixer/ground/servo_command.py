@@ -211,6 +211,9 @@ def show_fits(verdicts: list[ServoVerdict], results: dict[str, Any]) -> None:
     show_default=True,
     help="What part of the slew measured without load is counted on in flight.",
 )
+@click.option(
+    "--keep-jig", is_flag=True, help="Edge-on is the jig's, whatever a static test found."
+)
 @click.option("--although-failed", is_flag=True, help="Take a run that failed all the same.")
 @click.option(
     "--rehearsal", is_flag=True, help="Take a rehearsal with emulated servos, for practice."
@@ -222,6 +225,7 @@ def adopt_command(
     out: Path,
     without_tables: bool,
     slew_share: float,
+    keep_jig: bool,
     although_failed: bool,
     rehearsal: bool,
     as_json: bool,
@@ -230,6 +234,9 @@ def adopt_command(
 
     The allocator then moves no vane faster than its own servo was measured to, less the share
     kept back for the load, and the measured tables make the pulses.
+
+    Where a static test has found edge-on elsewhere than the jig ([servos] edge_on_deg, written by
+    fourvane identify), the tables are moved to what the test found, unless --keep-jig.
 
     A run that failed is refused with exit status 1. So is, with 2, a rehearsal with emulated
     servos and a run made on a vehicle of another name.
@@ -249,7 +256,7 @@ def adopt_command(
         )
     if not rehearsal:
         run.real()
-    changes = adopt(vehicle, out, run.servos, slew_share)
+    changes = adopt(vehicle, out, run.servos, slew_share, keep_jig)
     tell_doubts(run)
     result = {
         "vehicle": out,
