@@ -29,6 +29,10 @@ LEFT_OUT = (
     "The demands come from a plain proportional-derivative hold, there to test the steering with: "
     "it holds the axis vertical and the roll at null, and guides the rocket nowhere.",
 )
+NOTHING_REQUIRED = (
+    "Nothing was judged: the vehicle file has no attitude_error_deg, roll_rate_deg_s or "
+    "margin_percent in [requirements]."
+)
 FLYING_CAUTION = (
     "A good simulated flight is no leave to fly. Whether, where and when a rocket flies is "
     "decided by local law, the range's safety officer and licensed people, and by nobody else."
@@ -60,7 +64,7 @@ def facts(ascent: Ascent, judgements: Sequence[Judgement]) -> dict[str, Any]:
     tally, history = ascent.tally, ascent.history
     judged = max(int(tally.cycles[0]), 1)
     return {
-        "passes": all(row.passes for row in judgements),
+        "passes": passes(judgements),
         "left_the_rail": bool(tally.cycles[0]),
         "attitude_error_deg": judgements[0].value,
         "attitude_error_time_s": judgements[0].time_s,
@@ -78,6 +82,12 @@ def facts(ascent: Ascent, judgements: Sequence[Judgement]) -> dict[str, Any]:
     }
 
 
+def passes(judgements: Sequence[Judgement]) -> bool | None:
+    """Whether all that was required was met; None where nothing was."""
+    found = verdict(judgements).outcome
+    return None if found == "open" else found == "pass"
+
+
 def verdict(judgements: Sequence[Judgement]) -> Verdict:
     """Pass or fail, and why."""
     if not np.isfinite(judgements[0].value):
@@ -87,7 +97,7 @@ def verdict(judgements: Sequence[Judgement]) -> Verdict:
         return Verdict("fail", "; ".join(sentence(row) for row in failed) + ".")
     judged = [row for row in judgements if row.limit is not None]
     if not judged:
-        return Verdict("pass", "Nothing was judged: the vehicle file has no [requirements].")
+        return Verdict("open", NOTHING_REQUIRED, "not judged")
     return Verdict("pass", "; ".join(sentence(row) for row in judged) + ".")
 
 
