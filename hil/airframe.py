@@ -42,12 +42,12 @@ class Airframe:
         self._drag_m2 = area_m2 * rocket.drag_coefficient * alike
         self._fins_m3 = (
             rocket.fin_count
-            * rocket.fin_area_m2
+            * rocket.one_fin_m2
             * rocket.fin_lift_per_rad
-            * rocket.fin_arm_m
+            * rocket.one_fin_arm_m
             * alike
         )
-        self._fin_arm_m = rocket.fin_arm_m
+        self._fin_arm_m = rocket.one_fin_arm_m
         self._fin_cant_rad = truth.fin_cant_rad[0]
         self._centre_of_pressure_m = rocket.centre_of_pressure_m + truth.cp_shift_m[0]
 

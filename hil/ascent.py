@@ -32,6 +32,7 @@ class History:
         "true_deg": 4,
         "pulse_us": 4,
         "pressure_bar": 1,  # as the sensor reads it
+        "true_pressure_bar": 1,
         "margin_percent": 1,
         "height_m": 1,
         "speed_m_s": 1,
@@ -82,6 +83,7 @@ class History:
             rocket.vane_deg[:, 0],
             1e-3 * commands.pulse_ns[:, 0],
             1e-5 * float(cycle.pressure_pa[0]),
+            rocket.chamber_bar * float(rocket.pressure_share[0]),
             100.0 * (1.0 - cycle.glance.used),
             state[POSITION.start],
             float(np.sqrt(velocity @ velocity)),

@@ -83,7 +83,7 @@ def ascent(
         "report": report_file,
     }
     emit(result, as_json, lambda: show(vehicle, flown, report_file))
-    if not result["passes"]:
+    if result["passes"] is False:
         raise SystemExit(FAILED)
 
 
@@ -93,4 +93,6 @@ def show(vehicle: Vehicle, flown: Ascent, report_file: Path) -> None:
     found = verdict(judgements)
     for row in judgements:
         output.print(f"{'  ' if row.passes else '! '}{sentence(row)}", soft_wrap=True)
-    output.print(f"{found.outcome.upper()}. The report is in {report_file}", soft_wrap=True)
+    output.print(
+        f"{(found.word or found.outcome).upper()}. The report is in {report_file}", soft_wrap=True
+    )

@@ -9,18 +9,29 @@ from hil import ascent_pictures as draw
 from hil.ascent import Ascent
 from hil.faults import Fault
 from hil.flight_verdict import Judgement
+from hil.nozzle import nozzle_of
 from mixer.flight.layout import FLAG_NAMES
 from mixer.ground.page import CAUTIONS, Picture, Section, Table, Verdict, render_page
 from mixer.ground.pictures import svg
 from mixer.ground.requirements import Requirements
+from mixer.ground.rocket_section import rocket_of
 from mixer.ground.vehicle import Vehicle
 
 LEFT_OUT = (
     "What the simulated rocket leaves out: bending of the airframe, slosh of the propellant, the "
-    "wake of one vane on another, jet damping, Mach number in the aerodynamics, thrust growing "
-    "with height, errors of attitude and rate sensors. Each can make a real rocket behave worse.",
+    "wake of one vane on another, Mach number in the aerodynamics, what leaving gas and emptying "
+    "tanks do to roll, hinge moments on servos with play, separation of the nozzle's flow in the "
+    "tail-off, errors of attitude and rate sensors. Each can make a real rocket behave worse.",
+    "What it takes in: pulses in frames, latency and play of the servos as [servos] states them, a "
+    "mean wind that grows with height, turbulence of the Dryden form by that wind (MIL-F-8785C), "
+    "one gust, jet damping in pitch and yaw, and thrust that grows with height where the vehicle "
+    "file tells throat and expansion ratio.",
     "The demands come from a plain proportional-derivative hold, there to test the steering with: "
     "it holds the axis vertical and the roll at null, and guides the rocket nowhere.",
+)
+NOTHING_REQUIRED = (
+    "Nothing was judged: the vehicle file has no attitude_error_deg, roll_rate_deg_s or "
+    "margin_percent in [requirements]."
 )
 FLYING_CAUTION = (
     "A good simulated flight is no leave to fly. Whether, where and when a rocket flies is "
@@ -28,12 +39,32 @@ FLYING_CAUTION = (
 )
 
 
+def separation_words(vehicle: Vehicle, ascent: Ascent) -> str:
+    """From when on in the tail-off the vanes stand in a jet that has left the nozzle's wall."""
+    nozzle, history = nozzle_of(vehicle), ascent.history
+    height_m = history.height_m[-1] + rocket_of(vehicle).launch_altitude_m
+    least_bar = nozzle.separation_bar(float(height_m))
+    if least_bar is None:
+        return (
+            "Where in the tail-off the flow leaves the nozzle's wall cannot be told: the vehicle "
+            "file has no expansion_ratio and specific_heat_ratio. There the vanes promise nothing."
+        )
+    lit = history.time_s > rocket_of(vehicle).start_up_s
+    low = np.flatnonzero(lit & (history.true_pressure_bar < least_bar))
+    when = f"from {history.time_s[low[0]]:.2f} s on" if len(low) else "after the last cycle here"
+    return (
+        f"Under {least_bar:.1f} bar of chamber pressure, {when}, the flow leaves the nozzle's wall "
+        "(exit pressure below 0.4 of the ambient at that height, Summerfield's rule [memory]): the "
+        "jet wanders, which is not in this flight, and what the vanes give there is not promised."
+    )
+
+
 def facts(ascent: Ascent, judgements: Sequence[Judgement]) -> dict[str, Any]:
     """The figures of a flight, by names that tell their units."""
     tally, history = ascent.tally, ascent.history
     judged = max(int(tally.cycles[0]), 1)
     return {
-        "passes": all(row.passes for row in judgements),
+        "passes": passes(judgements),
         "left_the_rail": bool(tally.cycles[0]),
         "attitude_error_deg": judgements[0].value,
         "attitude_error_time_s": judgements[0].time_s,
@@ -51,6 +82,12 @@ def facts(ascent: Ascent, judgements: Sequence[Judgement]) -> dict[str, Any]:
     }
 
 
+def passes(judgements: Sequence[Judgement]) -> bool | None:
+    """Whether all that was required was met; None where nothing was."""
+    found = verdict(judgements).outcome
+    return None if found == "open" else found == "pass"
+
+
 def verdict(judgements: Sequence[Judgement]) -> Verdict:
     """Pass or fail, and why."""
     if not np.isfinite(judgements[0].value):
@@ -60,7 +97,7 @@ def verdict(judgements: Sequence[Judgement]) -> Verdict:
         return Verdict("fail", "; ".join(sentence(row) for row in failed) + ".")
     judged = [row for row in judgements if row.limit is not None]
     if not judged:
-        return Verdict("pass", "Nothing was judged: the vehicle file has no [requirements].")
+        return Verdict("open", NOTHING_REQUIRED, "not judged")
     return Verdict("pass", "; ".join(sentence(row) for row in judged) + ".")
 
 
@@ -143,6 +180,7 @@ def page(
             ),
             Section(
                 "Flight path",
+                [separation_words(vehicle, ascent)],
                 pictures=[
                     Picture(svg(draw.path(history)), "The pressure is what the sensor says.")
                 ],
@@ -153,6 +191,7 @@ def page(
             ("Vehicle file", vehicle.path),
             ("Steered by", steered_by),
             ("Dispersion", "none" if seed is None else f"seed {seed}"),
+            ("Assumed, not in the file", "; ".join(rocket_of(vehicle).assumed) or "nothing"),
             ("Failures", "; ".join(map(str, faults)) or "none"),
             ("Control cycles", f"{len(history.time_s)} at {vehicle.control.rate_hz:g} Hz"),
             ("Height when the tail-off began", f"{figures['height_m']:.0f} m"),

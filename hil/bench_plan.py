@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from mixer.ground.quantities import Array
+from mixer.ground.servo_accuracy import ISO_RUNS
 from mixer.ground.vehicle import Vehicle
 
 BEYOND_TRAVEL = 0.08  # of the travel, swept on either side so that its ends are inside
@@ -12,6 +13,7 @@ SLEW_SHARE = 0.45  # of the vehicle's slew that a sine's fastest moment may take
 LEAST_SINE_DEG = 0.8  # below it play and dead band make up too much of the answer
 LOWEST_HZ, HIGHEST_HZ = 1.0, 30.0
 FREQUENCIES = 14
+UNEVEN_SHARE = 0.3  # of a step of the sweep, either way
 
 
 @dataclass(frozen=True)
@@ -51,8 +53,15 @@ class BenchPlan:
 
     @property
     def sweep_us(self) -> Array:
-        """The pulses of the sweep (positions,), on the timer's grid."""
+        """The pulses of the sweep (positions,), on the timer's grid.
+
+        With as many passes as ISO 230-2 asks for they are uneven, as it asks too, so that no
+        periodic error is met at the same phase every time: always the same ones.
+        """
         pulses = np.linspace(self.low_us, self.high_us, self.positions)
+        if self.passes >= ISO_RUNS:
+            shifts = np.random.default_rng(self.positions).uniform(-1, 1, self.positions - 2)
+            pulses[1:-1] += UNEVEN_SHARE * self.sweep_step_us * shifts
         return np.unique(np.round(pulses / self.timer_us) * self.timer_us)
 
     @property

@@ -24,14 +24,9 @@ from mixer.ground.bench_results import Setup, module_result, write_results
 from mixer.ground.command import INTERRUPTED, stop
 from mixer.ground.console import messages, output
 from mixer.ground.files import write_whole
+from mixer.ground.module_report import module_page, shown
 from mixer.ground.quantities import VANES
-from mixer.ground.servo_report import (
-    NOTHING_ASKED,
-    module_page,
-    not_measured,
-    servo_page,
-    shown,
-)
+from mixer.ground.servo_report import NOTHING_ASKED, not_measured, servo_page
 from mixer.ground.servo_verdict import ModuleVerdict, module_verdict, servo_verdict
 from mixer.ground.vehicle import Vehicle
 

@@ -1,13 +1,17 @@
-"""Runs with the vane at rest: first look, sweep, dead band, holding under load."""
+"""Runs with the vane at rest: first look, sweep, fine steps and reversal, holding under load."""
 
 from collections.abc import Iterator
 
 from hil.bench_item import Item, Record, lead_in, read_record
 from hil.bench_plan import BenchPlan
 from hil.bench_port import BenchPort
+from mixer.ground.bench_data import REVERSAL
 
 LOOK_DEG = (0.0, 4.0, -4.0, 0.0)
 DEAD_BAND_STEPS = 40
+TURNING_STEPS = 10  # fine ones before the turning point: after a large one the vane runs on
+REVERSAL_STEPS = 80
+REVERSED_DEG = 0.4  # the vane has come back by so much: the dead band is behind
 HOLD_S = (0.5, 10.0)
 
 
@@ -66,7 +70,9 @@ class SweepPoint:
 
 
 def dead_band_items(plan: BenchPlan) -> Iterator[Item]:
-    """A fine staircase through neutral in either direction, play taken up before."""
+    """Fine steps through neutral in either direction, play taken up before; and from neutral back
+    after coming to it in either direction.
+    """
     for direction, sense in (("up", 1), ("down", -1)):
 
         def measure(port: BenchPort, fresh: bool, sense: int = sense) -> Record:
@@ -85,6 +91,31 @@ def dead_band_items(plan: BenchPlan) -> Iterator[Item]:
             return {"pulse_us": pulses, "angle_deg": angles}
 
         yield Item(f"deadband:{direction}", measure, needs_encoder=True)
+
+    for direction, sense in (("up", 1), ("down", -1)):
+
+        def turn(port: BenchPort, fresh: bool, sense: int = sense) -> Record:
+            step_us = sense * plan.dead_band_step_us
+            start_us = plan.neutral_us - TURNING_STEPS * step_us
+            lead_in(port, plan, start_us, sense)
+            for number in range(TURNING_STEPS):
+                port.move(plan.servo, start_us + number * step_us)
+                port.wait(plan.settle_s)
+            pulses: list[float] = []
+            angles: list[float | None] = []
+            for number in range(REVERSAL_STEPS + 1):
+                pulse_us = plan.neutral_us - number * step_us
+                port.move(plan.servo, pulse_us)
+                port.wait(plan.settle_s)
+                reading = port.read(plan.servo, f"reversal, pulse {pulse_us:g} µs")
+                pulses.append(pulse_us)
+                angles.append(None if reading.angle_deg is None else round(reading.angle_deg, 5))
+                first, last = angles[0], angles[-1]
+                if first is not None and last is not None and abs(last - first) > REVERSED_DEG:
+                    break
+            return {"pulse_us": pulses, "angle_deg": angles}
+
+        yield Item(f"deadband:{REVERSAL}{direction}", turn, needs_encoder=True)
 
 
 def hold_items(plan: BenchPlan) -> Iterator[Item]:

@@ -25,6 +25,7 @@ class Burn:
     share: Array  # thrust and chamber pressure over their reference values
     burned: Array  # propellant burned, 0..1
     load_s: Array  # burn load at the reference pressure
+    impulse_s: float  # of the whole burn, over the reference thrust
 
     def share_at(self, time_s: Array) -> Array:
         """Thrust over its reference value; 0 before ignition and after the tail-off."""
@@ -33,6 +34,10 @@ class Burn:
     def burned_at(self, time_s: Array) -> Array:
         """Share of the propellant that has been burned."""
         return np.interp(time_s, self.time_s, self.burned)
+
+    def burned_per_s_at(self, time_s: Array) -> Array:
+        """How fast the propellant burns, shares of it a second of the nominal burn."""
+        return self.share_at(time_s) / self.impulse_s
 
     def load_at(self, time_s: Array) -> Array:
         """Burn load so far, in seconds at the reference chamber pressure."""
@@ -61,4 +66,4 @@ def make_burn(vehicle: Vehicle) -> Burn:
     step_s = float(time_s[1])
     impulse = _running_integral(share, step_s)
     load_s = _running_integral(share**LOAD_EXPONENT, step_s)
-    return Burn(time_s, share, impulse / impulse[-1], load_s)
+    return Burn(time_s, share, impulse / impulse[-1], load_s, float(impulse[-1]))

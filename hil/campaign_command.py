@@ -101,9 +101,12 @@ def campaign(
                 soft_wrap=True,
             )
         found_verdict = verdict(found, flights)
-        output.print(f"{found_verdict.outcome.upper()}. {found_verdict.reason}", soft_wrap=True)
+        output.print(
+            f"{(found_verdict.word or found_verdict.outcome).upper()}. {found_verdict.reason}",
+            soft_wrap=True,
+        )
         output.print(f"The report is in {report_file}, every flight in {folder}", soft_wrap=True)
 
     emit(result, as_json, show)
-    if not result["passes"]:
+    if result["passes"] is False:
         raise SystemExit(FAILED)

@@ -7,7 +7,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from hil.ascent_report import FLYING_CAUTION, LEFT_OUT
+from hil.ascent_report import FLYING_CAUTION, LEFT_OUT, NOTHING_REQUIRED
 from hil.campaign import QUANTILES, Spread
 from mixer.ground.page import CAUTIONS, Picture, Section, Table, Verdict, render_page
 from mixer.ground.pictures import LIMIT, PALETTE, drawing, series, svg
@@ -19,7 +19,9 @@ BINS = 40
 def facts(found: Sequence[Spread]) -> dict[str, Any]:
     """The figures, for other programs."""
     return {
-        "passes": not any(each.failed for each in found),
+        "passes": None
+        if all(each.limit is None for each in found)
+        else not any(each.failed for each in found),
         **{
             each.column: {
                 "median": each.quantiles[0],
@@ -44,7 +46,7 @@ def verdict(found: Sequence[Spread], flights: int) -> Verdict:
         )
         return Verdict("fail", "; ".join(parts) + ".")
     if all(each.limit is None for each in found):
-        return Verdict("pass", "Nothing was judged: the vehicle file has no [requirements].")
+        return Verdict("open", NOTHING_REQUIRED, "not judged")
     return Verdict("pass", f"All {flights} flights meet what is required.")
 
 

@@ -14,21 +14,26 @@ from hil.reachability import HealthyFlights
 from hil.workers import run_blocks
 from mixer.ground.vehicle import Vehicle
 
-Outcome = Literal["kept attitude", "lost roll only", "lost"]
-OUTCOMES: tuple[Outcome, ...] = ("kept attitude", "lost roll only", "lost")
+Outcome = Literal["kept attitude", "lost roll only", "beyond required", "lost"]
+OUTCOMES: tuple[Outcome, ...] = ("kept attitude", "lost roll only", "beyond required", "lost")
 
 
 @dataclass(frozen=True)
 class Limits:
-    """Beyond these a flight with a failure counts as lost, or its roll does."""
+    """Beyond these a flight with a failure counts as lost, or its roll does; `required_deg` is
+    what the vehicle file itself asks of the attitude, where it does.
+    """
 
     attitude_deg: float = 20.0  # room for the swing before a jam is noticed
     roll_deg_s: float = 180.0
+    required_deg: float | None = None
 
     def outcome(self, attitude_error_deg: float, roll_rate_deg_s: float) -> Outcome:
         """Not-a-number, a flight that never left the rail, is lost."""
         if not attitude_error_deg <= self.attitude_deg:
             return "lost"
+        if self.required_deg is not None and attitude_error_deg > self.required_deg:
+            return "beyond required"
         return "kept attitude" if roll_rate_deg_s <= self.roll_deg_s else "lost roll only"
 
 

@@ -27,7 +27,11 @@ from mixer.ground.vehicle import Vehicle
 
 NAMES: dict[Steered, str] = {"flight-core": "flight core", "clipped": "clipped pseudo-inverse"}
 HEAD = ("failure", "steered by", "flights", *OUTCOMES)
-LOOKS = (("kept attitude", PALETTE[2], ""), ("lost roll only", PALETTE[4], "//"))
+LOOKS = (
+    ("kept attitude", PALETTE[2], ""),
+    ("lost roll only", PALETTE[4], "//"),
+    ("beyond required", PALETTE[0], ".."),
+)
 LOST_LOOK = ("lost", PALETTE[1], "xx")
 CSV_HEAD = (
     "first_fault",
@@ -145,7 +149,7 @@ def bars(vehicle: Vehicle, flown: Sequence[Flown]) -> Figure:
             panel.grid(axis="y", visible=False)
         axes[0, 0].invert_yaxis()
         handles, labels = axes[0, 0].get_legend_handles_labels()
-        figure.legend(handles, labels, loc="outside lower center", ncols=3)
+        figure.legend(handles, labels, loc="outside lower center", ncols=4)
     return figure
 
 
@@ -187,23 +191,48 @@ def page(
         facts=[
             ("Vehicle file", vehicle.path),
             ("Flights", len(flown)),
+            ("Kept attitude, beyond required", kept_words(limits)),
             ("Lost", f"tilted more than {limits.attitude_deg:g} deg from the vertical"),
             ("Lost roll only", f"upright, but rolled faster than {limits.roll_deg_s:g} deg/s"),
             ("Jams noticed", "by angle sensors on the vanes" if watch_jams else "never"),
             ("Every flight", csv_file.name),
         ],
-        verdict=verdict(jams),
+        verdict=verdict(flown),
         cautions=(FLYING_CAUTION, *CAUTIONS),
     )
 
 
-def verdict(jams: JamCount) -> Verdict:
-    """Whether every jam that can be lived with was."""
+def kept_words(limits: Limits) -> str:
+    """What "kept attitude" means in these flights."""
+    if limits.required_deg is None:
+        return (
+            f"kept: not lost, within {limits.attitude_deg:g} deg of the vertical; the vehicle file "
+            "requires no attitude_error_deg"
+        )
+    return (
+        f"kept: within the required {limits.required_deg:g} deg of the vertical; beyond: not lost, "
+        f"but up to {limits.attitude_deg:g} deg"
+    )
+
+
+def verdict(flown: Sequence[Flown]) -> Verdict:
+    """Whether every jam that can be lived with was; no pass while flights of the core were lost."""
+    jams = count_jams(flown)
+    core = counted(flown, "flight-core")
+    total = sum(core.values())
+    came_to = (
+        f"Of the flight core's {total} flights {core['kept attitude']} kept attitude, "
+        f"{core['lost roll only']} lost roll only, {core['beyond required']} tilted beyond what is "
+        f"required, {core['lost']} were lost"
+    )
     if not jams.broken:
-        return Verdict("pass", "Every jam in which the attitude can be held was held.")
+        held = "Every jam in which the attitude can be held was held."
+        if core["lost"] or core["beyond required"] or core["lost roll only"]:
+            return Verdict("open", f"{held} {came_to}.", "jams held")
+        return Verdict("pass", f"{held} {came_to}.")
     first = jams.broken[0]
     return Verdict(
         "fail",
         f"{len(jams.broken)} jams that can be lived with were lost, such as "
-        f"{first.plan.faults[0]} with seed {first.plan.seed}.",
+        f"{first.plan.faults[0]} with seed {first.plan.seed}. {came_to}.",
     )

@@ -5,7 +5,17 @@ from pathlib import Path
 import click
 
 from hil.failure_campaign import Limits, count_jams, fly_failures, tasks_of, with_reachability
-from hil.failure_report import NAMES, facts, jam_sentence, page, rows, split, write_csv
+from hil.failure_report import (
+    NAMES,
+    facts,
+    jam_sentence,
+    kept_words,
+    page,
+    rows,
+    split,
+    verdict,
+    write_csv,
+)
 from hil.failures import pair_plans, single_plans
 from hil.flight_options import (
     cluster_option,
@@ -81,7 +91,8 @@ def failures(
     plans = single_plans(vehicle, numbers)
     if pairs:
         plans += pair_plans(vehicle, numbers)
-    limits = Limits(lost_deg, roll_lost_deg_s)
+    required = vehicle.requirements
+    limits = Limits(lost_deg, roll_lost_deg_s, required and required.attitude_error_deg)
     tasks = tasks_of(vehicle, plans, ("flight-core", "clipped"), not no_watch)
     with (
         executor_of(workers, cluster) as (executor, count),
@@ -104,13 +115,15 @@ def failures(
         single, _ = split(flown)
         width = max(len(str(row[0])) for row in rows(vehicle, single))
         titles = max(map(len, NAMES.values()))
-        head = ("flights", "kept", "roll lost", "lost")
+        head = ("flights", "kept", "roll lost", "beyond", "lost")
         cells = (f"{name:>9}" for name in head)
         output.print(f"{'failure':<{width}}  {'steered by':<{titles}}", *cells, soft_wrap=True)
         for name, title, *counts in rows(vehicle, single):
             cells = (f"{count:>9}" for count in counts)
             output.print(f"{name:<{width}}  {title:<{titles}}", *cells, soft_wrap=True)
-        output.print(f"\n{jam_sentence(count_jams(flown))}", soft_wrap=True)
+        output.print(f"\n{kept_words(limits)}\n{jam_sentence(count_jams(flown))}", soft_wrap=True)
+        found = verdict(flown)
+        output.print(f"{(found.word or found.outcome).upper()}. {found.reason}", soft_wrap=True)
         output.print(f"The report is in {report_file}, every flight in {csv_file}", soft_wrap=True)
 
     emit(result, as_json, show)

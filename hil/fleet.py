@@ -84,7 +84,10 @@ def fly(
     """
     rocket = Rocket(vehicle, side_by_side([flight.truth for flight in flights]))
     steering = make_steering(vehicle, flights)
-    watch = JamWatch(len(flights)) if watch_jams else None
+    watch = None
+    if watch_jams:
+        servos = rocket.servos
+        watch = JamWatch(len(flights), servos.longest_wait_s, float(servos.play_deg.max()))
     conditions = Conditions(
         [flight.faults for flight in flights],
         [flight.seed for flight in flights],

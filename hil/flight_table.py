@@ -16,7 +16,7 @@ from mixer.ground.vehicle import Vehicle
 
 MARK = b"fourvane.campaign"
 # Counted up whenever the same seed would no longer be the same flight.
-FLIGHT_VERSION = 1
+FLIGHT_VERSION = 2
 
 
 def pyarrow() -> Any:

@@ -22,7 +22,10 @@ class JamWatch:
     PATIENCE_S = 0.04  # about two time constants of a servo
     FREE_DEG = 0.5  # movement away from where it was declared
 
-    def __init__(self, flights: int):
+    def __init__(self, flights: int, wait_s: float = 0.0, play_deg: float = 0.0):
+        """`wait_s`: from a command to a healthy servo's first motion; `play_deg`: either way."""
+        self._patience_s = self.PATIENCE_S + wait_s
+        self._apart_deg = self.APART_DEG + play_deg
         self.declared_deg = np.full((4, flights), np.nan)
         self._last_deg = np.zeros((4, flights))
         self._still_s = np.zeros((4, flights))
@@ -31,11 +34,11 @@ class JamWatch:
         """Compare once, and tell the steering of every vane that jammed or came free."""
         commanded_deg = 1e-3 * steering.commands.deflection_mdeg
         still = np.abs(measured_deg - self._last_deg) < self.STILL_DEG_S * dt_s
-        apart = np.abs(measured_deg - commanded_deg) > self.APART_DEG
+        apart = np.abs(measured_deg - commanded_deg) > self._apart_deg
         self._still_s = np.where(still & apart, self._still_s + dt_s, 0.0)
         self._last_deg = measured_deg.copy()
         declared = ~np.isnan(self.declared_deg)
-        for vane, flight in np.argwhere(~declared & (self._still_s > self.PATIENCE_S)):
+        for vane, flight in np.argwhere(~declared & (self._still_s > self._patience_s)):
             angle_deg = float(measured_deg[vane, flight])
             self.declared_deg[vane, flight] = angle_deg
             steering.jam(int(flight), int(vane) + 1, round(1e3 * angle_deg))

@@ -4,10 +4,9 @@ Three axes of attitude as a quaternion, flight path, burn, vanes and servos. Wit
 integrator follows attitude, path and vane angles; what changes slowly (mass, wear, air density,
 wind) holds its value of the middle of the step.
 
-Left out: bending of the airframe, slosh of the propellant, jet damping and the rate of change of
-inertia (which largely cancel on small rockets [practice]), cross-flow of one vane's wake on
-another, Mach number in the aerodynamics, thrust growing with altitude, sensor errors other than
-the chamber pressure's.
+Left out: bending of the airframe, slosh of the propellant, what leaving gas and emptying tanks do
+to roll, cross-flow of one vane's wake on another, Mach number in the aerodynamics, separation of
+the nozzle's flow in the tail-off, sensor errors other than the chamber pressure's.
 """
 
 from dataclasses import dataclass
@@ -19,6 +18,7 @@ from hil.actuator import Actuators
 from hil.airframe import Airframe, air_density_kg_m3
 from hil.atmosphere import GRAVITY_M_S2
 from hil.burn import make_burn
+from hil.nozzle import nozzle_of
 from hil.rigid_body import (
     angular_acceleration,
     axes_in_earth,
@@ -43,7 +43,7 @@ QUATERNION = slice(0, 4)
 RATE = slice(4, 7)  # rad/s about body x, y, z
 POSITION = slice(7, 10)  # m from the foot of the rail, earth axes, x up
 VELOCITY = slice(10, 13)
-VANE = slice(13, 17)  # true vane angle, deg
+VANE = slice(13, 17)  # where each servo stands, as the vane's angle with no play, deg
 ROWS = 17
 
 LONGEST_STEP_S = 0.01
@@ -62,6 +62,7 @@ class Moment:
     strength: Array  # (4, N), of the vanes
     density_kg_m3: Array
     wind_m_s: Array  # (3, N)
+    damping_nms: Array  # moment against pitch and yaw rate by jet and emptying tanks, N m s
     free: Array  # 1 once off the rail, else 0
 
 
@@ -80,10 +81,13 @@ class Rocket:
         self.state[VANE] = truth.vane_angle_deg
         self.off_rail = np.zeros(truth.flights, bool)  # the rail no longer holds the attitude
         self.disturbance_nm = np.zeros((3, truth.flights))  # all but the vanes' moment
+        self.chamber_bar = vehicle.engine.chamber_pressure_bar
         self._thrust_n = vehicle.engine.thrust_n
         self._section = rocket
         self._airframe = Airframe(rocket, truth)
         self._wind = Wind(rocket.wind, truth)
+        self._nozzle = nozzle_of(vehicle)
+        self._played_deg = self.state[VANE].copy()
         self._burn = make_burn(vehicle)
         self._lever_arm = vehicle.layout.lever_arm_m
         self._burn_time_s = vehicle.engine.burn_time_s
@@ -111,19 +115,23 @@ class Rocket:
     @property
     def vane_deg(self) -> Array:
         """(4, N): the true vane angles."""
-        return self.state[VANE]
+        return self.servos.vane_deg(self.state[VANE], self._played_deg)
 
     def advance(self, pulse_us: Array, duration_us: int) -> None:
         """Fly on with the four pulses (4, N) held."""
-        duration_s = 1e-6 * duration_us
         target_deg = self.servos.target_deg(pulse_us)
-        longest_s = min(LONGEST_STEP_S, STEP_OVER_LAG * float(self.servos.lag_s.min()))
-        steps = max(1, int(np.ceil(duration_s / longest_s - 1e-9)))
+        # The same steps whoever flies beside: by the vehicle, not by the block's quickest servo.
+        longest_us = min(
+            1e6 * LONGEST_STEP_S,
+            1e6 * STEP_OVER_LAG * self.servos.shortest_lag_s,
+            self.servos.frame_us,
+        )
+        steps = max(1, int(np.ceil(duration_us / longest_us - 1e-9)))
+        begin_us = self._time_us
         with np.errstate(over="ignore", invalid="ignore"):  # found below, in words
-            for _ in range(steps):
-                self._step(target_deg, duration_s / steps)
-        self._time_us += duration_us
-        self.time_s = 1e-6 * self._time_us  # counted, so that it does not drift
+            for step in range(1, steps + 1):
+                lasting_us = begin_us + duration_us * step // steps - self._time_us
+                self._step(target_deg, lasting_us)
         if not (np.abs(self.state) < LARGEST_STATE).all():
             raise InputError(
                 f"the simulated rocket turned faster than can be computed, {self.time_s:.2f} s "
@@ -147,26 +155,49 @@ class Rocket:
             cg_m = between(rocket.cg_m, burned)
         height_m = self.state[POSITION.start]
         return Moment(
-            thrust_n=self._thrust_n * share,
+            thrust_n=self._thrust_n * share
+            + self._nozzle.more_thrust_n(share, height_m + rocket.launch_altitude_m),
             mass_kg=between(rocket.mass_kg, burned) * truth.mass_alike[0],
             inertia_kg_m2=np.array([roll_kg_m2, pitch_kg_m2, pitch_kg_m2]),
             cg_m=cg_m + truth.cg_shift_m[0],
             strength=self.vanes.strength(share[None], load_s[None]),
             density_kg_m3=air_density_kg_m3(height_m + rocket.launch_altitude_m),
-            wind_m_s=self._wind.at(middle_s, height_m),
+            wind_m_s=self._wind.with_turbulence(middle_s, height_m),
+            damping_nms=self._damping_nms(nominal_s, cg_m + truth.cg_shift_m[0]),
             free=np.where(self.off_rail, 1.0, 0.0),
         )
 
-    def _step(self, target_deg: Array, step_s: float) -> None:
+    def _damping_nms(self, nominal_s: Array, lever_arm_m: Array) -> Array:
+        """What a rate of pitch or yaw meets besides air: gas leaves with the rate's speed at the
+        exit, ṁ l², and the tanks' inertia falls, İ < 0. I ω̇ = M − (İ + ṁ l²) ω for a body that
+        loses mass (Thomson, Introduction to Space Dynamics, on jet damping [memory]).
+        """
+        rocket, truth = self._section, self.truth
+        per_s = self._burn.burned_per_s_at(nominal_s) / truth.burn_time_alike[0]
+        full_kg, empty_kg = rocket.mass_kg
+        full_kg_m2, empty_kg_m2 = rocket.inertia_pitch_kg_m2
+        flow_kg_s = (full_kg - empty_kg) * truth.mass_alike[0] * per_s
+        growing_kg_m2_s = (empty_kg_m2 - full_kg_m2) * truth.inertia_alike[0] * per_s
+        return flow_kg_s * lever_arm_m * lever_arm_m + growing_kg_m2_s
+
+    def _step(self, target_deg: Array, lasting_us: int) -> None:
+        step_s = 1e-6 * lasting_us
+        driven_deg = self.servos.driven_to_deg(target_deg, self._time_us, lasting_us)
         held = self.held_over_step(step_s)
 
         def derivative(_time_s: float, state: Array) -> Array:
-            return self._derivative(held, target_deg, state)
+            return self._derivative(held, driven_deg, state)
 
         self.state = runge_kutta(derivative, self.time_s, self.state, step_s)
         self.state[QUATERNION] = normalised(self.state[QUATERNION])
+        self._played_deg = self.vane_deg
+        through_air = self.state[VELOCITY] - held.wind_m_s
+        u, v, w = through_air
+        way_m = step_s * np.sqrt(u * u + v * v + w * w)
+        self._wind.fly(self.time_s, way_m, self.state[POSITION.start])
         self.off_rail |= self.state[POSITION.start] >= self._section.rail_m
-        self.time_s += step_s
+        self._time_us += lasting_us
+        self.time_s = 1e-6 * self._time_us  # counted, so that it does not drift
 
     def _loads(self, held: Moment, state: Array) -> tuple[Array, Array, Array]:
         """Body force (3, N), moment without and with the vanes (3, N), axes not yet turned."""
@@ -175,11 +206,13 @@ class Rocket:
         air = self._airframe.loads(held.density_kg_m3, through_air, state[RATE], held.cg_m)
         thrust = self._thrust(held)
         arm = np.array([-held.cg_m, -self.truth.cg_offset_m[0], -self.truth.cg_offset_m[1]])
-        vane_n = self.vanes.force_n(held.strength, state[VANE])
+        vane_deg = self.servos.vane_deg(state[VANE], self._played_deg)
+        vane_n = self.vanes.force_n(held.strength, vane_deg)
         side_y_n, side_z_n = self.vanes.side_n(vane_n)
-        vanes = np.array([-self.vanes.drag_n(held.strength, state[VANE]), side_y_n, side_z_n])
+        vanes = np.array([-self.vanes.drag_n(held.strength, vane_deg), side_y_n, side_z_n])
         without = air.moment_nm + cross(arm, thrust)
         moment = without + self.vanes.moment_nm(vane_n, held.cg_m)
+        moment[1:] -= held.damping_nms * state[RATE][1:]
         return to_earth(axes, air.force_n + thrust + vanes), without, moment
 
     def _thrust(self, held: Moment) -> Array:

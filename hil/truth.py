@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hil.burn import LOAD_EXPONENT
+from hil.turbulence import series
 from mixer.ground.rocket_section import rocket_of
 from mixer.ground.vehicle import Vehicle
 
@@ -46,6 +47,8 @@ class Truth:
     servo_slew_alike: Array
     servo_lag_alike: Array
     sensor_alike: Array
+    frame_phase_us: Array  # when the first pulse leaves the board
+    turbulence: Array  # (2 * POINTS, N): see hil/turbulence.py; (0, N) where there is none
 
     @property
     def flights(self) -> int:
@@ -81,11 +84,15 @@ class _NoDraws:
     def between(self, low: float, high: float, nominal: float) -> float:
         return nominal
 
+    def turbulence(self) -> Array:
+        return series(0)
+
 
 class _Draws:
     """Draws of one flight. The order of the calls is part of what a seed means."""
 
     def __init__(self, seed: int):
+        self._seed = seed
         self._random = np.random.default_rng(seed)
 
     def deviation(self, rows: int = 1) -> Array:
@@ -96,6 +103,10 @@ class _Draws:
     def between(self, low: float, high: float, nominal: float) -> float:
         """Evenly drawn; the nominal value belongs to the flight without dispersion."""
         return self._random.uniform(low, high)
+
+    def turbulence(self) -> Array:
+        """Air of its own, (2 * POINTS, 1); drawn apart."""
+        return series(self._seed)
 
 
 def _towards(from_deg: float) -> Array:
@@ -121,6 +132,7 @@ def _flight(vehicle: Vehicle, draws: _Draws | _NoDraws) -> Truth:
     gust_speed = np.maximum(wind.gust_m_s + sigma.gust_m_s * draws.deviation(), 0.0)
     misclocking_deg = sigma.vane_clocking_deg * draws.deviation(VANES)
     clocking_rad = np.radians(vehicle.layout.clocking_deg[:, None] + misclocking_deg)
+    frame_us = 1e6 / vehicle.servo_table.pulse_hz
     return Truth(
         thrust_alike=thrust,
         load_alike=thrust**LOAD_EXPONENT * burn_time,
@@ -146,4 +158,6 @@ def _flight(vehicle: Vehicle, draws: _Draws | _NoDraws) -> Truth:
         servo_slew_alike=alike(sigma.servo_slew_percent, VANES),
         servo_lag_alike=alike(sigma.servo_lag_percent, VANES),
         sensor_alike=alike(sigma.pressure_sensor_percent),
+        frame_phase_us=np.full((1, 1), draws.between(0.0, frame_us, 0.0)),
+        turbulence=draws.turbulence() if wind.turbulence_percent > 0 else np.zeros((0, 1)),
     )

@@ -218,3 +218,12 @@ def test_bad_input_ends_with_2_and_leaves_nothing(tmp_path, changes, arguments, 
     assert said in done.output
     assert "Traceback" not in done.output
     assert [file.name for file in tmp_path.iterdir()] == ["vehicle.toml"]
+
+
+def test_nothing_required_is_neither_green_nor_a_pass():
+    vehicle = flying_vehicle(BRIEF, {"requirements": {}})
+    flown = fly_ascent(vehicle, Flight(nominal(vehicle)))
+    judgements = judge(flown.tally, vehicle.requirements)
+    found = verdict(judgements)
+    assert (found.outcome, found.word) == ("open", "not judged")
+    assert facts(flown, judgements)["passes"] is None

@@ -319,6 +319,38 @@ def test_a_sweep_that_sticks_is_refused_with_1_and_one_that_is_short_with_2(tmp_
     assert "short.csv: servo 1: 1 pulses; at least 5 are needed" in done.stderr
 
 
+@pytest.mark.parametrize(("limit_deg", "word", "status"), [(0.5, "PASS", 0), (0.05, "FAIL", 1)])
+def test_a_fit_says_on_the_terminal_what_the_limits_say_of_it(
+    benched, tmp_path, limit_deg, word, status
+):
+    """The verdict and the exit status are the page's; the table is written all the same."""
+    folder, _, _ = benched
+    limits = {"repeatability_deg": 3.0, "backlash_deg": limit_deg, "accuracy_deg": 3.0}
+    file = vehicle_file(tmp_path, acceptance=limits)
+    sweep, out = folder / "sweep.csv", tmp_path / "t.csv"
+    fit = ("servo", "fit", sweep, "--vehicle", file, "--out", out, "--timer-us", "0.5")
+    done = run(*fit, "--report", tmp_path / "r.html")
+    assert done.exit_code == status, done.output
+    assert f"servo 1: {word}. " in done.stdout
+    assert ("backlash_deg" in done.stdout) and (tmp_path / "t-1.csv").exists()
+    page = (tmp_path / "r-1.html").read_text(encoding="utf-8")
+    assert f"verdict {word.lower()}" in page
+    assert ("taken as exact" in done.stdout) is (status == 0)
+    told = json.loads(run(*fit, "--json").stdout)
+    assert told["passed"] is (status == 0)
+    assert told["servos"]["1"]["outcome"] == word.lower()
+
+
+def test_a_fit_s_table_keeps_its_headings_at_80_columns(benched, tmp_path):
+    folder, file, _ = benched
+    out = tmp_path / "a folder with quite a long name" / "and another one" / "servo.csv"
+    out.parent.mkdir(parents=True)
+    done = run("servo", "fit", folder / "sweep.csv", "--vehicle", file, "--out", out)
+    (head,) = [line for line in done.stdout.splitlines() if line.startswith("servo  points")]
+    assert len(head) <= 80
+    assert head.split() == ["servo", "points", "promised", "reversal", "hysteresis", "non-linear"]
+
+
 def test_measurements_go_into_the_vehicle_file_with_its_comments_kept(benched, tmp_path):
     folder, file, result = benched
     noted = tmp_path / "noted.toml"

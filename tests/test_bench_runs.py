@@ -171,15 +171,42 @@ def test_play_is_found_as_reversal(backlash_deg):
     assert fit.positions.reversal == pytest.approx(backlash_deg, abs=0.03)
 
 
+@pytest.mark.parametrize(("dead_band_deg", "backlash_deg"), [(0.3, 0.0), (0.0, 0.4), (0.3, 0.2)])
+def test_the_dead_band_is_what_reversal_takes_to_move_anything(dead_band_deg, backlash_deg):
+    """Band and play in one: both must be crossed, at 10 µs per deg; to two steps of 0.5 µs and the
+    0.03 deg from which on a change is seen.
+    """
+    servo = EmulatedServo(
+        calm(dead_band_deg=dead_band_deg, backlash_deg=backlash_deg, damping=1.2), seed=5
+    )
+    values = servo_figures(
+        measured(port_of(servo), runs=["ready", "deadband"]), TRAVEL_DEG, 0.5
+    ).values()
+    wanted_us = 10.0 * (dead_band_deg + backlash_deg)
+    assert wanted_us - 0.5 <= values["dead_band_us"] <= wanted_us + 1.3
+    assert values["resolution_us"] <= 1.0
+
+
 @pytest.mark.parametrize("dead_band_deg", [0.3, 0.6])
-def test_a_dead_band_is_found_as_such(dead_band_deg):
+def test_the_resolution_is_told_with_play_taken_up(dead_band_deg):
     """A band of w lets the servo follow at w/2 behind: crossing neutral it never waits, so the
-    staircase shows it only where the motor is late by friction as well."""
+    staircase shows it only where the motor is late by friction as well. The assertion stood under
+    the name dead band, which is another figure.
+    """
     servo = EmulatedServo(calm(dead_band_deg=dead_band_deg, stiction_deg=0.2, damping=1.2), seed=5)
     found = servo_figures(
         measured(port_of(servo), runs=["ready", "deadband"]), TRAVEL_DEG, 0.5
-    ).values()["dead_band_us"]
+    ).values()["resolution_us"]
     assert 1.0 <= found <= 4.0
+
+
+def test_with_five_passes_the_targets_are_as_uneven_as_the_standard_asks():
+    few, five = plan_of(passes=3).sweep_us, plan_of(passes=5).sweep_us
+    assert np.ptp(np.diff(few)) <= 0.5  # the timer's grid
+    assert np.ptp(np.diff(five)) > 0.3 * np.mean(np.diff(five))
+    assert len(five) == len(few) and (five[0], five[-1]) == (few[0], few[-1])
+    assert np.array_equal(five, plan_of(passes=5).sweep_us)
+    assert np.min(np.diff(five)) > 0.3 * np.mean(np.diff(five))
 
 
 def test_drift_is_seen_in_the_endurance_run():

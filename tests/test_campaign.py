@@ -214,6 +214,7 @@ def test_flights_that_break_the_limit_are_counted():
     assert spread_of([1.0, 9.0]).failed == 0
     assert verdict([spread_of([1.0, 9.0], limit=4.0)], 2).outcome == "fail"
     assert verdict([spread_of([1.0, 3.0], limit=4.0)], 2).outcome == "pass"
+    assert verdict([spread_of([1.0, 3.0], limit=None)], 2).outcome == "open"
 
 
 def test_the_page_names_the_worst_flights_by_seed():

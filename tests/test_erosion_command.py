@@ -8,9 +8,10 @@ import pytest
 from click.testing import CliRunner
 
 from mixer.ground.command import fourvane
-from mixer.ground.erosion_command import erosion, with_erosion
+from mixer.ground.erosion_command import erosion
 from mixer.ground.vanes_report import vanes
 from mixer.ground.vehicle import load_vehicle
+from mixer.ground.worn_vehicle import with_erosion
 from tests.vehicles import drawn, vehicle_file, vehicle_text
 
 HEADER = "burn,vane,duration_s,chamber_pressure_bar,station_mm,chord_before_mm,chord_after_mm\n"
@@ -89,6 +90,43 @@ def test_an_erosion_table_that_stands_already_gets_new_values_and_keeps_its_comm
     assert data["control"] == {"rate_hz": 200}
     assert "# from the first burn" in written and "# seconds" in written
     assert written.count("[erosion]") == 1
+
+
+def test_fit_tells_the_vehicle_file_how_far_the_vanes_of_a_new_burn_may_be_off(tmp_path):
+    """Two of what is written hold the 95 % band of effectiveness: vane and burn in quadrature."""
+    result = fit(tmp_path, "--json")
+    told = json.loads(result.stdout)
+    written = load_vehicle(tmp_path / "worn.toml").uncertainty
+    assert written is not None and written.knows_scatter
+    vane, burn = (written.vane_at(told["load_s"])[:, 0], written.burn_at(told["load_s"]))
+    half = 0.5 * (np.array(told["effectiveness_high"]) - told["effectiveness_low"])
+    np.testing.assert_allclose(2.0 * np.hypot(vane, burn), half, rtol=0.02, atol=1e-5)
+    assert vane[0] == 0.0 and np.all(np.diff(vane) > 0.0)
+    text = (tmp_path / "worn.toml").read_text(encoding="utf-8")
+    assert "of effectiveness in a new burn, two hold 95 %; from inspection.csv" in text
+    page = (tmp_path / "worn.html").read_text(encoding="utf-8")
+    assert "for a vane in a new burn, 95 %" in page and "a prediction" in page
+
+
+def test_fit_carries_the_standard_errors_of_a_static_test_to_its_own_loads(tmp_path):
+    stated = {"load_s": [0.0, 13.0], "effectiveness": [0.01, 0.03], "roll_arm_m": 0.0005}
+    fit(tmp_path, uncertainty=stated)
+    written = load_vehicle(tmp_path / "worn.toml").uncertainty
+    assert written is not None
+    np.testing.assert_allclose(written.effectiveness_at([0.0, 6.5, 13.0, 26.0])[:, 2],
+                               [0.01, 0.02, 0.03, 0.03])  # fmt: skip
+    assert written.roll_arm_m == 0.0005
+
+
+def test_one_inspected_burn_says_on_the_terminal_what_is_unknown(tmp_path):
+    source = vehicle_file(tmp_path, erosion=None)
+    path = inspection(tmp_path)
+    rows = path.read_text(encoding="utf-8").splitlines(keepends=True)
+    path.write_text("".join(row for row in rows if not row.startswith("2,")), encoding="utf-8")
+    result = run("erosion", "fit", path, "--vehicle", source, "--out", tmp_path / "worn.toml")
+    assert result.exit_code == 0, result.output
+    assert "burn-to-burn scatter unknown; 10% between burns is assumed" in result.output
+    assert "burns: ?" in result.output
 
 
 def test_per_vane_writes_a_row_for_each_vane(tmp_path):

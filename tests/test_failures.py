@@ -21,7 +21,7 @@ from hil.failure_campaign import (
     with_reachability,
 )
 from hil.failure_pairs import lost_by_family, matrix, section
-from hil.failure_report import NAMES, jam_sentence, page, write_csv
+from hil.failure_report import NAMES, jam_sentence, kept_words, page, verdict, write_csv
 from hil.failures import pair_plans, single_failures, single_plans
 from hil.fault_text import fault_text, parse_fault
 from hil.faults import BUILT_IN, Fault
@@ -180,7 +180,9 @@ def test_failures_of_one_kind_are_counted_together():
         "vane jams at neutral": 4,
         "clocking counted the wrong way round": 2,
     }
-    assert counted(flown, "flight-core") == {"kept attitude": 2, "lost roll only": 0, "lost": 1}
+    assert counted(flown, "flight-core") == {
+        "kept attitude": 2, "lost roll only": 0, "beyond required": 0, "lost": 1,
+    }  # fmt: skip
     assert sum(counted(flown, "clipped").values()) == 3
 
 
@@ -234,7 +236,7 @@ def test_pairs_are_set_against_what_each_failure_loses_alone():
     assert table[0, 1] == table[1, 0] == 50.0
     assert np.isnan(table[0, 0])
     shown = section(vehicle, flown, NAMES)
-    assert shown.tables[0].rows[0] == ("flight core", 2, 1, 0, 1)
+    assert shown.tables[0].rows[0] == ("flight core", 2, 1, 0, 0, 1)
     assert list(shown.tables[1].rows) == [("servo slows to 20%", "vane jams at neutral", "0", "50")]
 
 
@@ -254,3 +256,23 @@ def test_the_command_flies_all_single_failures_and_writes_both_files(tmp_path):
     assert result["flights"] == 2 * len(single_plans(flying_vehicle(changes), [1]))
     assert {file.name for file in tmp_path.iterdir()} == {"vehicle.toml", "f.html", "f.csv"}
     assert "vane jams hard over" in report.read_text(encoding="utf-8")
+
+
+def test_attitude_is_kept_by_what_the_file_requires():
+    """Within 20 degrees is not lost; kept is what the file calls so."""
+    limits = Limits(required_deg=6.0)
+    assert limits.outcome(5.9, 1.0) == "kept attitude"
+    assert limits.outcome(6.1, 1.0) == "beyond required"
+    assert limits.outcome(20.1, 1.0) == "lost"
+    assert "within the required 6 deg" in kept_words(limits)
+    assert "requires no attitude_error_deg" in kept_words(Limits())
+
+
+@pytest.mark.parametrize(("outcome", "found"), [
+    ("kept attitude", "pass"), ("beyond required", "open"), ("lost", "open"),
+])  # fmt: skip
+def test_there_is_no_green_above_lost_flights(outcome, found):
+    fault = Fault("lost-vane", 1, 2.0)
+    flown = [Flown(Plan(4, (fault,)), "flight-core", outcome, 30.0, 1.0, 40.0)]
+    assert verdict(flown).outcome == found
+    assert "1 were lost" in verdict(flown).reason or outcome != "lost"

@@ -14,6 +14,7 @@ from mixer.ground.stand_log import StandLog, write_stand_log
 from mixer.ground.stand_programme import Programme, plan
 from mixer.ground.stand_simulation import truth_of
 from mixer.ground.vehicle import Vehicle, load_vehicle
+from mixer.ground.vehicle_errors import Problem, VehicleError
 from tests.drawn_vane import DRAWING, NOZZLE
 from tests.static_tests import (
     CURVE,
@@ -218,7 +219,13 @@ def test_servo_tables_are_shifted_and_written_beside_the_new_file(tmp_path: Path
     result = invoke(log_file(tmp_path), "--vehicle", path, "--out", out, "--json")
     assert result.exit_code == 0, result.output
     old, new = load_vehicle(path), load_vehicle(out)
-    zero = [f["found"] for f in json.loads(result.stdout)["findings"] if "edge-on" in f["quantity"]]
+    # Within two standard errors nothing moves: a test's noise is no reason to turn a vane.
+    zero = [
+        f["found"] if f["differs"] else 0.0
+        for f in json.loads(result.stdout)["findings"]
+        if "edge-on" in f["quantity"]
+    ]
+    assert any(zero) and not all(zero)
     for vane in range(4):
         moved = new.servos[vane].pulse_us(3.0)
         assert moved == pytest.approx(float(old.servos[vane].pulse_us(3.0 - zero[vane])), abs=0.1)
@@ -234,8 +241,80 @@ def test_travel_ends_where_a_shifted_servo_table_ends(tmp_path: Path) -> None:
     assert result.exit_code == 0, result.output
     travel = load_vehicle(out).vanes.travel_deg
     assert ((travel >= -15) & (travel <= 15)).all()
-    assert (np.ptp(travel, axis=1) < 30).all()
+    edge_on_deg = load_vehicle(out).servo_table.edge_on_deg
+    assert edge_on_deg is not None and edge_on_deg.any()
+    np.testing.assert_array_equal(np.ptp(travel, axis=1) < 30, edge_on_deg != 0)
     assert any("travel ends where" in w for w in json.loads(result.stdout)["warnings"])
+
+
+def test_neutrals_move_only_beyond_their_error_and_say_so(
+    done: tuple[Path, dict[str, Any]],
+) -> None:
+    """The rule, vane by vane; what moved is kept for servos that are measured later."""
+    folder, result = done
+    tested = load_vehicle(folder / "tested.toml")
+    assert tested.servo_table.edge_on_deg is not None
+    off = [f for f in result["findings"] if "edge-on" in f["quantity"]]
+    for vane, finding in enumerate(off):
+        moved_deg = (1500.0 - float(tested.servos[vane].pulse_us(0.0))) / 10.0
+        sure = abs(finding["found"]) > 2 * finding["error"]
+        assert moved_deg == pytest.approx(finding["found"] if sure else 0.0, abs=2e-3)
+        assert tested.servo_table.edge_on_deg[vane] == pytest.approx(moved_deg, abs=2e-3)
+    assert any("the static test wins over the jig" in warning for warning in result["warnings"])
+
+
+def test_neutrals_stay_where_the_jig_set_them_if_asked(tmp_path: Path) -> None:
+    out = tmp_path / "new.toml"
+    log, given = log_file(tmp_path), commented_file(tmp_path)
+    result = invoke(log, "--vehicle", given, "--out", out, "--keep-neutrals", "--json")
+    assert result.exit_code == 0, result.output
+    tested = load_vehicle(out)
+    assert [float(servo.pulse_us(0.0)) for servo in tested.servos] == [1500.0] * 4
+    off = [f for f in json.loads(result.stdout)["findings"] if "edge-on" in f["quantity"]]
+    assert tested.uncertainty is not None and tested.uncertainty.zero_deg is not None
+    worst = max(off, key=lambda f: abs(f["found"]))
+    assert tested.uncertainty.zero_deg[worst["vane"] - 1] >= abs(worst["found"]) - 1e-4
+    assert any("--keep-neutrals" in warning for warning in json.loads(result.stdout)["warnings"])
+
+
+@pytest.mark.parametrize(("factors", "said"), [
+    ((1 / 9.80665,) * 4, "looks like kilograms-force"),
+    ((1e-3,) * 4, "looks like kilonewtons"),
+    ((1.0, 1.0, 1.0, -1.0), "its sign is reversed"),
+    ((1 / 9.80665, 1 / 9.80665, 1.0, 1.0), "the roll arm comes out as 0."),
+    ((1.0, 1.0, 1 / 4.4482216, 1.0), "roll_nm looks like pounds-force"),
+    ((9.80665,) * 4, "the vehicle file, or the channels beside"),
+])  # fmt: skip
+def test_loads_in_a_wrong_unit_or_of_a_wrong_sign_are_refused_with_the_reason(
+    tmp_path: Path, factors: tuple[float, ...], said: str
+) -> None:
+    log = made_log(SEED)
+    log.loads[:] = log.loads * factors
+    out = tmp_path / "new.toml"
+    arguments = (log_file(tmp_path, log), "--vehicle", commented_file(tmp_path), "--out", out)
+    result = invoke(*arguments)
+    assert result.exit_code == 2
+    assert said in result.stderr and "Nothing was written" in result.stderr
+    assert not out.exists() and not out.with_suffix(".html").exists()
+
+
+def test_a_corrected_file_that_is_refused_leaves_the_report_and_says_what_to_do(
+    tmp_path: Path,
+) -> None:
+    log, given = log_file(tmp_path), commented_file(tmp_path)
+    out = tmp_path / "new.toml"
+
+    def refused(result: Any, path: Path) -> None:
+        raise VehicleError(str(path), [Problem("vanes.geometry", "0.4", "the vanes collide")])
+
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr("mixer.ground.identify_command.write_corrected", refused)
+        result = invoke(log, "--vehicle", given, "--out", out)
+    assert result.exit_code == 2
+    assert "the vehicle file as this test corrects it" in result.stderr
+    assert "the vanes collide" in result.stderr and "new.html" in result.stderr
+    assert not out.exists()
+    assert "was refused and not written" in out.with_suffix(".html").read_text()
 
 
 def test_drawn_vanes_keep_their_drawing_and_the_wear_table_takes_the_scale(tmp_path: Path) -> None:

@@ -11,6 +11,7 @@ from mixer.ground.metrology import (
     hysteresis,
     independent_nonlinearity,
     positioning,
+    resolution,
     terminal_nonlinearity,
 )
 
@@ -82,11 +83,29 @@ def test_hysteresis_is_the_widest_gap_in_per_cent_of_the_span():
 
 
 @pytest.mark.parametrize("band", [3, 5, 8])
-def test_the_dead_band_is_the_longest_run_of_input_without_output(band):
+def test_the_resolution_is_the_longest_run_of_input_without_output(band):
+    """In one direction. That it was called dead band was wrong: that one is felt on reversal."""
     inputs = np.arange(0.0, 60.0)
     outputs = np.floor(inputs / (band + 1)) * (band + 1)
-    assert dead_band(inputs, outputs, 0.5) == band
+    assert resolution(inputs, outputs, 0.5) == band
 
 
-def test_an_output_that_never_changes_has_no_dead_band_but_an_infinite_one():
+def test_an_output_that_never_changes_has_no_resolution_but_an_infinite_one():
+    assert resolution(np.arange(5.0), np.zeros(5), 0.1) == np.inf
     assert dead_band(np.arange(5.0), np.zeros(5), 0.1) == np.inf
+
+
+@given(st.floats(0.0, 8.0), st.sampled_from([1.0, -1.0]))
+def test_the_dead_band_is_what_reversal_takes_before_anything_moves(play, sense):
+    """Play as of a gear: the output follows after `play`, seen from 0.05 on; to one step."""
+    inputs = 1500.0 - sense * np.arange(0.0, 20.0, 0.25)
+    outputs = 7.0 - sense * np.maximum(np.abs(inputs - 1500.0) - play, 0.0)
+    assert play - 0.25 <= dead_band(inputs, outputs, 0.05) <= play + 0.05
+
+
+def test_dead_band_by_hand():
+    """Turning at 1500, nothing until 1497, the first move seen at 1496: 3."""
+    assert (
+        dead_band(np.array([1500.0, 1499, 1498, 1497, 1496]), np.array([2.0, 2, 2, 2, 1.8]), 0.1)
+        == 3
+    )

@@ -217,6 +217,16 @@ def test_canted_fins_spin_the_rocket_up_to_speed_times_cant_over_arm():
     assert at_rest.moment_nm[0, 0] == pytest.approx(4 * 0.2 * lift, rel=1e-12)
 
 
+def test_fins_that_the_file_does_not_state_go_with_the_diameter_and_are_told():
+    """A rocket of half the diameter has fins of a quarter of the area, half as far out."""
+    small = rocket_of(flying_vehicle({"rocket.diameter_m": 0.16, "rocket.fin_count": 3}))
+    assert (small.one_fin_m2, small.one_fin_arm_m) == pytest.approx((0.0075, 0.1))
+    assert "fin_area_m2 0.0075" in small.assumed and "fin_arm_m 0.1" in small.assumed
+    assert not any(text.startswith("fin_count") for text in small.assumed)
+    stated = rocket_of(flying_vehicle({"rocket.fin_area_m2": 0.02, "rocket.fin_arm_m": 0.3}))
+    assert (stated.one_fin_m2, stated.one_fin_arm_m) == (0.02, 0.3)
+
+
 def test_roll_damping_fades_as_the_air_does():
     vehicle = flying_vehicle()
     airframe = Airframe(rocket_of(vehicle), nominal(vehicle))

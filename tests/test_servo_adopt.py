@@ -7,6 +7,7 @@ from click.testing import CliRunner
 
 from mixer.ground.command import fourvane
 from mixer.ground.servo_command import servo
+from mixer.ground.vehicle import load_vehicle
 from tests.vehicles import vehicle_file
 
 
@@ -99,3 +100,34 @@ def test_a_rehearsal_is_taken_where_that_is_meant_and_it_is_said(bench):
     assert done.exit_code == 0, done.output
     assert "a rehearsal" in done.stderr
     assert new.exists()
+
+
+@pytest.mark.parametrize("keep", [False, True])
+def test_what_a_static_test_found_wins_over_the_jig_unless_the_jig_is_kept(tmp_path, keep):
+    """Edge-on found 0.71° off for vane 2: the bench's table says 0 where the jig does."""
+    for number in range(1, 5):
+        rows = "".join(f"{deg},{1500 + 10 * deg}\n" for deg in (-16, 0, 16))
+        (tmp_path / f"servo-{number}.csv").write_text(f"deflection_deg,pulse_us\n{rows}")
+    servos = {"edge_on_deg": [0.0, 0.71, 0.0, 0.0]}
+    file = vehicle_file(tmp_path, servos=servos)
+    name = load_vehicle(file).vehicle.name
+    each = {str(n): {"figures": {}, "table": f"servo-{n}.csv"} for n in range(1, 5)}
+    results = {"vehicle": name, "board": "x", "rehearsal": False, "passed": True, "reasons": [],
+               "servos": each}  # fmt: skip
+    (tmp_path / "bench.json").write_text(json.dumps(results))
+    out = tmp_path / "new.toml"
+    options = ["--keep-jig"] if keep else []
+    done = run("servo", "adopt", tmp_path, "--vehicle", file, "--out", out, *options)
+    assert done.exit_code == 0, done.output
+    new = load_vehicle(out)
+    pulses = [float(servo_of.pulse_us(0.0)) for servo_of in new.servos]
+    if keep:
+        assert pulses == [1500.0] * 4
+        assert new.servo_table.edge_on_deg is None
+        assert "neutral is the jig's again" in done.stdout
+    else:
+        assert pulses == pytest.approx([1500.0, 1492.9, 1500.0, 1500.0])
+        assert new.servo_table.edge_on_deg[1] == 0.71
+        assert "the static test wins over the jig" in done.stdout
+        # The table of the bench itself is left as it was measured.
+        assert "0,1500" in (tmp_path / "servo-2.csv").read_text()

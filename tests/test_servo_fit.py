@@ -6,6 +6,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from mixer.ground.files import DataError
+from mixer.ground.metrology import positioning
+from mixer.ground.servo_accuracy import held_out, iso_230_2_lacks, standard_name
 from mixer.ground.servo_fit import (
     ServoRefusedError,
     SweepError,
@@ -56,6 +58,47 @@ def test_the_table_meets_its_claimed_repeatability_at_fresh_positions(seed, bow,
     for late_deg in (-0.1, 0.1):
         error_deg = truth(pulse_us, bow, gain) + late_deg - fresh_deg
         assert np.max(np.abs(error_deg)) <= fit.repeatability_deg / 2
+
+
+def test_accuracy_is_judged_by_readings_that_did_not_make_the_table():
+    """Seeds 0 to 19, three passes: A by passes held out comes nearer to A by 30 fresh passes than A
+    by the table's own readings, which is told too small.
+    """
+    own, held, fresh = [], [], []
+    for seed in range(20):
+        sweep = made_sweep(seed, noise_deg=0.1)
+        fit = fit_servo(sweep, TRAVEL_DEG)
+        again = made_sweep(seed + 1000, noise_deg=0.1, passes=30)
+        within = np.isin(again.pulse_us, fit.pulse_us)
+        target_deg = fit.deflection_deg[:, None]
+        later = positioning(again.up_deg[within] - target_deg, again.down_deg[within] - target_deg)
+        own.append(fit.positions.accuracy)
+        held.append(held_out(sweep, fit).accuracy)
+        fresh.append(later.mean_up.max() - later.mean_down.min() + 4 * 0.1)
+    print(f"A: own {np.mean(own):.3f}, held out {np.mean(held):.3f}, fresh {np.mean(fresh):.3f}")
+    assert np.mean(held) > np.mean(own)
+    assert all(a >= b for a, b in zip(held, own, strict=True))
+
+
+def test_a_sweep_without_noise_leaves_the_same_accuracy_either_way():
+    sweep = made_sweep(noise_deg=0.0, bow=0.83)
+    fit = fit_servo(sweep, TRAVEL_DEG)
+    assert held_out(sweep, fit).accuracy == pytest.approx(fit.positions.accuracy, abs=1e-9)
+
+
+@pytest.mark.parametrize(("targets", "runs", "stated", "lacking"), [
+    ([-15.0, -9.0, 1.0, 15.0], 5, True, []),
+    ([-15.0, -5.0, 5.0, 15.0], 5, True, ["targets evenly spaced"]),
+    ([-15.0, -9.0, 1.0, 15.0], 3, True, ["3 runs each way, not 5"]),
+    ([-15.0, -9.0, 1.0, 15.0], 5, False, ["uncertainty of the angle sensor not stated"]),
+    ([-60.0, -20.0, 10.0, 60.0], 5, True, ["4 targets, not 5"]),
+])  # fmt: skip
+def test_the_standard_s_name_asks_for_its_conditions(targets, runs, stated, lacking):
+    """ISO 230-2:2014 as recalled: five runs each way, uneven targets, 3 of them up to 90°, 5 up to
+    180°, and the uncertainty of the measurement stated.
+    """
+    assert iso_230_2_lacks(np.array(targets), runs, stated) == lacking
+    assert standard_name(lacking, runs).startswith("after" if lacking else "ISO 230-2")
 
 
 @pytest.mark.parametrize("bow", BOWS.values(), ids=BOWS)

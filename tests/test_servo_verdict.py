@@ -48,9 +48,12 @@ def test_what_was_not_measured_fails_and_what_is_not_limited_is_not_judged():
 
 
 def test_every_limit_that_can_be_set_is_a_figure_that_the_bench_makes():
-    """Save the roll of all four together; and every figure says how it was found."""
+    """Save the roll of all four together; and every figure says how it was found. What the sensor
+    may be off by is no limit.
+    """
     figures = servo_figures(bench_data(1, {}), TRAVEL_DEG, 0.5).figures
-    assert set(Acceptance.model_fields) - {"roll_trim_nm"} <= set(figures)
+    others = {"roll_trim_nm", "sensor_nonlinearity_deg"}
+    assert set(Acceptance.model_fields) - others <= set(figures)
     for figure in figures.values():
         assert isinstance(figure, Figure)
         assert len(figure.method) > 15
@@ -252,3 +255,26 @@ def test_servos_that_were_not_measured_leave_the_module_open():
         ["roll_trim_nm"],
         [2],
     )
+
+
+def test_the_angle_sensor_s_own_non_linearity_counts_against_accuracy():
+    """± 0.2 deg of the sensor are 0.4 deg of the whole width; unstated, the verdict says so."""
+    data = only_swept(sweep_of())
+    plain = servo_verdict(vehicle(acceptance={"accuracy_deg": 0.5}), data, 0.5, ("sweep",))
+    known = servo_verdict(
+        vehicle(acceptance={"accuracy_deg": 0.5, "sensor_nonlinearity_deg": 0.2}),
+        data, 0.5, ("sweep",),
+    )  # fmt: skip
+    (bare,), (counted,) = plain.judgements, known.judgements
+    assert counted.value == pytest.approx(bare.value + 0.4)
+    assert plain.passed and not known.passed
+    assert "the angle sensor is taken as exact" in servo_page(plain, "made up", [])
+    assert known.doubts == []
+    assert "± 0.2 deg" in known.figures.figures["accuracy_deg"].method
+
+
+def test_a_figure_goes_by_the_standard_s_name_only_where_its_conditions_hold():
+    verdict = servo_verdict(vehicle(), only_swept(sweep_of()), 0.5, ("sweep",))
+    assert verdict.figures.figures["backlash_deg"].method.startswith("after ISO 230-2, 3 runs, ")
+    page = servo_page(verdict, "made up", [])
+    assert "3 runs each way, not 5; targets evenly spaced; uncertainty of the angle" in page

@@ -103,6 +103,61 @@ def test_edge_on_off_neutral_moves_the_travel_along_the_curve() -> None:
     np.testing.assert_allclose(band.worst_nm, worse, rtol=1e-12)
 
 
+def test_scatter_of_new_vanes_adds_to_their_errors_in_quadrature() -> None:
+    """3 % of a vane's error and 4 % of vane scatter are 5 % of each vane by itself."""
+    both = uncertain(load_s=[0.0, 26.0], effectiveness=[0.03, 0.03], vane_scatter=[0.04, 0.04])
+    alone = uncertain(load_s=[0.0, 26.0], effectiveness=[0.05, 0.05])
+    for name in ("low_nm", "high_nm", "worst_nm"):
+        found, expected = (getattr(reachable_band(one, TIMES_S), name) for one in (both, alone))
+        np.testing.assert_allclose(found, expected, rtol=1e-12)
+
+
+def test_what_a_burn_shares_moves_all_four_vanes_together() -> None:
+    """Two standard deviations of 4 % that all vanes share take 8 % of a new vane from every moment,
+    where the same scatter of each vane by itself leaves most of it in the band.
+    """
+    together = uncertain(load_s=[0.0, 26.0], burn_scatter=[0.04, 0.04])
+    by_themselves = uncertain(load_s=[0.0, 26.0], vane_scatter=[0.04, 0.04])
+    effectiveness = np.interp(TIMES_S, [0.0, 13.0, 26.0], [1.0, 0.98, 0.93])[:, None]
+    band = reachable_band(together, TIMES_S)
+    np.testing.assert_allclose(band.worst_nm, band.nominal_nm * (1 - 0.08 / effectiveness))
+    np.testing.assert_allclose(band.low_nm, band.nominal_nm * (1 - 0.08 / effectiveness), rtol=2e-3)
+    narrow = reachable_band(by_themselves, TIMES_S)
+    assert (narrow.low_nm[:, :2] > band.low_nm[:, :2]).all()
+
+
+def test_a_new_set_of_vanes_burns_within_the_band_in_nineteen_of_twenty() -> None:
+    """Drawn apart: 2000 new sets in new burns, seed 2, wear as the file says and scatter about it;
+    pitch in the two-sided band within four standard deviations of the count and of the draws.
+    """
+    row = np.array([0.0, 0.02, 0.05])
+    errors = {"load_s": [0.0, 13.0, 26.0], "vane_scatter": (0.6 * row).tolist(),
+              "burn_scatter": (0.8 * row).tolist()}  # fmt: skip
+    given = vehicle(vanes=WIDER, uncertainty=errors)
+    band = reachable_band(given, np.array([26.0]))
+    rng = np.random.default_rng(2)
+    force_n = 260.0 * 15 / 20
+    inside = 0
+    for _ in range(2000):
+        gain = 0.93 + 0.04 * rng.normal() + 0.03 * rng.standard_normal(4)
+        # Vanes at 45° and symmetric: pitch is cos 45° of all, as far as the file keeps none back.
+        pitch_nm = 2.7 * np.cos(np.pi / 4) * float(np.sum(gain) * force_n) * (1 - 1 / 128)
+        inside += band.low_nm[0, 0] * (1 - 1e-9) <= pitch_nm <= band.high_nm[0, 0] * (1 + 1e-9)
+    print(f"seed 2: {inside / 2000:.3f} of 2000 sets within the band")
+    assert abs(inside / 2000 - 0.9545) < 4 * np.sqrt(0.9545 * 0.0455 / 2000 * (1 + 2000 / 256))
+
+
+def test_the_report_says_whose_vanes_a_band_is_for(tmp_path: Path) -> None:
+    tested = envelope(tmp_path, uncertainty=ERRORS)
+    assert json.loads(tested.stdout)["band_for_new_vanes"] is False
+    page = (tmp_path / "envelope.html").read_text()
+    assert "for the very vanes that were tested: a new set scatters more" in page
+    new = envelope(tmp_path, uncertainty={**ERRORS, "vane_scatter": [0.0, 0.02]})
+    assert json.loads(new.stdout)["band_for_new_vanes"] is True
+    page = (tmp_path / "envelope.html").read_text()
+    assert "for a new set of vanes in a new burn" in page
+
+
 def test_the_band_holds_about_nineteen_of_twenty_drawn_vehicles_and_the_worst_case_nearly_all() -> (
     None
 ):
@@ -140,6 +195,9 @@ def test_the_band_holds_about_nineteen_of_twenty_drawn_vehicles_and_the_worst_ca
     ({"load_s": [0.0, 13.0, 26.0]}, "vane 1: must be 3 numbers, one for each of load_s"),
     ({"load_s": [26.0, 0.0]}, "uncertainty.load_s[1] = 0.0"),
     ({"effectiveness": [-0.1, 0.1]}, "uncertainty.effectiveness[0] = -0.1: must be"),
+    ({"vane_scatter": [0.1]}, "uncertainty.vane_scatter = [0.1]: must be 2 numbers, one for each"),
+    ({"effectiveness": None, "load_s": None, "burn_scatter": [0.1, 0.2]},
+     "uncertainty.burn_scatter: needs load_s"),
     ({"clocking_deg": [1.0, 2.0]}, "uncertainty.clocking_deg"),
     ({"zero_deg": 90.0}, "uncertainty.zero_deg = 90.0: must be"),
     ({"roll_arm_m": -1.0}, "uncertainty.roll_arm_m = -1.0: must be a number at least 0"),

@@ -9,9 +9,13 @@ from typing import Any
 import tomlkit
 from tomlkit.items import Table
 
+from mixer.ground.corrected_vehicle import write_tables
+from mixer.ground.edge_on import covered_travel, moved_tables
 from mixer.ground.files import InputError, write_whole
-from mixer.ground.quantities import VANES
+from mixer.ground.quantities import VANES, Array
+from mixer.ground.servo_table import read_servo_table
 from mixer.ground.vehicle import Vehicle, parse_vehicle
+from mixer.ground.vehicle_errors import VehicleError
 
 
 class AdoptError(InputError):
@@ -29,11 +33,16 @@ class Measured:
 
 
 def adopt(
-    vehicle: Vehicle, out: Path, measured: Mapping[int, Measured], slew_share: float = 0.9
+    vehicle: Vehicle,
+    out: Path,
+    measured: Mapping[int, Measured],
+    slew_share: float = 0.9,
+    keep_jig: bool = False,
 ) -> list[str]:
     """Write the vehicle file `out` with the measurements of some servos in its [servos].
 
-    slew_share: of the slew measured without load, what is counted on in flight. Returns what
+    slew_share: of the slew measured without load, what is counted on in flight. keep_jig: edge-on
+    is where the bench had it, whatever a static test found (see `edge_on`). Returns what
     changed, a sentence each. AdoptError where tables of some servos are missing; VehicleError
     where the result would be no vehicle file; then nothing is written.
     """
@@ -43,8 +52,27 @@ def adopt(
     changes: list[str] = []
     values = new_values(vehicle, measured, slew_share)
     tables = [measured[i].table if i in measured else None for i in range(1, VANES + 1)]
+    moved: dict[str, Array] = {}
     if any(tables):
         values["table"] = table_names(out, tables)
+        edge_on_deg = vehicle.servo_table.edge_on_deg
+        if edge_on_deg is not None and keep_jig:
+            del servos["edge_on_deg"]
+            changes.append(
+                "edge_on_deg is dropped: neutral is the jig's again, not what the static test found"
+            )
+        elif edge_on_deg is not None:
+            moved = moved_by_test(tables, edge_on_deg, out)
+            values["table"] = list(moved)
+            off = ", ".join(f"{deg:+.2f}" for deg in edge_on_deg)
+            changes.append(
+                "the static test wins over the jig: the bench's tables are moved by what it found, "
+                f"{off} deg (vanes 1 to 4); --keep-jig takes them as they are"
+            )
+            travel_deg = covered_travel(vehicle.vanes.travel_deg, list(moved.values()))
+            if (travel_deg != vehicle.vanes.travel_deg).any():
+                document["vanes"]["travel_deg"] = travel_deg.tolist()  # type: ignore[index]
+                changes.append("travel ends where the moved tables end")
         for key in ("neutral_us", "us_per_deg"):
             if key in servos:
                 del servos[key]
@@ -56,10 +84,23 @@ def adopt(
             servos[key] = value
             changes.append(f"{key} = {value}, was {plain_before or 'not given'}")
     text = tomlkit.dumps(document)
-    parse_vehicle(text, str(out))
+    write_tables(moved, out.parent)
+    try:
+        parse_vehicle(text, str(out))
+    except VehicleError:
+        for name in moved:
+            (out.parent / name).unlink(missing_ok=True)
+        raise
     with write_whole(out) as stream:
         stream.write(text)
     return changes
+
+
+def moved_by_test(tables: list[Path | None], edge_on_deg: Array, out: Path) -> dict[str, Array]:
+    """The bench's four tables with 0 where the static test found edge-on, by their new names."""
+    read = [read_servo_table(table) for table in tables if table is not None]
+    names = [f"{out.stem}-servo{vane}.csv" for vane in range(1, VANES + 1)]
+    return dict(zip(names, moved_tables(read, edge_on_deg), strict=True))
 
 
 def new_values(

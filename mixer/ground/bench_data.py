@@ -15,6 +15,7 @@ from mixer.ground.response import FrequencyPoint
 from mixer.ground.sweep import Sweep
 
 TYPED = "typed"  # the trouble of a reading that a person typed in: none, and no scatter either
+REVERSAL = "reversal-"  # in the key of fine steps back from a turning point
 Records = Mapping[str, Mapping[str, Any]]
 
 
@@ -52,12 +53,17 @@ class Hold:
 
 @dataclass(frozen=True)
 class BenchData:
-    """Everything measured on one servo; an empty part was not measured."""
+    """Everything measured on one servo; an empty part was not measured.
+
+    `staircase`: pulses and angles in one direction, play taken up; `reversal`: from a turning point
+    back. Both by the direction that came first.
+    """
 
     servo: int
     looks: tuple[Look, ...]
     sweep: Sweep | None
-    dead_band: dict[str, tuple[Array, Array]]
+    staircase: dict[str, tuple[Array, Array]]
+    reversal: dict[str, tuple[Array, Array]]
     steps: tuple[StepTrace, ...]
     sines: tuple[FrequencyPoint, ...]
     hold: Hold | None
@@ -73,9 +79,13 @@ def bench_data(servo: int, records: Records) -> BenchData:
         servo=servo,
         looks=tuple(look(record) for _, record in of_run(records, "ready")),
         sweep=sweep_of(servo, [record for _, record in of_run(records, "sweep")]),
-        dead_band={
-            key.split(":")[1]: (np.array(record["pulse_us"]), angles(record["angle_deg"]))
-            for key, record in of_run(records, "deadband")
+        staircase={
+            name: stairs for name, stairs in fine_steps(records) if not name.startswith(REVERSAL)
+        },
+        reversal={
+            name.removeprefix(REVERSAL): stairs
+            for name, stairs in fine_steps(records)
+            if name.startswith(REVERSAL)
         },
         steps=tuple(step_trace(key, record) for key, record in of_run(records, "step")),
         sines=tuple(
@@ -94,6 +104,12 @@ def bench_data(servo: int, records: Records) -> BenchData:
         neutral_up_deg=angles([record["up"]["angle_deg"] for record in endurance]),
         neutral_down_deg=angles([record["down"]["angle_deg"] for record in endurance]),
     )
+
+
+def fine_steps(records: Records) -> Iterator[tuple[str, tuple[Array, Array]]]:
+    """The fine steps through neutral, by the name of each."""
+    for key, record in of_run(records, "deadband"):
+        yield key.split(":")[1], (np.array(record["pulse_us"]), angles(record["angle_deg"]))
 
 
 def only_swept(sweep: Sweep) -> BenchData:

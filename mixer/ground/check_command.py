@@ -6,12 +6,12 @@ from random import SystemRandom
 from typing import TYPE_CHECKING, Any
 
 import click
-import numpy as np
 from rich.table import Table as Shown
 
-from mixer.ground.authority import AXES, Unmet, required_nm, unmet_requirements
+from mixer.ground.authority import AXES, required_nm
 from mixer.ground.command import FAILED, emit, result_option
 from mixer.ground.console import output, progress
+from mixer.ground.envelope_verdict import Judged, judge_reach, reach_words
 from mixer.ground.tables import COUNTS
 from mixer.ground.vehicle import Vehicle, load_vehicle
 
@@ -51,8 +51,8 @@ def check(vehicle_file: Path, examples: int, seed: int | None, as_json: bool) ->
     and slew), priority (roll never costs pitch or yaw), continuity, recovery, accuracy of each
     cycle against the exact policy, and rest (where a held demand ends). The smallest flight that
     breaks one is printed as Python to paste. Then the moments within reach are compared with
-    [requirements] over the burn. Exit status 1 where a promise is broken or a requirement is not
-    met.
+    [requirements] over the burn, in the worst case of [uncertainty] where that is stated, as
+    fourvane envelope does. Exit status 1 where a promise is broken or a requirement is not met.
 
     CAUTION: what passes here has still to pass on the bench, on the test stand and before the
     range's safety officer.
@@ -67,8 +67,8 @@ def check(vehicle_file: Path, examples: int, seed: int | None, as_json: bool) ->
     total = examples * len(searching.PROMISES)
     with progress(f"Searching, seed {seed}", total) as done:
         findings = searching.check_promises(Subject(vehicle), examples, seed, done)
-    unmet = unmet_requirements(vehicle)
-    passed = not unmet and all(finding.kept for finding in findings)
+    judged = judge_reach(vehicle)
+    passed = judged.met is not False and all(finding.kept for finding in findings)
     required = required_nm(vehicle.requirements)
     result: dict[str, Any] = {
         "vehicle": vehicle.vehicle.name,
@@ -76,11 +76,13 @@ def check(vehicle_file: Path, examples: int, seed: int | None, as_json: bool) ->
         "seed": seed,
         "promises": [facts(finding, vehicle_file) for finding in findings],
         "required_nm": dict(zip(AXES, required, strict=True)),
-        "requirements_met": None if np.isnan(required).all() else not unmet,
-        "unmet": [vars(one) for one in unmet],
+        "requirements_met": judged.met,
+        "unmet": [vars(one) for one in judged.nominal],
+        "unmet_worst_case": [vars(one) for one in judged.unmet],
+        "unmet_cases": [{"says": str(one), **vars(one)} for one in judged.cases],
         "passed": passed,
     }
-    emit(result, as_json, lambda: show(vehicle, vehicle_file, findings, unmet, examples, seed))
+    emit(result, as_json, lambda: show(vehicle, vehicle_file, findings, judged, examples, seed))
     if not passed:
         raise SystemExit(FAILED)
 
@@ -107,7 +109,7 @@ def show(
     vehicle: Vehicle,
     vehicle_file: Path,
     findings: Sequence["Finding"],
-    unmet: Sequence[Unmet],
+    judged: Judged,
     examples: int,
     seed: int,
 ) -> None:
@@ -141,21 +143,12 @@ def show(
             output.print("The smallest flight found that shows it, to paste into Python:\n")
             click.echo(finding.counter_example.code(finding.name, vehicle_file))
     broken = [finding.name for finding in findings if not finding.kept]
-    output.print(verdict(vehicle, broken, unmet), soft_wrap=True)
+    output.print(verdict(vehicle, broken, judged), soft_wrap=True)
     output.print(NOT_CHECKED, soft_wrap=True)
 
 
-def verdict(vehicle: Vehicle, broken: Sequence[str], unmet: Sequence[Unmet]) -> str:
-    """Pass or fail, and of what."""
-    wanted_nm = required_nm(vehicle.requirements)
-    named = [f"{axis} {nm:g}" for axis, nm in zip(AXES, wanted_nm, strict=True) if nm == nm]
-    reasons = [f"Broken: {', '.join(broken)}." if broken else "No promise was found broken."]
-    if unmet:
-        reasons += [f"{one}." for one in unmet]
-    elif named:
-        reasons.append(
-            f"{', '.join(named).capitalize()} N·m: within reach both ways over the whole burn."
-        )
-    else:
-        reasons.append("[requirements] states no moments, so none were compared.")
-    return f"{'FAIL' if broken or unmet else 'PASS'}. {' '.join(reasons)}"
+def verdict(vehicle: Vehicle, broken: Sequence[str], judged: Judged) -> str:
+    """Pass or fail, and of what; the moments are judged as `fourvane envelope` does."""
+    kept = f"Broken: {', '.join(broken)}." if broken else "No promise was found broken."
+    outcome = "FAIL" if broken or judged.met is False else "PASS"
+    return f"{outcome}. {kept} {reach_words(vehicle, judged)}"

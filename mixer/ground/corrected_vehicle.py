@@ -4,15 +4,14 @@ What the test did not tell stays as it was. A vane's new effectiveness becomes t
 force curve, so that wear starts from 1; an edge-on off neutral becomes the servo's neutral.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import tomlkit
-from tomlkit.items import Array as TomlArray
-from tomlkit.items import Table
 
+from mixer.ground.edge_on import covered_travel, moved_tables, surely_off_deg
 from mixer.ground.excitation import listed
 from mixer.ground.files import write_whole
 from mixer.ground.findings import thrust_lost
@@ -20,6 +19,8 @@ from mixer.ground.identify import Identification, IdentifyError
 from mixer.ground.quantities import VANES, Array
 from mixer.ground.servo_table import COLUMNS as SERVO_COLUMNS
 from mixer.ground.vehicle import parse_vehicle
+from mixer.ground.vehicle_edit import Edit, alike, array, decimals, significant
+from mixer.ground.vehicle_errors import VehicleError
 
 WEAR_ROWS = 9
 BEND_POINTS = 9
@@ -37,9 +38,13 @@ class Corrected:
     notes: list[str] = field(default_factory=list)
 
 
-def corrected(found: Identification, out: Path, origin: str) -> Corrected:
+def corrected(
+    found: Identification, out: Path, origin: str, keep_neutrals: bool = False
+) -> Corrected:
     """The vehicle file with what the test told; nothing is written yet. IdentifyError where a vane
     gave next to nothing.
+
+    keep_neutrals: the servos' neutrals stay where the jig set them (see `edge_on`).
     """
     refuse_dead_vanes(found)
     document = tomlkit.parse(found.vehicle.text)
@@ -48,8 +53,8 @@ def corrected(found: Identification, out: Path, origin: str) -> Corrected:
     correct_layout(found, edit)
     new = correct_curves(found, edit, result.notes)
     correct_wear(found, edit, new, result.notes)
-    correct_zeros(found, edit, out, result)
-    write_uncertainty(found, edit, new, origin)
+    kept_deg = correct_zeros(found, edit, out, result, keep_neutrals)
+    write_uncertainty(found, edit, new, origin, kept_deg)
     result.text = tomlkit.dumps(document)
     return result
 
@@ -66,53 +71,27 @@ def refuse_dead_vanes(found: Identification) -> None:
 
 
 def write_corrected(result: Corrected, out: Path) -> None:
-    """Write the vehicle file and its servo tables, after reading it as it will be read."""
-    for name, rows in result.servo_tables.items():
-        with write_whole(out.parent / name) as stream:
-            stream.write(",".join(SERVO_COLUMNS) + "\n")
-            np.savetxt(stream, rows, fmt="%.3f", delimiter=",")
-    parse_vehicle(result.text, str(out))
+    """Write the vehicle file and its servo tables, after reading it as it will be read.
+
+    VehicleError where it would be refused; then nothing is left.
+    """
+    write_tables(result.servo_tables, out.parent)
+    try:
+        parse_vehicle(result.text, str(out))
+    except VehicleError:
+        for name in result.servo_tables:
+            (out.parent / name).unlink(missing_ok=True)
+        raise
     with write_whole(out) as stream:
         stream.write(result.text)
 
 
-class Edit:
-    """Sets keys of a TOML document and keeps account in words."""
-
-    def __init__(self, document: tomlkit.TOMLDocument, changes: list[str]) -> None:
-        self.document, self.changes = document, changes
-
-    def table(self, name: str) -> Table:
-        """A table of the document, added at its end where it is missing."""
-        if name not in self.document:
-            self.document.add(tomlkit.nl())
-            self.document.add(name, tomlkit.table())
-        table = self.document[name]
-        assert isinstance(table, Table)
-        return table
-
-    def put(self, table: str, key: str, value: Any, told: str = "") -> None:
-        """Set a key, and where it is not what it was say so: in the words `told`, or its values."""
-        where = self.table(table)
-        before = where.get(key)
-        plain = before.unwrap() if before is not None else None
-        if plain == value:
-            return
-        where[key] = array(value) if isinstance(value, list) else value
-        was = "new" if plain is None else f"was {shown(plain)}"
-        self.changes.append(f"{table}.{key}: {told or f'{shown(value)}, {was}'}")
-
-
-def array(value: list[Any]) -> TomlArray:
-    """A TOML array; of rows, one row a line."""
-    item = tomlkit.array()
-    item.extend(value)
-    return item.multiline(bool(value) and isinstance(value[0], list))
-
-
-def shown(value: object) -> str:
-    """A value in a sentence."""
-    return str(value).replace("'", '"')
+def write_tables(tables: Mapping[str, Array], folder: Path) -> None:
+    """Servo tables (n, 2) by their file names."""
+    for name, rows in tables.items():
+        with write_whole(folder / name) as stream:
+            stream.write(",".join(SERVO_COLUMNS) + "\n")
+            np.savetxt(stream, rows, fmt="%.3f", delimiter=",")
 
 
 def correct_layout(found: Identification, edit: Edit) -> None:
@@ -218,36 +197,57 @@ def correct_wear(found: Identification, edit: Edit, scale: Array, notes: list[st
         )
 
 
-def correct_zeros(found: Identification, edit: Edit, out: Path, result: Corrected) -> None:
-    """Move the servos' neutrals so that 0 is edge-on to the jet again."""
-    zero_deg = np.where(found.told("zero_deg"), found.value("zero_deg"), 0.0)
+def correct_zeros(
+    found: Identification, edit: Edit, out: Path, result: Corrected, keep: bool
+) -> Array:
+    """Move the servos' neutrals so that 0 is edge-on to the jet again, by the rule of `edge_on`;
+    return what stays off neutral all the same, (4,).
+    """
+    value, error = found.value("zero_deg"), found.error("zero_deg")
+    zero_deg = surely_off_deg(value, error, found.told("zero_deg"))
+    within = np.flatnonzero(found.told("zero_deg") & (value != 0.0) & (zero_deg == 0.0))
+    if len(within):
+        result.notes.append(
+            f"edge-on of {listed(within)} was found within two standard errors of neutral "
+            f"({np.abs(value[within]).max():.2g} deg at most): neutral stays there"
+        )
     if not zero_deg.any():
-        return
-    servos, travel = found.vehicle.servo_table, found.vehicle.vanes.travel_deg.copy()
+        return zero_deg
+    off = ", ".join(f"{deg:+.2f}" for deg in zero_deg)
+    if keep:
+        result.notes.append(
+            f"--keep-neutrals: the jig's neutrals stay, although edge-on is {off} deg off them "
+            "(vanes 1 to 4); the errors of [uncertainty] hold that"
+        )
+        return zero_deg
+    servos, travel = found.vehicle.servo_table, found.vehicle.vanes.travel_deg
     if servos.table is None:
         assert servos.neutral_us is not None and servos.us_per_deg is not None
         neutral_us = (servos.neutral_us - servos.us_per_deg * zero_deg).round(2)
         edit.put("servos", "neutral_us", neutral_us.tolist())
     else:
-        names = []
-        for vane, table in enumerate(servos.table):
-            name = f"{out.stem}-servo{vane + 1}.csv"
-            deflection = (table.deflection_deg + zero_deg[vane]).round(3)
-            result.servo_tables[name] = np.column_stack([deflection, table.pulse_us])
-            travel[vane] = np.clip(travel[vane], deflection[0], deflection[-1])
-            names.append(name)
+        tables = moved_tables(servos.table, zero_deg)
+        names = [f"{out.stem}-servo{vane}.csv" for vane in range(1, VANES + 1)]
+        result.servo_tables |= dict(zip(names, tables, strict=True))
         edit.put("servos", "table", names)
-        if (travel != found.vehicle.vanes.travel_deg).any():
-            edit.put("vanes", "travel_deg", travel.tolist())
+        covered = covered_travel(travel, tables)
+        if (covered != travel).any():
+            edit.put("vanes", "travel_deg", covered.tolist())
             result.notes.append("travel ends where the shifted servo tables end")
+    before = np.zeros(VANES) if servos.edge_on_deg is None else servos.edge_on_deg
+    edit.put("servos", "edge_on_deg", (before + zero_deg).round(3).tolist())
     result.notes.append(
-        "neutral has moved by up to "
-        f"{np.abs(zero_deg).max():.2g} deg: check that the linkages still reach both ends of travel"
+        f"the static test wins over the jig: neutral has moved by {off} deg (vanes 1 to 4, kept as "
+        "edge_on_deg for servos measured later): check that the linkages still reach both ends of "
+        "travel; --keep-neutrals keeps the jig's"
     )
+    return np.zeros(VANES)
 
 
-def write_uncertainty(found: Identification, edit: Edit, scale: Array, origin: str) -> None:
-    """[uncertainty], in the units of the corrected file."""
+def write_uncertainty(
+    found: Identification, edit: Edit, scale: Array, origin: str, kept_deg: Array
+) -> None:
+    """[uncertainty], in the units of the corrected file; `kept_deg`: known to be off neutral."""
     loads_s = np.linspace(0, found.blocks.full_load_s, WEAR_ROWS)
     value, error = found.effectiveness_at(loads_s)
     relative = np.where(told_vanes(found), scale / value[0], 1.0)
@@ -258,25 +258,15 @@ def write_uncertainty(found: Identification, edit: Edit, scale: Array, origin: s
         "load_s": loads_s.round(3).tolist(),
         "effectiveness": (error * relative).T.round(5).tolist(),
         "clocking_deg": found.error("clocking_deg").round(4).tolist(),
-        "zero_deg": found.error("zero_deg").round(4).tolist(),
+        "zero_deg": np.hypot(found.error("zero_deg"), kept_deg).round(4).tolist(),
         "roll_arm_m": round(float(found.error("roll_arm_m")[0]), 7),
     }
+    # How vanes and burns scatter is no finding of this test: it is carried to the new loads.
+    stated = found.vehicle.uncertainty
+    for key in ("vane_scatter", "burn_scatter"):
+        scatter = None if stated is None else getattr(stated, key)
+        if stated is not None and scatter is not None and stated.load_s is not None:
+            values[key] = np.interp(loads_s, stated.load_s, scatter).round(5).tolist()
     for key, value in values.items():
         table[key] = array(value) if isinstance(value, list) else value
     edit.changes.append("uncertainty: standard errors of all of these")
-
-
-def decimals(values: Array) -> str:
-    """Values in a sentence, to a thousandth."""
-    return ", ".join(f"{value:.3f}" for value in values)
-
-
-def alike(rows: list[list[float]]) -> list[Any]:
-    """Four rows, or the one row that all four are."""
-    return rows[0] if all(row == rows[0] for row in rows) else rows
-
-
-def significant(values: Array) -> list[float]:
-    """Values to a thousandth of the largest of them, or finer."""
-    digits = 4 - int(np.floor(np.log10(max(np.abs(values).max(), 1e-9))))
-    return (np.round(values, digits) + 0.0).tolist()

@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -11,14 +10,15 @@ import numpy as np
 from rich.table import Table as Shown
 
 from mixer.ground import envelope_pictures as draw
-from mixer.ground.authority import AXES, Unmet, required_nm, unmet_requirements
+from mixer.ground.authority import AXES, required_nm
 from mixer.ground.command import FAILED, emit, result_option
 from mixer.ground.console import output
 from mixer.ground.envelope import KEPT_BACK, PITCH, YAW, reach
+from mixer.ground.envelope_verdict import Judged, judge_reach, reach_words
 from mixer.ground.files import InputError, write_whole
 from mixer.ground.page import Picture, Section, Table, Verdict, render_page
 from mixer.ground.pictures import png, svg
-from mixer.ground.uncertainty import reachable_band, worst_case_nm
+from mixer.ground.uncertainty import reachable_band, whose_vanes
 from mixer.ground.vehicle import Vehicle, load_vehicle
 
 MOST_MAPS = 3
@@ -74,7 +74,8 @@ def envelope(vehicle_file: Path, times_s: tuple[float, ...], out: Path, as_json:
 
     Exact geometry from the vehicle file, at the reference pressure, with the wear and the lever arm
     of that time. Where the file states [requirements] (pitch_nm, yaw_nm, roll_nm), each must be
-    within reach by itself, both ways, over the whole burn: exit status 1 where it is not. With
+    within reach by itself, both ways, over the whole burn; with together = true all at once too,
+    and within rise_time_ms where that is stated: exit status 1 where it is not. With
     [uncertainty] (standard errors, as `fourvane identify` writes them) there is a band about what
     is within reach, and the requirements must be met in the worst case.
 
@@ -91,27 +92,29 @@ def envelope(vehicle_file: Path, times_s: tuple[float, ...], out: Path, as_json:
             raise InputError(f"--at {time_s:g}: must be at most the burn time, {end_s:g} s")
     times = sorted(set(times_s)) or [0.0, end_s / 2, end_s]
     instants = [instant(vehicle, time_s) for time_s in times]
-    nominal_unmet = unmet = unmet_requirements(vehicle)
-    if vehicle.uncertainty is not None:
-        unmet = unmet_requirements(vehicle, partial(worst_case_nm, vehicle))
+    judged = judge_reach(vehicle)
     if out.suffix.lower() == ".png":
-        png(draw.overview(vehicle, times, unmet), out)
+        png(draw.overview(vehicle, times, judged.unmet), out)
     else:
         with write_whole(out) as stream:
-            stream.write(page(vehicle, instants, unmet))
+            stream.write(page(vehicle, instants, judged))
     required = required_nm(vehicle.requirements)
     result: dict[str, Any] = {
         "vehicle": vehicle.vehicle.name,
         "instants": [vars(one) for one in instants],
         "required_nm": dict(zip(AXES, required, strict=True)),
-        "requirements_met": None if np.isnan(required).all() else not unmet,
-        "unmet": [vars(one) for one in nominal_unmet],
-        "unmet_worst_case": [vars(one) for one in unmet],
+        "requirements_met": judged.met,
+        "unmet": [vars(one) for one in judged.nominal],
+        "unmet_worst_case": [vars(one) for one in judged.unmet],
+        "unmet_cases": [{"says": str(one), **vars(one)} for one in judged.cases],
         "band": vars(reachable_band(vehicle, np.array(times))),
+        "band_for_new_vanes": None
+        if vehicle.uncertainty is None
+        else vehicle.uncertainty.knows_scatter,
         "out": out,
     }
-    emit(result, as_json, lambda: show(vehicle, instants, unmet, out))
-    if unmet:
+    emit(result, as_json, lambda: show(vehicle, instants, judged, out))
+    if judged.met is False:
         raise SystemExit(FAILED)
 
 
@@ -162,21 +165,14 @@ def span(limits_nm: tuple[float, float]) -> str:
     return f"{low} to {high}".replace("-", "−").replace(" ", "\N{NO-BREAK SPACE}")
 
 
-def verdict(vehicle: Vehicle, unmet: Sequence[Unmet]) -> Verdict | None:
+def verdict(vehicle: Vehicle, judged: Judged) -> Verdict | None:
     """Whether the requirements are met over the burn; None where there are none."""
-    wanted_nm = required_nm(vehicle.requirements)
-    if np.isnan(wanted_nm).all():
+    if judged.met is None:
         return None
-    sure = "" if vehicle.uncertainty is None else "In the worst case of [uncertainty]: "
-    if unmet:
-        return Verdict("fail", f"{sure}{'. '.join(map(str, unmet))}.")
-    named = [f"{axis} {nm:g}" for axis, nm in zip(AXES, wanted_nm, strict=True) if nm == nm]
-    return Verdict(
-        "pass", f"{sure}{', '.join(named)} N·m within reach both ways over the whole burn."
-    )
+    return Verdict("pass" if judged.met else "fail", reach_words(vehicle, judged))
 
 
-def page(vehicle: Vehicle, instants: Sequence[Instant], unmet: Sequence[Unmet]) -> str:
+def page(vehicle: Vehicle, instants: Sequence[Instant], judged: Judged) -> str:
     """The HTML report."""
     times_s = [one.time_s for one in instants]
     mapped = times_s if len(times_s) <= MOST_MAPS else [times_s[0], times_s[-1]]
@@ -211,7 +207,7 @@ def page(vehicle: Vehicle, instants: Sequence[Instant], unmet: Sequence[Unmet]) 
                 tables=band_tables(vehicle, times_s),
                 pictures=[
                     Picture(
-                        svg(draw.over_burn(vehicle, unmet)),
+                        svg(draw.over_burn(vehicle, judged.unmet)),
                         "Each moment by itself, the others 0. Wear lowers it; a longer lever arm "
                         "raises pitch and yaw.",
                     )
@@ -223,11 +219,13 @@ def page(vehicle: Vehicle, instants: Sequence[Instant], unmet: Sequence[Unmet]) 
                     "These are nominal figures: no uncertainty of the force curve, the wear or "
                     "the pressure is in them."
                     if vehicle.uncertainty is None
-                    else "The band knows what [uncertainty] states and nothing else; the pressure "
+                    else f"{whose_vanes(vehicle.uncertainty)} It knows what [uncertainty] states "
+                    "and nothing else; the pressure "
                     "is taken as exact. It can lie below the nominal: within reach both ways is "
                     "the weaker way, and vanes that are not quite alike make one way weaker.",
-                    "Slew is left out: how soon a moment is reached is another matter. With a "
-                    "jammed vane much less is within reach.",
+                    "Slew is in none of the figures above: how soon a moment is there is asked for "
+                    "by rise_time_ms in [requirements], all moments at once by together = true. "
+                    "With a jammed vane much less is within reach.",
                 ],
             ),
         ],
@@ -236,7 +234,7 @@ def page(vehicle: Vehicle, instants: Sequence[Instant], unmet: Sequence[Unmet]) 
             ("Reference pressure", f"{vehicle.engine.chamber_pressure_bar:g} bar"),
             ("Burn time", f"{vehicle.engine.burn_time_s:g} s"),
         ],
-        verdict=verdict(vehicle, unmet),
+        verdict=verdict(vehicle, judged),
     )
 
 
@@ -263,10 +261,12 @@ def band_rows(vehicle: Vehicle, times_s: Sequence[float]) -> list[tuple[str, ...
 def band_tables(vehicle: Vehicle, times_s: Sequence[float]) -> list[Table]:
     """The band as a table of a report, where there is one."""
     found = band_rows(vehicle, times_s)
-    return [Table(BAND_HEAD, found, BAND_NUMBERS)] if found else []
+    if vehicle.uncertainty is None:
+        return []
+    return [Table(BAND_HEAD, found, f"{BAND_NUMBERS} {whose_vanes(vehicle.uncertainty)}")]
 
 
-def show(vehicle: Vehicle, instants: Sequence[Instant], unmet: Sequence[Unmet], out: Path) -> None:
+def show(vehicle: Vehicle, instants: Sequence[Instant], judged: Judged, out: Path) -> None:
     """The numbers as a table."""
     table = Shown("", *(f"{one.time_s:g} s" for one in instants), box=None, pad_edge=False)
     for column in table.columns[1:]:
@@ -275,13 +275,14 @@ def show(vehicle: Vehicle, instants: Sequence[Instant], unmet: Sequence[Unmet], 
         table.add_row(name, *cells)
     output.print("Moments within reach, N·m, at a burn time of")
     output.print(table)
-    if with_band := band_rows(vehicle, [one.time_s for one in instants]):
+    if vehicle.uncertainty is not None:
+        with_band = band_rows(vehicle, [one.time_s for one in instants])
         table = Shown(*BAND_HEAD, box=None, pad_edge=False)
         for row in with_band:
             table.add_row(*row)
-        output.print(BAND_NUMBERS, soft_wrap=True)
+        output.print(f"{BAND_NUMBERS} {whose_vanes(vehicle.uncertainty)}", soft_wrap=True)
         output.print(table)
-    found = verdict(vehicle, unmet)
+    found = verdict(vehicle, judged)
     if found is not None:
         output.print(f"{found.outcome.upper()}. {found.reason}", soft_wrap=True)
     kind = "Picture" if out.suffix.lower() == ".png" else "Report"

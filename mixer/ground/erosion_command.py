@@ -1,13 +1,10 @@
 """`fourvane erosion`: the wear of burnt vanes into the vehicle file, and what a chip does."""
 
 from pathlib import Path
-from typing import Any
 
 import click
 import numpy as np
-import tomlkit
 from numpy.typing import NDArray
-from tomlkit.items import Array, Table
 
 from mixer.ground.chip import Chip, chip_effect
 from mixer.ground.command import emit, result_option
@@ -20,7 +17,8 @@ from mixer.ground.vanes_report import DrawingError, widest_travel
 from mixer.ground.vehicle import Vehicle, load_vehicle, parse_vehicle
 from mixer.ground.wear import RecessionFit, fit_recession
 from mixer.ground.wear_prediction import WearPrediction, effectiveness_for, predict_wear
-from mixer.ground.wear_report import wear_page, wear_result
+from mixer.ground.wear_report import scatter_words, wear_page, wear_result
+from mixer.ground.worn_vehicle import with_erosion, with_scatter
 
 FloatArray = NDArray[np.float64]
 
@@ -37,33 +35,6 @@ def erosion() -> None:
 
     Example: fourvane erosion fit inspection.csv --vehicle vehicle.toml --out worn.toml
     """
-
-
-def with_erosion(text: str, load_s: FloatArray, rows: list[FloatArray], origin: str) -> str:
-    """The text of a vehicle file with its [erosion] table set; every comment stays."""
-    document = tomlkit.parse(text)
-    rounded = [row.round(4).tolist() for row in rows]
-    values: dict[str, Any] = {
-        "load_s": load_s.round(3).tolist(),
-        "effectiveness": rounded[0] if len(rows) == 1 else row_by_row(rounded),
-    }
-    present = document.get("erosion")
-    table = present if isinstance(present, Table) else tomlkit.table()
-    if present is None:
-        table.add(tomlkit.comment(f"fitted from {origin}"))
-        document.add(tomlkit.nl())
-    for key, value in values.items():
-        table[key] = value
-    if present is None:
-        document.add("erosion", table)
-    return tomlkit.dumps(document)
-
-
-def row_by_row(rows: list[list[float]]) -> Array:
-    """A TOML list of lists, each on a line of its own."""
-    array = tomlkit.array()
-    array.extend(rows)
-    return array.multiline(True)
 
 
 def refuse_past_the_tip(inspection: Inspection, geometry: VaneGeometry | None, file: str) -> None:
@@ -128,7 +99,10 @@ def fit(
     per_vane: bool,
     as_json: bool,
 ) -> None:
-    """Fit the wear of burnt vanes; write the vehicle file with its [erosion], and a report.
+    """Fit the wear of burnt vanes; write the vehicle file with its wear, and a report.
+
+    Into [erosion] goes what a vane gives as it wears, into [uncertainty] how far the vanes of a new
+    burn may be off it (vane_scatter, burn_scatter): fourvane envelope counts with both.
 
     INSPECTION is a CSV with a row for each station of a vane after a burn: burn,vane and
     duration_s or pressure_log (and chamber_pressure_bar), station_mm with chord_before_mm and
@@ -155,7 +129,9 @@ def fit(
                 geometry, engine, max(120.0, 2.0 * engine.burn_time_s),
                 float(found.rate_mm_s.max()), 0.5 * (high - low), done,
             )  # fmt: skip
-    text = with_erosion(vehicle.text, wear.load_s, rows, Path(inspection_file).name)
+    origin = Path(inspection_file).name
+    text = with_erosion(vehicle.text, wear.load_s, rows, origin)
+    text = with_scatter(text, found, wear, vehicle.uncertainty, origin)
     parse_vehicle(text, out)  # what is written can be read again, from where it is written
     result = wear_result(found, wear, rows, life)
     with write_whole(page) as stream:
@@ -167,12 +143,13 @@ def fit(
     def show() -> None:
         output.print(
             f"{len(found.specimens)} vanes after {len(inspection.burns)} burns: the edge recedes"
-            f" {found.mean_rate_mm_s:.3g} mm per s of burn load (scatter {found.scatter:.0%})",
+            f" {found.mean_rate_mm_s:.3g} mm per s of burn load ({scatter_words(found)})",
             soft_wrap=True,
         )
         output.print(
             f"effectiveness after {planned_s:.3g} s: {wear.effectiveness[-1]:.4f}"
-            f" ({wear.low[-1]:.4f} to {wear.high[-1]:.4f})"
+            f" ({wear.low[-1]:.4f} to {wear.high[-1]:.4f} for a vane in a new burn, 95 %)",
+            soft_wrap=True,
         )
         for sentence in (*found.notes, *([life.sentence] if life else [])):
             output.print(sentence, soft_wrap=True)

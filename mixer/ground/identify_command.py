@@ -23,10 +23,12 @@ from mixer.ground.findings import (
 )
 from mixer.ground.identify import identify as fit
 from mixer.ground.identify_report import identify_page, written
+from mixer.ground.plausible import implausible, refuse_implausible
 from mixer.ground.stand_log import LOAD_UNITS, read_stand_log
 from mixer.ground.stand_model import WEAR_POINTS
 from mixer.ground.stand_programme import Programme, plan, write_programme
 from mixer.ground.vehicle import Vehicle, load_vehicle
+from mixer.ground.vehicle_errors import VehicleError
 
 STEPS = 4.0
 
@@ -46,6 +48,10 @@ STEPS = 4.0
 @click.option("--bend", is_flag=True, help="Fit how the force curves are bent, too.")
 @click.option("--still", type=click.IntRange(1, 4), multiple=True,
               help="A vane that was locked in the test. Can be repeated.")  # fmt: skip
+@click.option("--keep-neutrals", is_flag=True,
+              help="The jig's neutrals stay, whatever the test finds.")  # fmt: skip
+@click.option("--although-implausible", is_flag=True,
+              help="Take loads in what looks like a wrong unit or sign.")  # fmt: skip
 @click.option("--burn-s", type=click.FloatRange(0, 600, min_open=True),
               help="With --plan: how long the test burns, if not the burn time.")  # fmt: skip
 @click.option("--noise", "noise_share", type=click.FloatRange(0, 1, min_open=True), default=0.01,
@@ -63,6 +69,8 @@ def identify(
     wear_points: int,
     bend: bool,
     still: tuple[int, ...],
+    keep_neutrals: bool,
+    although_implausible: bool,
     burn_s: float | None,
     noise_share: float,
     rate_hz: float,
@@ -74,7 +82,9 @@ def identify(
     what acts on the vehicle: side_y_n, side_z_n, roll_nm, axial_n. Found, each with its standard
     error: effectiveness of each vane and its wear over the burn, misclocking, where edge-on is,
     roll arm, thrust lost at rest and deflected. What the test did not tell keeps the file's value
-    and is named. Comments in the vehicle file stay.
+    and is named. Neutrals move only where edge-on is off them by more than two standard errors.
+    Loads in another unit, or of a wrong sign, are refused with the likely reason. Comments in the
+    vehicle file stay.
 
     With --plan and no LOG it proposes the deflections for a burn instead.
 
@@ -100,6 +110,8 @@ def identify(
         done(1)
         found = fit(log, vehicle, wear_points, bend)
         refuse_if_nothing_told(log, found)
+        if not although_implausible:
+            refuse_implausible(log, found)
         done(2)
         all_findings = findings(found)
         warnings = [
@@ -108,14 +120,24 @@ def identify(
             *second_look(log, found),
         ]
         done(3)
-        new = corrected(found, out, log_file.name)
+        new = corrected(found, out, log_file.name, keep_neutrals)
         warnings += new.notes
+        if although_implausible:
+            warnings += implausible(log, found)
         condition = condition_number(movements(log, vehicle))
-        page = identify_page(found, all_findings, new.changes, warnings, condition)
         done(4)
-    write_corrected(new, out)
-    with write_whole(page_file) as stream:
-        stream.write(page)
+    try:
+        write_corrected(new, out)
+    except VehicleError as refusal:
+        warnings.insert(0, f"the file with these changes was refused and not written: {refusal}")
+        write_page(page_file, identify_page(found, all_findings, [], warnings, condition))
+        raise InputError(
+            f"{refusal}\nThat is the vehicle file as this test corrects it, so it was not written: "
+            "what the test found and what the file states do not go together. Change what the line "
+            "above names in your own file, for what the test found is how the hardware is, and "
+            f"run this again. What it found is in {page_file}"
+        ) from refusal
+    write_page(page_file, identify_page(found, all_findings, new.changes, warnings, condition))
     result: dict[str, Any] = {
         "vehicle": vehicle.vehicle.name,
         "log": log_file,
@@ -129,6 +151,11 @@ def identify(
         "report": page_file,
     }
     emit(result, as_json, lambda: show(all_findings, warnings, new, out, page_file))
+
+
+def write_page(page_file: Path, page: str) -> None:
+    with write_whole(page_file) as stream:
+        stream.write(page)
 
 
 def show(

@@ -19,7 +19,8 @@ MODEL = (
     "with them. The load cells' zeros may wander; how fast they do is told by the log as well. "
     "Standard errors allow for noise that hangs together and for that wandering. They know nothing "
     "of a load cell's wrong scale or of cross-talk between channels: calibrate the stand with "
-    "weights, in place."
+    "weights, in place. They are of the four vanes that were burnt, an estimate: how far a new set "
+    "in a new burn may be off is told by fourvane erosion fit, from inspections of several burns."
 )
 
 

@@ -3,7 +3,8 @@
 ISO 230-2:2014 judges how truly and how repeatably a position is reached, from several
 approaches to each target position in both directions. IEC 61298-2 judges a device by its
 input-output curve: hysteresis, non-linearity, dead band, in per cent of the output span.
-Both are given as remembered, their texts were not at hand.
+Both are given as remembered, their texts were not at hand. Under which conditions a figure may go
+by ISO 230-2's name is in `servo_accuracy`.
 """
 
 from dataclasses import dataclass
@@ -165,8 +166,9 @@ def hysteresis(mean_up: Array, mean_down: Array) -> tuple[float, float]:
     return widest, 100 * widest / span if span > 0 else np.inf
 
 
-def dead_band(inputs: Array, outputs: Array, smallest_change: float) -> float:
-    """Largest change of the input that leaves the output where it was (IEC 61298-2).
+def resolution(inputs: Array, outputs: Array, smallest_change: float) -> float:
+    """Largest change of the input in one direction that leaves the output where it was, with play
+    taken up.
 
     `inputs` (n,) is a staircase in one direction, `outputs` (n,) what was read at rest after
     each step; a change of output counts from `smallest_change` on, which must lie above the
@@ -180,3 +182,14 @@ def dead_band(inputs: Array, outputs: Array, smallest_change: float) -> float:
     if held == 0:
         return np.inf
     return max(largest, abs(float(inputs[-1] - inputs[held])))
+
+
+def dead_band(inputs: Array, outputs: Array, smallest_change: float) -> float:
+    """Change of the input, on reversal of its direction, that moves nothing (IEC 61298-2,
+    ISA-51.1): play and what the device itself ignores.
+
+    `inputs` (n,) begins at the turning point, with play taken up on the way there, and goes back
+    step by step; `outputs` (n,) as for `resolution`. Infinite where the output never changes.
+    """
+    moved = np.flatnonzero(np.abs(outputs - outputs[0]) >= smallest_change)
+    return abs(float(inputs[moved[0] - 1] - inputs[0])) if len(moved) else np.inf

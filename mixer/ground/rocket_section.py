@@ -19,6 +19,12 @@ if TYPE_CHECKING:
     from mixer.ground.vehicle import Vehicle
 
 
+# Fins that nothing is said about are as large for the rocket as 0.03 m², 0.2 m off the axis, are on
+# one of 0.32 m: an order of magnitude, from no source.
+FIN_AREA_OVER_DIAMETER_SQUARED = 0.03 / 0.32**2
+FIN_ARM_OVER_DIAMETER = 0.2 / 0.32
+
+
 class OverBurn(Numbers):
     """Two numbers, with full and with empty tanks: shape (2,)."""
 
@@ -53,7 +59,7 @@ class ThrustSection(Section):
 
 
 class WindSection(Section):
-    """[rocket.wind]: a mean wind that grows with height, and one gust of the 1 − cos shape.
+    """[rocket.wind]: a mean wind that grows with height, turbulence, one gust of the 1 − cos shape.
 
     Directions are where the wind comes from, counted round the rail as clocking is.
     """
@@ -70,6 +76,10 @@ class WindSection(Section):
     gust_from_deg: float = Field(default=90.0, ge=-360, le=360)
     gust_time_s: float = Field(default=8.0, ge=0, le=600)  # when it begins
     gust_length_s: float = Field(default=1.5, gt=0, le=30)
+    # Where given, the gust is of the air and not of time: to its peak over this way flown.
+    gust_half_length_m: float | None = Field(default=None, gt=0, le=2000)
+    # Vertical turbulence, of the mean wind 6.1 m above the ground: 10 in MIL-F-8785C; 0: none.
+    turbulence_percent: float = Field(default=10.0, ge=0, le=50)
 
 
 class HoldSection(Section):
@@ -127,8 +137,9 @@ class RocketSection(Section):
     # Where the air's normal force acts; behind the centre of gravity it restores.
     centre_of_pressure_m: float = Field(ge=-5, le=50)
     fin_count: int = Field(default=4, ge=0, le=8)
-    fin_area_m2: float = Field(default=0.03, ge=0, le=10)  # one fin
-    fin_arm_m: float = Field(default=0.2, ge=0, le=10)  # engine axis to a fin's centre of pressure
+    # One fin, and engine axis to a fin's centre of pressure; left out, they go with the diameter.
+    fin_area_m2: float | None = Field(default=None, ge=0, le=10)
+    fin_arm_m: float | None = Field(default=None, ge=0, le=10)
     fin_lift_per_rad: float = Field(default=2.5, ge=0, le=20)
     fin_cant_deg: float = Field(default=0.0, ge=-5, le=5)  # all fins set askew alike: it rolls
     rail_m: float = Field(
@@ -139,6 +150,36 @@ class RocketSection(Section):
     wind: WindSection = Field(default_factory=WindSection)
     hold: HoldSection = Field(default_factory=HoldSection)
     dispersion: DispersionSection = Field(default_factory=DispersionSection)
+
+    @property
+    def one_fin_m2(self) -> float:
+        """Area of a fin, as stated or assumed."""
+        if self.fin_area_m2 is not None:
+            return self.fin_area_m2
+        return FIN_AREA_OVER_DIAMETER_SQUARED * self.diameter_m**2
+
+    @property
+    def one_fin_arm_m(self) -> float:
+        """Engine axis to a fin's centre of pressure, as stated or assumed."""
+        if self.fin_arm_m is not None:
+            return self.fin_arm_m
+        return FIN_ARM_OVER_DIAMETER * self.diameter_m
+
+    @property
+    def assumed(self) -> list[str]:
+        """What decides how the rocket flies and stands by default, not in the vehicle file."""
+        values = {
+            "drag_coefficient": f"{self.drag_coefficient:g}",
+            "normal_force_per_rad": f"{self.normal_force_per_rad:g}",
+            "fin_count": f"{self.fin_count}",
+            "fin_area_m2": f"{self.one_fin_m2:.3g}",
+            "fin_arm_m": f"{self.one_fin_arm_m:.3g}",
+            "fin_lift_per_rad": f"{self.fin_lift_per_rad:g}",
+            "fin_cant_deg": f"{self.fin_cant_deg:g}",
+            "servo_lag_ms": f"{self.servo_lag_ms:g}",
+        }
+        stated = self.model_fields_set
+        return [f"{name} {value}" for name, value in values.items() if name not in stated]
 
     @field_validator("mass_kg")
     @classmethod

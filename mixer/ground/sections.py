@@ -234,9 +234,13 @@ class Servos(Section):
     neutral_us: Annotated[Array | None, OneOrFour(ge=SHORTEST_PULSE_US, le=LONGEST_PULSE_US)] = None
     us_per_deg: Annotated[Array | None, OneOrFour(ge=-200, le=200)] = None
     table: Annotated[list[ServoTable] | None, BeforeValidator(read_servo_tables)] = None
-    # As measured on the bench. Kept for people and simulations; the flight core does not use them.
+    # As measured on the bench, and how often the board sends pulses. Kept for people and
+    # simulations; the flight core does not use them.
+    pulse_hz: float = Field(default=50.0, ge=20, le=500)
     latency_ms: Annotated[Array | None, OneOrFour(ge=0, le=500)] = None
     backlash_deg: Annotated[Array | None, OneOrFour(ge=0, le=20)] = None
+    # By how much a static test moved the neutrals from the jig's, in them already: see edge_on.py.
+    edge_on_deg: Annotated[Array | None, OneOrFour(ge=-20, le=20)] = None
 
     def each(self) -> list[Servo]:
         """The four servos."""

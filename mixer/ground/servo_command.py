@@ -12,6 +12,7 @@ from mixer.ground.bench_results import BenchRun, read_run
 from mixer.ground.command import FAILED, emit, result_option, stop
 from mixer.ground.console import messages, output
 from mixer.ground.files import DataError, keep_apart, write_whole
+from mixer.ground.servo_accuracy import iso_230_2_lacks
 from mixer.ground.servo_fit import (
     ServoFit,
     ServoRefusedError,
@@ -19,8 +20,8 @@ from mixer.ground.servo_fit import (
     fit_servo,
     write_servo_table,
 )
-from mixer.ground.servo_report import servo_page
-from mixer.ground.servo_verdict import servo_verdict
+from mixer.ground.servo_report import not_measured, servo_page, verdict_line
+from mixer.ground.servo_verdict import ServoVerdict, servo_verdict
 from mixer.ground.sweep import Sweep, read_sweeps
 from mixer.ground.vehicle import Vehicle, load_vehicle
 
@@ -74,29 +75,37 @@ def fit(
     The sweep has the columns servo, pulse_us, angle_deg (0 = edge-on to the jet, positive =
     clockwise seen from outside along the shaft), direction (up or down) and pass, with at least
     two passes in each direction over the whole travel. A servo that turns back, sticks or slips
-    is refused with the place, and the exit status is 1.
+    is refused with the place; one that misses a limit of [acceptance] that a sweep can tell fails,
+    its table being written all the same. The exit status is 1 for both.
 
     Example: fourvane servo fit sweep.csv --vehicle vehicle.toml --out servo.csv
     """
     vehicle = load_vehicle(vehicle_file)
     sweeps = read_sweeps(sweep_file)
     results: dict[str, Any] = {}
-    fits: list[ServoFit] = []
+    verdicts: list[ServoVerdict] = []
     for number, sweep in sweeps.items():
+        verdict = servo_verdict(vehicle, only_swept(sweep), timer_us, ("sweep",))
         if report is not None:
-            write_report(of_servo(report, number, sweeps), vehicle, sweep, sweep_file, timer_us)
+            write_report(of_servo(report, number, sweeps), vehicle, verdict, sweep_file)
         try:
             found = fit_of(sweep_file, sweep, vehicle, timer_us)
         except ServoRefusedError as refusal:
-            results[str(number)] = {"refused": str(refusal)}
+            results[str(number)] = {"refused": str(refusal), **verdict_result(verdict)}
             messages.print(f"refused: {refusal}", soft_wrap=True)
+            verdicts.append(verdict)
             continue
         path = of_servo(out, number, sweeps)
         write_servo_table(path, found.table)
-        results[str(number)] = {"table": path, **fit_result(found)}
-        fits.append(found)
-    emit({"sweep": sweep_file, "servos": results}, as_json, lambda: show_fits(fits, results))
-    if len(fits) < len(sweeps):
+        results[str(number)] = {"table": path, **fit_result(found, verdict)}
+        verdicts.append(verdict)
+    passed = all(verdict.passed for verdict in verdicts)
+    emit(
+        {"sweep": sweep_file, "passed": passed, "servos": results},
+        as_json,
+        lambda: show_fits(verdicts, results),
+    )
+    if not passed:
         raise SystemExit(FAILED)
 
 
@@ -114,25 +123,35 @@ def of_servo(path: Path, number: int, sweeps: dict[int, Sweep]) -> Path:
     return path if len(sweeps) == 1 else path.with_stem(f"{path.stem}-{number}")
 
 
-def write_report(
-    path: Path, vehicle: Vehicle, sweep: Sweep, sweep_file: Path, timer_us: float
-) -> None:
+def write_report(path: Path, vehicle: Vehicle, verdict: ServoVerdict, sweep_file: Path) -> None:
     """The page of a servo of which there is a sweep only."""
-    verdict = servo_verdict(vehicle, only_swept(sweep), timer_us, ("sweep",))
     page = servo_page(verdict, vehicle.vehicle.name, [("Sweep file", sweep_file)])
     with write_whole(path) as stream:
         stream.write(page)
 
 
-def fit_result(found: ServoFit) -> dict[str, Any]:
-    """The figures of a fit, by names that end in their units."""
+def verdict_result(verdict: ServoVerdict) -> dict[str, Any]:
+    """What [acceptance] says of a servo, as far as a sweep tells."""
     return {
+        "outcome": verdict.outcome,
+        "reasons": verdict.reasons,
+        "doubts": verdict.doubts,
+        "not_measured": [judgement.figure for judgement in verdict.open],
+    }
+
+
+def fit_result(found: ServoFit, verdict: ServoVerdict) -> dict[str, Any]:
+    """The figures of a fit, by names that end in their units."""
+    lacks = iso_230_2_lacks(found.deflection_deg, found.passes, verdict.sensor_deg is not None)
+    return {
+        **verdict_result(verdict),
         "points": len(found.table.pulse_us),
         "repeatability_deg": found.repeatability_deg,
         "iso_230_2": {
+            "conditions_not_met": lacks,
             "reversal_deg": found.positions.reversal,
             "repeatability_deg": found.positions.repeatability,
-            "accuracy_deg": found.positions.accuracy,
+            "accuracy_deg": verdict.figures.values()["accuracy_deg"],
         },
         "iec_61298_2": {
             "hysteresis_percent": found.hysteresis_percent,
@@ -145,23 +164,39 @@ def fit_result(found: ServoFit) -> dict[str, Any]:
     }
 
 
-def show_fits(fits: list[ServoFit], results: dict[str, Any]) -> None:
-    """A table of the fits, and what was left out."""
-    table = Table("servo", "table", "points", "promised ±", "reversal", "hysteresis", "non-linear")
+def show_fits(verdicts: list[ServoVerdict], results: dict[str, Any]) -> None:
+    """A table of the fits, what was left out, and the verdicts."""
+    fits = [verdict.figures.fit for verdict in verdicts if verdict.figures.fit is not None]
     for found in fits:
-        table.add_row(
-            str(found.servo),
-            str(results[str(found.servo)]["table"]),
-            str(len(found.table.pulse_us)),
-            f"{found.repeatability_deg / 2:.3f} deg",
-            f"{found.positions.reversal:.3f} deg",
-            f"{found.hysteresis_percent:.2f} %",
-            f"{found.nonlinearity.percent_of_span:.2f} %",
-        )
         for outlier in found.outliers:
             output.print(f"left out: {outlier}", soft_wrap=True)
     if fits:
+        # Heads short enough for 80 columns; the files stand below.
+        head = ("servo", "points", "promised", "reversal", "hysteresis", "non-linear")
+        table = Table(*head, box=None, pad_edge=False)
+        for column in table.columns[1:]:
+            column.justify = "right"
+        for found in fits:
+            table.add_row(
+                str(found.servo),
+                str(len(found.table.pulse_us)),
+                f"±{found.repeatability_deg / 2:.3f} deg",
+                f"{found.positions.reversal:.3f} deg",
+                f"{found.hysteresis_percent:.2f} %",
+                f"{found.nonlinearity.percent_of_span:.2f} %",
+            )
         output.print(table)
+    for verdict in verdicts:
+        missing = not_measured([judgement.figure for judgement in verdict.open])
+        line = verdict_line(
+            verdict.outcome, verdict.reasons, verdict.judgements, missing, verdict.doubts
+        )
+        output.print(
+            f"servo {verdict.servo}: {verdict.outcome.upper()}. {line.reason}", soft_wrap=True
+        )
+    for number, result in results.items():
+        if "table" in result:
+            output.print(f"table of servo {number}: {result['table']}", soft_wrap=True)
 
 
 @servo.command(name="adopt")
@@ -176,6 +211,9 @@ def show_fits(fits: list[ServoFit], results: dict[str, Any]) -> None:
     show_default=True,
     help="What part of the slew measured without load is counted on in flight.",
 )
+@click.option(
+    "--keep-jig", is_flag=True, help="Edge-on is the jig's, whatever a static test found."
+)
 @click.option("--although-failed", is_flag=True, help="Take a run that failed all the same.")
 @click.option(
     "--rehearsal", is_flag=True, help="Take a rehearsal with emulated servos, for practice."
@@ -187,6 +225,7 @@ def adopt_command(
     out: Path,
     without_tables: bool,
     slew_share: float,
+    keep_jig: bool,
     although_failed: bool,
     rehearsal: bool,
     as_json: bool,
@@ -195,6 +234,9 @@ def adopt_command(
 
     The allocator then moves no vane faster than its own servo was measured to, less the share
     kept back for the load, and the measured tables make the pulses.
+
+    Where a static test has found edge-on elsewhere than the jig ([servos] edge_on_deg, written by
+    fourvane identify), the tables are moved to what the test found, unless --keep-jig.
 
     A run that failed is refused with exit status 1. So is, with 2, a rehearsal with emulated
     servos and a run made on a vehicle of another name.
@@ -214,7 +256,7 @@ def adopt_command(
         )
     if not rehearsal:
         run.real()
-    changes = adopt(vehicle, out, run.servos, slew_share)
+    changes = adopt(vehicle, out, run.servos, slew_share, keep_jig)
     tell_doubts(run)
     result = {
         "vehicle": out,

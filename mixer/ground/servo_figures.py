@@ -1,12 +1,13 @@
 """The figures of one servo, each with its unit, its method and the standard it is named after."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from mixer.ground.bench_data import BenchData, StepTrace
-from mixer.ground.metrology import dead_band
+from mixer.ground.metrology import dead_band, resolution
+from mixer.ground.quantities import Array
 from mixer.ground.response import (
     FrequencyFigures,
     NoStepError,
@@ -14,6 +15,7 @@ from mixer.ground.response import (
     frequency_figures,
     step_figures,
 )
+from mixer.ground.servo_accuracy import held_out, iso_230_2_lacks, standard_name
 from mixer.ground.servo_fit import ServoFit, ServoRefusedError, SweepError, fit_servo
 
 LEAST_CHANGE_NOISES = 4.0  # of the mean of a reading's samples: what counts as moved
@@ -46,20 +48,33 @@ class ServoFigures:
 
 
 def servo_figures(
-    data: BenchData, travel_deg: tuple[float, float], timer_us: float
+    data: BenchData,
+    travel_deg: tuple[float, float],
+    timer_us: float,
+    sensor_deg: float | None = None,
 ) -> ServoFigures:
-    """Figures of everything that was measured; what was not is None."""
+    """Figures of everything that was measured; what was not is None.
+
+    sensor_deg: the angle sensor's own non-linearity, ±, where it is known.
+    """
     fit, refusal = fitted(data, travel_deg, timer_us)
     steps = judged_steps(data.steps)
     frequency = frequency_figures(data.sines) if len(data.sines) > 2 else None
     figures = [
-        *sweep_figures(fit),
+        *sweep_figures(data, fit, sensor_deg),
         Figure(
             "dead_band_us",
-            dead_band_us(data),
+            worse_way(data, data.reversal, dead_band),
             "µs",
-            "IEC 61298-2 dead band: largest change of the pulse that moved nothing, staircase in "
-            "one direction, play taken up before",
+            "IEC 61298-2 dead band: change of the pulse on reversal of its direction, at neutral, "
+            "that moved nothing; the worse direction",
+        ),
+        Figure(
+            "resolution_us",
+            worse_way(data, data.staircase, with_play_taken_up),
+            "µs",
+            "largest change of the pulse in one direction that moved nothing, play taken up "
+            "before; the worse direction",
         ),
         *step_response_figures(steps),
         *frequency_response_figures(frequency),
@@ -90,27 +105,37 @@ def fitted(
         return None, str(error).removeprefix(f"servo {data.servo}: ")
 
 
-def sweep_figures(fit: ServoFit | None) -> list[Figure]:
+def sweep_figures(data: BenchData, fit: ServoFit | None, sensor_deg: float | None) -> list[Figure]:
     """What the sweep says, after both standards."""
     positions = fit.positions if fit else None
+    name = "after ISO 230-2:"
+    if fit:
+        lacks = iso_230_2_lacks(fit.deflection_deg, fit.passes, sensor_deg is not None)
+        name = standard_name(lacks, fit.passes)
+    sensor = (
+        "the angle sensor taken as exact, its own non-linearity not being stated"
+        if sensor_deg is None
+        else f"with the angle sensor's own ± {sensor_deg:g} deg"
+    )
     return [
         Figure(
             "backlash_deg",
             positions.reversal if positions else None,
             "deg",
-            "ISO 230-2 reversal value B: largest difference between both approaches",
+            f"{name} reversal value B: largest difference between both approaches",
         ),
         Figure(
             "repeatability_deg",
             positions.repeatability if positions else None,
             "deg",
-            "ISO 230-2 bidirectional repeatability R, whole width, 2 s on either side",
+            f"{name} bidirectional repeatability R, whole width, 2 s on either side",
         ),
         Figure(
             "accuracy_deg",
-            positions.accuracy if positions else None,
+            accuracy_deg(data, fit, sensor_deg),
             "deg",
-            "ISO 230-2 bidirectional accuracy A through the fitted table, whole width",
+            f"{name} bidirectional accuracy A, whole width, each pass against a table of the "
+            f"others, {sensor}",
         ),
         Figure(
             "hysteresis_percent",
@@ -127,19 +152,34 @@ def sweep_figures(fit: ServoFit | None) -> list[Figure]:
     ]
 
 
-def dead_band_us(data: BenchData) -> float | None:
-    """The worse of both directions."""
+def accuracy_deg(data: BenchData, fit: ServoFit | None, sensor_deg: float | None) -> float | None:
+    """A of the table, whole width; what the sensor itself may be off by counts on either side."""
+    if fit is None or data.sweep is None:
+        return None
+    return held_out(data.sweep, fit).accuracy + 2 * (sensor_deg or 0.0)
+
+
+def with_play_taken_up(pulse_us: Array, angle_deg: Array, least_deg: float) -> float:
+    """The resolution of a staircase from where it begins to move: before is the approach."""
+    moved = np.flatnonzero(np.abs(angle_deg - angle_deg[0]) >= least_deg)
+    begin = int(moved[0]) if len(moved) else 0
+    return resolution(pulse_us[begin:], angle_deg[begin:], least_deg)
+
+
+def worse_way(
+    data: BenchData,
+    steps: Mapping[str, tuple[Array, Array]],
+    width_us: Callable[[Array, Array, float], float],
+) -> float | None:
+    """The worse of both directions; None where one of them moved nothing at all."""
+    noise_deg = float(np.median([look.scatter_deg for look in data.looks] or [0.0])) / 4
+    least_deg = max(LEAST_CHANGE_NOISES * noise_deg, LEAST_CHANGE_DEG)
     widths = []
-    for pulses, read in data.dead_band.values():
-        good = np.isfinite(read)
+    for pulse_us, angle_deg in steps.values():
+        good = np.isfinite(angle_deg)
         if good.sum() > 2:
-            noise_deg = float(np.median([look.scatter_deg for look in data.looks] or [0.0])) / 4
-            least_deg = max(LEAST_CHANGE_NOISES * noise_deg, LEAST_CHANGE_DEG)
-            moved = np.flatnonzero(np.abs(read[good] - read[good][0]) >= least_deg)
-            begin = int(moved[0]) if len(moved) else 0  # before it, the end of the approach
-            widths.append(dead_band(pulses[good][begin:], read[good][begin:], least_deg))
-    finite = [width for width in widths if np.isfinite(width)]
-    return max(finite) if finite and len(finite) == len(widths) else None
+            widths.append(width_us(pulse_us[good], angle_deg[good], least_deg))
+    return max(widths) if widths and np.isfinite(widths).all() else None
 
 
 def judged_steps(traces: Sequence[StepTrace]) -> tuple[tuple[StepTrace, StepFigures], ...]:

@@ -1,6 +1,6 @@
 """Pass or fail for a servo, and for the four together, with every reason."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from mixer.ground.acceptance import Judgement, Outcome, judge, outcome_of
@@ -11,6 +11,9 @@ from mixer.ground.servo_figures import ServoFigures, servo_figures
 from mixer.ground.servo_match import Match, match
 from mixer.ground.vehicle import Vehicle
 
+SENSOR_UNKNOWN = (
+    "the angle sensor is taken as exact: its own non-linearity is not stated in [acceptance]"
+)
 TOGETHER = ("roll_trim_nm",)  # of the limits, those that the four servos meet or miss together
 
 
@@ -18,7 +21,8 @@ TOGETHER = ("roll_trim_nm",)  # of the limits, those that the four servos meet o
 class ServoVerdict:
     """Everything found out about one servo, and what to think of it.
 
-    `open`: the limits that belong to runs which were not made.
+    `open`: the limits that belong to runs which were not made. `doubts`: what a pass rests on
+    without being known. `sensor_deg`: the angle sensor's own non-linearity, ±, where it is stated.
     """
 
     data: BenchData
@@ -26,6 +30,8 @@ class ServoVerdict:
     judgements: list[Judgement]
     findings: list[Finding]
     open: list[Judgement]
+    doubts: list[str]
+    sensor_deg: float | None
 
     @property
     def outcome(self) -> Outcome:
@@ -70,19 +76,28 @@ def servo_verdict(
     """
     low, high = vehicle.vanes.travel_deg[data.servo - 1]
     travel_deg = (float(low), float(high))
-    figures = servo_figures(data, travel_deg, timer_us)
+    accepted = vehicle.acceptance
+    sensor_deg = accepted.sensor_nonlinearity_deg if accepted else None
+    figures = servo_figures(data, travel_deg, timer_us, sensor_deg)
     ends_us = vehicle.servos[data.servo - 1].pulse_us(list(travel_deg))
     us_per_deg = float((ends_us[1] - ends_us[0]) / (high - low))
     names = [name for name in figures.figures if not only or runs_of(name) in only]
     rest = [name for name in figures.figures if name not in names]
     limited, left = (
-        judge(figures.values(), vehicle.acceptance, part) if part else [] for part in (names, rest)
+        judge(figures.values(), accepted, part) if part else [] for part in (names, rest)
     )
-    return ServoVerdict(data, figures, limited, diagnose(data, us_per_deg, travel_deg), left)
+    doubts = [SENSOR_UNKNOWN] if sensor_deg is None and has_limit(limited, "accuracy_deg") else []
+    found = diagnose(data, us_per_deg, travel_deg)
+    return ServoVerdict(data, figures, limited, found, left, doubts, sensor_deg)
+
+
+def has_limit(judgements: Sequence[Judgement], figure: str) -> bool:
+    return any(judgement.figure == figure for judgement in judgements)
 
 
 RUN_OF = {
     "dead_band_us": "deadband",
+    "resolution_us": "deadband",
     "latency_ms": "step",
     "rise_ms": "step",
     "overshoot_percent": "step",

@@ -3,6 +3,9 @@
 The band holds what 19 of 20 vehicles drawn by the standard errors of [uncertainty] reach. The worst
 case adds up what each number takes away when it alone is off by two standard errors, whichever way
 is worse: as if all were off the wrong way at once.
+
+Where the file says how vanes and burns scatter, both are for a new set of vanes in a new burn (a
+prediction); else for the very vanes that were tested (an estimate), and a new set scatters more.
 """
 
 from collections.abc import Iterator
@@ -20,7 +23,8 @@ from mixer.ground.vehicle import Vehicle
 
 STANDARD_ERRORS = 2.0
 DRAWS = 256  # a power of two, for Sobol's points
-NUMBERS = 3 * VANES + 2  # effectiveness, clocking and zero of each vane; roll arm, lever arm
+# Effectiveness, clocking and zero of each vane; roll arm, lever arm; what a burn's vanes share.
+NUMBERS = 3 * VANES + 3
 
 
 @dataclass(frozen=True)
@@ -59,11 +63,25 @@ def worst_case_nm(vehicle: Vehicle, burn_time_s: Array) -> Array:
     return nominal - lost
 
 
+def whose_vanes(errors: Uncertainty) -> str:
+    """For which vanes a band of these errors holds, in a sentence."""
+    if errors.knows_scatter:
+        return (
+            "The band is for a new set of vanes in a new burn: the scatter of vanes and burns is in"
+            " it."
+        )
+    return (
+        "The band is for the very vanes that were tested: a new set scatters more, by what fourvane"
+        " erosion fit tells from inspections (vane_scatter, burn_scatter)."
+    )
+
+
 def uncertain_numbers(errors: Uncertainty) -> Iterator[Array]:
     """Each number that has an error, off by two of them: (NUMBERS,) of standard errors."""
-    per_vane = (errors.effectiveness, errors.clocking_deg, errors.zero_deg)
-    present = [rows is not None for rows in per_vane for _ in range(VANES)]
-    present += [errors.roll_arm_m > 0, errors.lever_arm_m > 0]
+    effectiveness = errors.effectiveness is not None or errors.vane_scatter is not None
+    per_vane = (effectiveness, errors.clocking_deg is not None, errors.zero_deg is not None)
+    present = [given for given in per_vane for _ in range(VANES)]
+    present += [errors.roll_arm_m > 0, errors.lever_arm_m > 0, errors.burn_scatter is not None]
     yield from STANDARD_ERRORS * np.eye(NUMBERS)[np.array(present)]
 
 
@@ -82,7 +100,8 @@ def shifted(vehicle: Vehicle, time_s: Array, off: Array) -> Reach:
     """
     errors, here = vehicle.uncertainty or Uncertainty(), reach(vehicle, time_s)
     effectiveness, clocking, zero = off[: 3 * VANES].reshape(3, VANES)
-    gain = vehicle.effectiveness(time_s) + effectiveness * errors.effectiveness_at(time_s)
+    gain = vehicle.effectiveness(time_s) + effectiveness * errors.vane_at(time_s)
+    gain = gain + off[-1] * errors.burn_at(time_s)[..., None]
     zero_deg = zero * (0.0 if errors.zero_deg is None else errors.zero_deg)
     clocking_deg = clocking * (0.0 if errors.clocking_deg is None else errors.clocking_deg)
     lo_n, hi_n = (
@@ -94,6 +113,6 @@ def shifted(vehicle: Vehicle, time_s: Array, off: Array) -> Reach:
         clocking_deg=here.clocking_deg + clocking_deg,
         lo_n=lo_n,
         hi_n=hi_n,
-        roll_arm_m=here.roll_arm_m + off[-2] * errors.roll_arm_m,
-        lever_arm_m=here.lever_arm_m + off[-1] * errors.lever_arm_m,
+        roll_arm_m=here.roll_arm_m + off[-3] * errors.roll_arm_m,
+        lever_arm_m=here.lever_arm_m + off[-2] * errors.lever_arm_m,
     )

@@ -2,7 +2,8 @@
 
 Recession at each station is rate times burn load (the integral of (pc/pc_ref)^n over the burn,
 n 0.8 after Bartz 1957, or fitted where burns at different pressures tell it). Vanes and burns
-differ by a factor that is the same all along an edge; the scatter of that factor gives the band.
+differ by a factor that is the same all along an edge; how it scatters between burns and between the
+vanes of a burn (`wear_scatter`) gives the band for a vane in a new burn.
 """
 
 from collections.abc import Sequence
@@ -10,22 +11,30 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
-from scipy.stats import f_oneway
-from scipy.stats import t as student
 
 from mixer.ground.files import InputError
 from mixer.ground.gas import root_between
 from mixer.ground.geometry import VaneGeometry, WornEdge, vane_volume_m3
 from mixer.ground.inspection import CALLIPER_MM, Inspection, Specimen
 from mixer.ground.materials import MATERIALS
+from mixer.ground.wear_rates import (
+    EXPONENT,
+    burn_loads_s,
+    pressure_exponent,
+    rate_errors,
+    specimen_factors,
+    station_rates,
+)
+from mixer.ground.wear_scatter import (
+    ASSUMED,
+    Scatter,
+    position_p_value,
+    quantile,
+    scatter_of,
+)
 
 FloatArray = NDArray[np.float64]
 
-EXPONENT = 0.8
-LEAST_PRESSURE_RANGE = 1.15  # largest over smallest mean pressure that can tell an exponent
-WIDEST_EXPONENT_ERROR = 0.25  # a fitted exponent less sure than this is not used
-CONFIDENCE = 0.95
 UNLIKELY = 0.01  # chance below which a difference between vane positions is told of
 SIGNIFICANT = 3.0  # standard errors by which a recession must stand out of the calliper's noise
 
@@ -60,20 +69,23 @@ class RecessionFit:
         return self.inspection.specimens
 
     @property
-    def scatter(self) -> float:
-        """Standard deviation of the specimens' factors; nan for a single specimen."""
-        return float(np.std(self.factor, ddof=1)) if len(self.factor) > 1 else np.nan
+    def burn_numbers(self) -> NDArray[np.int64]:
+        """The burn of each specimen, (k,)."""
+        return np.array([s.burn.number for s in self.specimens])
+
+    @property
+    def scatter(self) -> Scatter:
+        """How the factors scatter; the mean has long burns weigh as the fit has them weigh."""
+        spent = 0 if self.exponent_error is None else 1
+        return scatter_of(self.factor, self.burn_numbers, self.load_s**2, spent)
 
     @property
     def band(self) -> tuple[float, float]:
-        """Factors between which one more vane's wear lies with 95 % confidence."""
-        count = len(self.factor)
-        if count < 2:
+        """Factors between which the wear of one more vane in one more burn lies at 95 %."""
+        half = self.scatter.half_width
+        if len(self.factor) == 1:  # the calliper is not yet in the scatter
             error = float(np.mean(self.rate_error_mm_s) / np.mean(self.rate_mm_s))
-            half = 2.0 * error
-        else:
-            quantile = float(student.ppf(0.5 + 0.5 * CONFIDENCE, count - 1))
-            half = quantile * self.scatter * np.sqrt(1.0 + 1.0 / count)
+            half = float(np.hypot(half, quantile(np.inf) * error))
         return max(1.0 - half, 0.0), 1.0 + half
 
     @property
@@ -92,12 +104,8 @@ class RecessionFit:
 
     @property
     def position_p_value(self) -> float | None:
-        """Chance that vane positions differing no more than by scatter look as these do.
-
-        One-way analysis of variance; None unless two positions or more were burnt twice.
-        """
-        groups = [g for g in self.vane_factors().values() if len(g) >= 2]
-        return float(f_oneway(*groups).pvalue) if len(groups) >= 2 else None
+        """Chance that vane positions differing no more than by scatter look as these do."""
+        return position_p_value(self.factor, self.burn_numbers, [s.vane for s in self.specimens])
 
 
 def fit_recession(
@@ -117,14 +125,14 @@ def fit_recession(
         stations, depth, error_mm = _from_masses(inspection, geometry)
     _long_enough(inspection, depth, error_mm, reference_bar)
     notes: list[str] = []
-    exponent, exponent_error = _exponent(inspection, depth, reference_bar, notes)
-    load = _loads(inspection, reference_bar, exponent)
-    rate = _rates(depth, load)
-    factor = _factors(depth, load, rate)
+    exponent, exponent_error = pressure_exponent(inspection, depth, reference_bar, notes)
+    load = burn_loads_s(inspection, reference_bar, exponent)
+    rate = station_rates(depth, load)
+    factor = specimen_factors(depth, load, rate)
     fit = RecessionFit(
         stations,
         rate,
-        _rate_errors(depth, load, rate, error_mm),
+        rate_errors(depth, load, rate, error_mm, [s.burn.number for s in inspection.specimens]),
         factor,
         load,
         exponent,
@@ -133,10 +141,7 @@ def fit_recession(
         inspection,
         notes,
     )
-    if len(factor) < 2:
-        notes.append(
-            "one vane after one burn: its scatter cannot be told, the band is the calliper's alone"
-        )
+    notes += _scatter_notes(fit.scatter)
     chance = fit.position_p_value
     if chance is not None and chance < UNLIKELY:
         notes.append(
@@ -146,39 +151,29 @@ def fit_recession(
     return fit
 
 
-def _loads(inspection: Inspection, reference_bar: float, exponent: float) -> FloatArray:
-    return np.array([s.burn.load_s(reference_bar, exponent) for s in inspection.specimens])
-
-
-def _rates(depth_mm: FloatArray, load_s: FloatArray) -> FloatArray:
-    """Least-squares line through the origin at each station."""
-    load = np.where(np.isnan(depth_mm), np.nan, load_s[:, None])
-    return np.nansum(load * depth_mm, axis=0) / np.nansum(load**2, axis=0)
-
-
-def _factors(depth_mm: FloatArray, load_s: FloatArray, rate_mm_s: FloatArray) -> FloatArray:
-    """Each specimen's recession over the common one, by least squares along its edge."""
-    model = np.where(np.isnan(depth_mm), np.nan, load_s[:, None] * rate_mm_s)
-    return np.nansum(model * depth_mm, axis=1) / np.nansum(model**2, axis=1)
-
-
-def _rate_errors(
-    depth_mm: FloatArray, load_s: FloatArray, rate_mm_s: FloatArray, error_mm: float
-) -> FloatArray:
-    """Standard error of each rate: from the residuals, and never under the calliper's."""
-    load = np.where(np.isnan(depth_mm), np.nan, load_s[:, None])
-    count = np.sum(~np.isnan(depth_mm), axis=0)
-    squares = np.nansum((depth_mm - load * rate_mm_s) ** 2, axis=0)
-    spread = np.sqrt(squares / np.maximum(count - 1, 1))
-    return np.asarray(
-        np.maximum(spread, error_mm) / np.sqrt(np.nansum(load**2, axis=0)), dtype=np.float64
+def _scatter_notes(scatter: Scatter) -> list[str]:
+    """What the inspections cannot tell of the scatter, and what was taken instead."""
+    if scatter.burns_told:
+        if scatter.vanes_told:
+            return []
+        return ["one vane a burn: what differs by burn and what by vane cannot be told apart"]
+    alone = quantile(np.inf) * ASSUMED * np.sqrt(1.0 + scatter.burn_weights_squared)
+    taken = (
+        f"{ASSUMED:.0%} between burns is assumed, which alone is ± {alone:.0%} of the wear; inspect"
+        " a second burn"
     )
+    if scatter.vanes == 1:
+        return [
+            "one vane after one burn: its scatter cannot be told, burn-to-burn scatter is unknown;"
+            f" {ASSUMED:.0%} between vanes and {taken}"
+        ]
+    return [f"one burn: burn-to-burn scatter unknown; {taken}"]
 
 
 def _long_enough(
     inspection: Inspection, depth_mm: FloatArray, error_mm: float, reference_bar: float
 ) -> None:
-    load = _loads(inspection, reference_bar, EXPONENT)
+    load = burn_loads_s(inspection, reference_bar, EXPONENT)
     seen = ~np.isnan(depth_mm)
     mean_rate = float(np.nansum(load[:, None] * depth_mm) / np.sum(seen * load[:, None] ** 2))
     error = error_mm / np.sqrt(np.sum(seen * load[:, None] ** 2))
@@ -195,39 +190,6 @@ def _long_enough(
         f" {SIGNIFICANT * error * longest:.2g} mm pass as chance; burn longer{advice}, measure at"
         " more stations, or measure finer"
     )
-
-
-def _exponent(
-    inspection: Inspection, depth_mm: FloatArray, reference_bar: float, notes: list[str]
-) -> tuple[float, float | None]:
-    """The exponent of pressure: fitted where burns differ enough and tell it, else 0.8."""
-    mean_bar = np.array([s.burn.mean_pressure_bar for s in inspection.specimens])
-    if len(inspection.specimens) < 3 or mean_bar.max() < LEAST_PRESSURE_RANGE * mean_bar.min():
-        return EXPONENT, None
-
-    def misfit(exponent: FloatArray) -> FloatArray:
-        load = _loads(inspection, reference_bar, float(exponent[0]))
-        factor = _factors(depth_mm, load, _rates(depth_mm, load))
-        logarithm = np.log(np.maximum(factor, 1e-3))
-        return logarithm - logarithm.mean()
-
-    found = least_squares(misfit, [EXPONENT], bounds=([-1.0], [3.0]))
-    freedom = len(inspection.specimens) - 2
-    variance = 2.0 * found.cost / freedom
-    error = float(np.sqrt(variance / float((found.jac.T @ found.jac)[0, 0])))
-    exponent = float(found.x[0])
-    if error > WIDEST_EXPONENT_ERROR:
-        notes.append(
-            f"the burns' pressures, {mean_bar.min():.3g} to {mean_bar.max():.3g} bar, do not tell"
-            f" the exponent ({exponent:.2f} ± {error:.2f}): {EXPONENT:g} was taken"
-        )
-        return EXPONENT, None
-    if abs(exponent - EXPONENT) > 2.0 * error:
-        notes.append(
-            f"the fitted exponent {exponent:.2f} ± {error:.2f} differs from the {EXPONENT:g} by"
-            " which burn load is counted in flight: the table is right at the reference pressure"
-        )
-    return exponent, error
 
 
 def _density_g_m3(geometry: VaneGeometry) -> float:

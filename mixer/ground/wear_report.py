@@ -58,6 +58,17 @@ def recession_picture(fit: RecessionFit) -> str:
     return svg(figure)
 
 
+def scatter_words(fit: RecessionFit) -> str:
+    """How vanes and burns scatter, in a clause."""
+    scatter = fit.scatter
+    vanes = f"vanes of a burn scatter by {scatter.vane:.0%}"
+    if scatter.burns_told and not scatter.vanes_told:
+        return f"burns, each with one vane, scatter by {scatter.burn:.0%}"
+    if scatter.vanes == 1:
+        return "scatter unknown"
+    return f"{vanes}, burns by {scatter.burn:.0%}" if scatter.burns_told else f"{vanes}, burns: ?"
+
+
 def wear_result(
     fit: RecessionFit, wear: WearPrediction, rows: list[FloatArray], life: Life | None
 ) -> dict[str, Any]:
@@ -71,7 +82,8 @@ def wear_result(
         "station_mm": fit.station_mm,
         "rate_mm_s": fit.rate_mm_s,
         "rate_error_mm_s": fit.rate_error_mm_s,
-        "scatter": fit.scatter,
+        "vane_scatter": fit.scatter.vane if fit.scatter.vanes_told else None,
+        "burn_scatter": fit.scatter.burn if fit.scatter.burns_told else None,
         "band": [low, high],
         "vane_factors": {vane: factors.mean() for vane, factors in fit.vane_factors().items()},
         "position_p_value": fit.position_p_value,
@@ -111,10 +123,11 @@ def wear_page(
         ("burns, specimens", f"{len(fit.inspection.burns)}, {len(fit.specimens)}"),
         ("mean recession", f"{fit.mean_rate_mm_s:.3g} mm per s of burn load"),
         ("exponent of pressure", exponent),
-        ("scatter between vanes and burns", f"{fit.scatter:.0%}"),
+        ("scatter of the wear", scatter_words(fit)),
         (
             f"effectiveness after {wear.load_s[-1]:.3g} s",
-            f"{wear.effectiveness[-1]:.4f} ({wear.low[-1]:.4f} to {wear.high[-1]:.4f})",
+            f"{wear.effectiveness[-1]:.4f} ({wear.low[-1]:.4f} to {wear.high[-1]:.4f} for a vane in"
+            " a new burn, 95 %)",
         ),
     ]
     band = (fit.edge(float(wear.load_s[-1]), low), fit.edge(float(wear.load_s[-1]), high))
@@ -126,7 +139,7 @@ def wear_page(
     pictures = [
         Picture(
             planform_picture(station, chord, wear.load_s, wear.edges, band, hinge_line),
-            "The leading edge over the planned burn. The band is for one more vane.",
+            "The leading edge over the planned burn. The band holds a vane in a new burn at 95 %.",
         )
     ]
     if geometry is not None:
@@ -139,7 +152,11 @@ def wear_page(
             "How fast the edge recedes",
             [
                 "Recession at each station is rate times burn load. Vanes and burns differ by a"
-                " factor that is the same along an edge; its scatter makes the band.",
+                " factor that is the same along an edge. The vanes of a burn are not independent:"
+                " what differs from burn to burn and what from vane to vane of a burn are told"
+                " apart (one-way random effects). Both go into the band of a vane in a new burn, a"
+                " prediction. The bars in the picture are the standard errors of the"
+                " fitted rates, an estimate of the mean and no more.",
                 *(f"{note[0].upper()}{note[1:]}." for note in fit.notes),
             ],
             pictures=[Picture(recession_picture(fit), "Every reading, and the fit.")],
@@ -216,4 +233,6 @@ def _table(wear: WearPrediction) -> Table:
         [format(float(value), how) for value, how in zip(row, formats, strict=True)]
         for row in zip(*columns, strict=True)
     ]
-    return Table(head, rows, "Over the planned burn; low and high hold one more vane at 95 %")
+    return Table(
+        head, rows, "Over the planned burn; low to high holds a vane in a new burn at 95 %"
+    )
