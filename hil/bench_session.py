@@ -20,11 +20,19 @@ from hil.journal import Journal, JournalError
 from hil.questions import ask
 from hil.typed_reader import TypedReader
 from mixer.ground.bench_data import bench_data
-from mixer.ground.bench_results import Setup, module_result, write_results
+from mixer.ground.bench_results import (
+    RESULTS,
+    SWEEP,
+    Setup,
+    module_result,
+    table_name,
+    write_results,
+)
 from mixer.ground.command import INTERRUPTED, stop
 from mixer.ground.console import messages, output
 from mixer.ground.files import write_whole
 from mixer.ground.quantities import VANES
+from mixer.ground.run_files import writes
 from mixer.ground.servo_report import (
     NOTHING_ASKED,
     module_page,
@@ -47,6 +55,7 @@ def measure(options: BenchOptions, runs: Sequence[str]) -> Result:
     if list(runs) == ["hold"] and not any(plan.load_nm for plan in plans.values()):
         raise OptionError("--load-nm is needed: what hangs on the shaft, such as 0.3")
     options.out.mkdir(parents=True, exist_ok=True)
+    writes(*(options.out / name for name in result_names()))
     if options.anew:
         set_aside(options, ("ready", *runs))
     current = options.servos[0]
@@ -192,6 +201,13 @@ def write_reports(options: BenchOptions, module: ModuleVerdict) -> list[Path]:
     with write_whole(path) as stream:
         stream.write(module_page(module, facts))
     return [*written, path]
+
+
+def result_names() -> list[str]:
+    """The files that a run may write into its folder, besides its journals."""
+    numbers = range(1, VANES + 1)
+    pages = [*(f"servo-{number}.html" for number in numbers), "module.html"]
+    return [*map(table_name, numbers), SWEEP, RESULTS, *pages]
 
 
 def show(module: ModuleVerdict, folder: Path) -> None:

@@ -32,7 +32,7 @@ from mixer.ground.vehicle import load_vehicle
 @click.option(
     "--out",
     "folder",
-    type=click.Path(path_type=Path),
+    type=click.Path(path_type=Path, file_okay=False),
     default=Path("campaign"),
     show_default=True,
     help="Folder for the flights, as Parquet files; a campaign that stopped goes on from there.",

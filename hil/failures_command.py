@@ -19,6 +19,7 @@ from hil.workers import executor_of
 from mixer.ground.command import FAILED, emit, result_option
 from mixer.ground.console import output, progress
 from mixer.ground.files import write_whole
+from mixer.ground.path_options import beside
 from mixer.ground.vehicle import load_vehicle
 
 
@@ -76,6 +77,7 @@ def failures(
 
     Example: fourvane failures vehicle.toml --pairs
     """
+    csv_file = beside(report_file, ".csv")
     vehicle = load_vehicle(vehicle_file)
     numbers = range(first_seed, first_seed + seeds)
     plans = single_plans(vehicle, numbers)
@@ -89,7 +91,6 @@ def failures(
     ):
         flown = fly_failures(tasks, executor, count, limits, done)
     flown = with_reachability(vehicle, flown)
-    csv_file = report_file.with_suffix(".csv")
     with write_whole(report_file) as stream:
         write_csv(csv_file, flown)
         stream.write(page(vehicle, flown, limits, not no_watch, csv_file))

@@ -6,11 +6,11 @@ from typing import Any
 
 import click
 
+from mixer.ground.path_options import RESULT, SOURCE
+
 Decorator = Callable[[Any], Any]
 
-vehicle_argument = click.argument(
-    "vehicle_file", metavar="VEHICLE", type=click.Path(path_type=Path)
-)
+vehicle_argument = click.argument("vehicle_file", metavar="VEHICLE", type=SOURCE)
 no_watch_option = click.option(
     "--no-watch", is_flag=True, help="Vanes have no angle sensors: no jam is noticed."
 )
@@ -30,7 +30,7 @@ def report_option(name: str, more: str = "") -> Decorator:
     return click.option(
         "--report",
         "report_file",
-        type=click.Path(path_type=Path),
+        type=RESULT,
         default=Path(name),
         show_default=True,
         help=f"Where the report goes{more}.",

@@ -9,6 +9,7 @@ from typing import Any
 from mixer.ground.adopt_servos import AdoptError, Measured
 from mixer.ground.command import plain
 from mixer.ground.files import write_whole
+from mixer.ground.run_files import reads
 from mixer.ground.servo_fit import write_servo_table
 from mixer.ground.servo_verdict import ModuleVerdict, ServoVerdict
 from mixer.ground.sweep import write_sweeps
@@ -122,6 +123,7 @@ class BenchRun:
 def read_run(folder: Path, with_tables: bool = True) -> BenchRun:
     """What a bench run left in its folder. AdoptError where it holds no results."""
     path = folder / RESULTS
+    reads(path)
     try:
         results = json.loads(path.read_text(encoding="utf-8"))
         servos: Mapping[str, Any] = results["servos"]

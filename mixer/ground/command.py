@@ -21,7 +21,8 @@ import click
 import numpy as np
 
 from mixer.ground.console import output
-from mixer.ground.files import InputError
+from mixer.ground.input_error import InputError
+from mixer.ground.run_files import one_run
 
 COMMANDS = "fourvane.commands"
 FAILED, BAD_INPUT, INTERRUPTED = 1, 2, 130
@@ -59,7 +60,7 @@ class Commands(click.Group):
 
     def invoke(self, ctx: click.Context) -> Any:
         try:
-            with told_what_is_missing():
+            with told_what_is_missing(), one_run():
                 return super().invoke(ctx)
         except InputError as error:
             stop(str(error), BAD_INPUT)

@@ -12,10 +12,11 @@ from tomlkit.items import Array, Table
 from mixer.ground.chip import Chip, chip_effect
 from mixer.ground.command import emit, result_option
 from mixer.ground.console import output, progress
-from mixer.ground.files import InputError, keep_apart, write_whole
+from mixer.ground.files import InputError, write_whole
 from mixer.ground.geometry import VaneGeometry
 from mixer.ground.heat import vane_life
 from mixer.ground.inspection import CALLIPER_MM, Inspection, read_inspection
+from mixer.ground.path_options import RESULT, SOURCE, beside
 from mixer.ground.vanes_report import DrawingError, widest_travel
 from mixer.ground.vehicle import Vehicle, load_vehicle, parse_vehicle
 from mixer.ground.wear import RecessionFit, fit_recession
@@ -66,7 +67,7 @@ def row_by_row(rows: list[list[float]]) -> Array:
     return array.multiline(True)
 
 
-def refuse_past_the_tip(inspection: Inspection, geometry: VaneGeometry | None, file: str) -> None:
+def refuse_past_the_tip(inspection: Inspection, geometry: VaneGeometry | None, file: Path) -> None:
     """ErosionError for a station that the drawn vane does not have."""
     if geometry is None:
         return
@@ -105,12 +106,12 @@ def rows_by_vane(
 
 
 @erosion.command()
-@click.argument("inspection_file", metavar="INSPECTION", type=click.Path(dir_okay=False))
-@click.option("--vehicle", "vehicle_file", required=True, type=click.Path(dir_okay=False),
+@click.argument("inspection_file", metavar="INSPECTION", type=SOURCE)
+@click.option("--vehicle", "vehicle_file", required=True, type=SOURCE,
               help="Vehicle file the vanes belong to.")  # fmt: skip
-@click.option("--out", required=True, type=click.Path(dir_okay=False),
+@click.option("--out", required=True, type=RESULT,
               help="Vehicle file to write.")  # fmt: skip
-@click.option("--report", type=click.Path(dir_okay=False),
+@click.option("--report", type=RESULT,
               help="HTML report to write; by default beside --out, ending in .html.")  # fmt: skip
 @click.option("--planned-load-s", type=click.FloatRange(0, 3600, min_open=True),
               help="Burn load to predict to; by default the vehicle's burn time.")  # fmt: skip
@@ -119,10 +120,10 @@ def rows_by_vane(
 @click.option("--per-vane", is_flag=True, help="Write a row for each vane by its own wear.")
 @result_option
 def fit(
-    inspection_file: str,
-    vehicle_file: str,
-    out: str,
-    report: str | None,
+    inspection_file: Path,
+    vehicle_file: Path,
+    out: Path,
+    report: Path | None,
     planned_load_s: float | None,
     calliper_mm: float,
     per_vane: bool,
@@ -136,8 +137,7 @@ def fit(
 
     Example: fourvane erosion fit inspection.csv --vehicle vehicle.toml --out worn.toml
     """
-    page = Path(report) if report else Path(out).with_suffix(".html")
-    keep_apart([Path(out), page], [Path(vehicle_file), Path(inspection_file)])
+    page = report or beside(out, ".html")
     vehicle = load_vehicle(vehicle_file)
     geometry, engine = vehicle.vanes.geometry, vehicle.engine
     planned_s = engine.burn_time_s if planned_load_s is None else planned_load_s
@@ -155,8 +155,8 @@ def fit(
                 geometry, engine, max(120.0, 2.0 * engine.burn_time_s),
                 float(found.rate_mm_s.max()), 0.5 * (high - low), done,
             )  # fmt: skip
-    text = with_erosion(vehicle.text, wear.load_s, rows, Path(inspection_file).name)
-    parse_vehicle(text, out)  # what is written can be read again, from where it is written
+    text = with_erosion(vehicle.text, wear.load_s, rows, inspection_file.name)
+    parse_vehicle(text, str(out))  # what is written can be read again, from where it is written
     result = wear_result(found, wear, rows, life)
     with write_whole(page) as stream:
         stream.write(wear_page(vehicle, found, wear, rows, geometry, life))
@@ -182,14 +182,14 @@ def fit(
 
 
 @erosion.command()
-@click.argument("vehicle_file", metavar="VEHICLE", type=click.Path(dir_okay=False))
+@click.argument("vehicle_file", metavar="VEHICLE", type=SOURCE)
 @click.option("--station-mm", type=float, required=True, help="Its middle, from the root.")
 @click.option("--width-mm", type=float, required=True, help="Along the span.")
 @click.option("--depth-mm", type=float, required=True, help="Along the chord.")
 @click.option("--height-mm", type=float, help="Off one face only, by so much of the thickness.")
 @result_option
 def chip(
-    vehicle_file: str,
+    vehicle_file: Path,
     station_mm: float,
     width_mm: float,
     depth_mm: float,

@@ -1,35 +1,27 @@
-"""Files written whole or not at all, and CSV files read with every fault named."""
+"""CSV files read with every fault named."""
 
-import contextlib
 import csv
 import difflib
-import errno
 import itertools
 import math
 import os
 import re
-import tempfile
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
-from typing import IO, Any, SupportsIndex
+from typing import Any, SupportsIndex
 
 import numpy as np
 from numpy.typing import NDArray
 
-FilePath = str | os.PathLike[str]
+from mixer.ground.input_error import InputError
+from mixer.ground.run_files import FilePath, reads
+from mixer.ground.whole_files import write_whole as write_whole  # the other half of this job
+
 ROWS_AT_A_TIME = 20_000
 LONGEST_HEADER = 65_536
 EMPTY_LINE = "an empty line between rows"
 # What float() takes beyond this ("1_000", "nan", "infinity") is no number in a CSV file.
 NUMBER = re.compile(r"\s*[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*", re.ASCII)
-
-
-class InputError(ValueError):
-    """Something the user gave is wrong; the message names it and says what would be right.
-
-    The command line prints the message alone and ends with exit status 2.
-    """
 
 
 class DataError(InputError):
@@ -56,56 +48,6 @@ class DataError(InputError):
 def shortened(text: str, longest: int = 60) -> str:
     """Text cut to the length an error can show."""
     return text if len(text) <= longest else f"{text[: longest - 1]}…"
-
-
-@contextlib.contextmanager
-def write_whole(path: FilePath, mode: str = "w") -> Iterator[IO[Any]]:
-    """A file that appears under its name only when everything in it has been written.
-
-    `mode` is "w" (UTF-8 text, newlines as written) or "wb". Until the block ends well the
-    content sits in a hidden file in the same folder, which is removed on any exception, Ctrl-C
-    included; a file of that name from before stays untouched. OSError names the file.
-    """
-    target = Path(os.path.realpath(path))
-    if target.is_dir():
-        raise IsADirectoryError(errno.EISDIR, "is a folder; name a file to write", os.fspath(path))
-    if not target.parent.is_dir():
-        raise FileNotFoundError(
-            errno.ENOENT, f"the folder {target.parent} does not exist", os.fspath(path)
-        )
-    encoding, newline = (None, None) if "b" in mode else ("utf-8", "")
-    if target.exists() and not target.is_file():  # a pipe or a terminal cannot be replaced
-        with open(target, mode, encoding=encoding, newline=newline) as stream:
-            yield stream
-        return
-    try:
-        handle, name = tempfile.mkstemp(prefix=f".{target.name}.", dir=target.parent)
-    except OSError as error:
-        raise OSError(
-            error.errno, f"cannot write there: {error.strerror}", os.fspath(path)
-        ) from error
-    unfinished = Path(name)
-    try:
-        with os.fdopen(handle, mode, encoding=encoding, newline=newline) as stream:
-            yield stream
-            stream.flush()
-            os.fsync(stream.fileno())
-        # mkstemp makes files for the owner alone; give what a plain open() would have given.
-        unfinished.chmod(target.stat().st_mode & 0o777 if target.exists() else 0o666 & ~umask())
-        unfinished.replace(target)
-    except OSError as error:
-        if error.errno in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO):
-            raise OSError(error.errno, f"not written: {error.strerror}", os.fspath(path)) from error
-        raise
-    finally:
-        unfinished.unlink(missing_ok=True)
-
-
-def umask() -> int:
-    """The permissions this process takes away from new files (readable only by setting it)."""
-    mask = os.umask(0o022)
-    os.umask(mask)
-    return mask
 
 
 @dataclass(frozen=True)
@@ -154,6 +96,7 @@ def read_rows(
     """
     file = os.fspath(path)
     text = text or {}
+    reads(path)
     with open(path, "rb") as stream:
         header = read_header(file, stream.readline(LONGEST_HEADER), columns, optional)
         first_line, empty_line, found = 2, None, False
@@ -283,11 +226,3 @@ def cells(file: str, number: int, line: str) -> list[str]:
         return next(csv.reader([line], strict=True))
     except csv.Error as error:
         raise DataError(file, number, None, line.rstrip("\r\n"), f"not CSV: {error}") from error
-
-
-def keep_apart(results: Sequence[Path], sources: Sequence[Path]) -> None:
-    """InputError where a result would be written over a source or over another result."""
-    for place, path in enumerate(results):
-        for other in (*sources, *results[:place]):
-            if path == other or (path.exists() and other.exists() and path.samefile(other)):
-                raise InputError(f"{path}: named twice; a result needs a file of its own")

@@ -17,6 +17,7 @@ from mixer.ground.geometry import jet_for, refuse_impossible
 from mixer.ground.quantities import VANES, Array, fixed, refuse
 from mixer.ground.requirements import Requirements
 from mixer.ground.rocket_section import RocketSection
+from mixer.ground.run_files import reads
 from mixer.ground.section import Section
 from mixer.ground.sections import (
     LONGEST_PULSE_US,
@@ -163,6 +164,7 @@ class Vehicle(Section):
 def load_vehicle(path: str | os.PathLike[str]) -> Vehicle:
     """Read a vehicle file. VehicleError lists everything that is wrong with it."""
     file = Path(path)
+    reads(file)
     try:
         with file.open("rb") as stream:
             content = stream.read(LARGEST_FILE_BYTES + 1)
