@@ -1,17 +1,15 @@
 """What the bench measured, put into the vehicle file: the user's comments and order stay."""
 
-import os
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import tomlkit
-from tomlkit.items import Table
-
-from mixer.ground.files import InputError, write_whole
+from mixer.ground.input_error import InputError
 from mixer.ground.quantities import VANES
-from mixer.ground.vehicle import Vehicle, parse_vehicle
+from mixer.ground.servo_table import read_servo_table, table_values
+from mixer.ground.vehicle import Vehicle
+from mixer.ground.vehicle_text import VehicleText
 
 
 class AdoptError(InputError):
@@ -35,30 +33,28 @@ def adopt(
 
     slew_share: of the slew measured without load, what is counted on in flight. Returns what
     changed, a sentence each. AdoptError where tables of some servos are missing; VehicleError
-    where the result would be no vehicle file; then nothing is written.
+    where the result would be no vehicle file, InputError where its text cannot be changed; then
+    nothing is written.
     """
-    document = tomlkit.parse(vehicle.text)
-    servos = document["servos"]
-    assert isinstance(servos, Table)
+    file = VehicleText(vehicle)
     changes: list[str] = []
     values = new_values(vehicle, measured, slew_share)
     tables = [measured[i].table if i in measured else None for i in range(1, VANES + 1)]
     if any(tables):
-        values["table"] = table_names(out, tables)
+        values["table"] = tables_of(tables)
         for key in ("neutral_us", "us_per_deg"):
-            if key in servos:
-                del servos[key]
+            if file.get("servos", key) is not None:
+                file.drop("servos", key)
                 changes.append(f"{key} gives way to the measured tables")
     for key, value in values.items():
-        before = servos.get(key)
-        plain_before = before.unwrap() if before is not None else None
-        if plain_before != value:
-            servos[key] = value
-            changes.append(f"{key} = {value}, was {plain_before or 'not given'}")
-    text = tomlkit.dumps(document)
-    parse_vehicle(text, str(out))
-    with write_whole(out) as stream:
-        stream.write(text)
+        before = file.get("servos", key)
+        if before != value:
+            file.put("servos", key, value)
+            told = f"{value}, was {before or 'not given'}"
+            if key == "table":
+                told = "the four tables as measured, from now on in the vehicle file itself"
+            changes.append(f"{key} = {told}")
+    file.write(out)
     return changes
 
 
@@ -85,17 +81,15 @@ def new_values(
     return values
 
 
-def table_names(out: Path, tables: list[Path | None]) -> list[str]:
-    """The four tables as the vehicle file names them: from its own folder."""
+def tables_of(tables: list[Path | None]) -> list[dict[str, list[float]]]:
+    """The four tables as they stand in the vehicle file, which then hangs on no other file.
+
+    A later run in the bench's folder writes its tables anew; what flies must not change by that.
+    """
     missing = [str(i) for i, table in enumerate(tables, 1) if table is None]
     if missing:
         raise AdoptError(
             f"no servo table of servo {', '.join(missing)}; a vehicle file takes four tables or "
             "none: measure the rest, or adopt with --without-tables"
         )
-    folder = os.path.abspath(out.parent)
-    return [
-        Path(os.path.relpath(os.path.abspath(table), folder)).as_posix()
-        for table in tables
-        if table is not None
-    ]
+    return [table_values(read_servo_table(table)) for table in tables if table is not None]

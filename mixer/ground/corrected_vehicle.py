@@ -9,17 +9,13 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import tomlkit
-from tomlkit.items import Array as TomlArray
-from tomlkit.items import Table
 
 from mixer.ground.excitation import listed
-from mixer.ground.files import write_whole
 from mixer.ground.findings import thrust_lost
 from mixer.ground.identify import Identification, IdentifyError
 from mixer.ground.quantities import VANES, Array
-from mixer.ground.servo_table import COLUMNS as SERVO_COLUMNS
-from mixer.ground.vehicle import parse_vehicle
+from mixer.ground.servo_table import table_values
+from mixer.ground.vehicle_text import VehicleText
 
 WEAR_ROWS = 9
 BEND_POINTS = 9
@@ -29,10 +25,9 @@ ORIGIN = "standard errors, from the static test"
 
 @dataclass
 class Corrected:
-    """The text of the new file, servo tables to stand beside it, and what changed, in words."""
+    """The new file, and what changed, in words."""
 
-    text: str
-    servo_tables: dict[str, Array] = field(default_factory=dict)
+    file: VehicleText
     changes: list[str] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
 
@@ -42,15 +37,14 @@ def corrected(found: Identification, out: Path, origin: str) -> Corrected:
     gave next to nothing.
     """
     refuse_dead_vanes(found)
-    document = tomlkit.parse(found.vehicle.text)
-    result = Corrected("")
-    edit = Edit(document, result.changes)
+    result = Corrected(VehicleText(found.vehicle))
+    edit = Edit(result.file, result.changes)
     correct_layout(found, edit)
     new = correct_curves(found, edit, result.notes)
     correct_wear(found, edit, new, result.notes)
-    correct_zeros(found, edit, out, result)
+    correct_zeros(found, edit, result.notes)
     write_uncertainty(found, edit, new, origin)
-    result.text = tomlkit.dumps(document)
+    result.file.text(out)
     return result
 
 
@@ -65,49 +59,20 @@ def refuse_dead_vanes(found: Identification) -> None:
         )
 
 
-def write_corrected(result: Corrected, out: Path) -> None:
-    """Write the vehicle file and its servo tables, after reading it as it will be read."""
-    for name, rows in result.servo_tables.items():
-        with write_whole(out.parent / name) as stream:
-            stream.write(",".join(SERVO_COLUMNS) + "\n")
-            np.savetxt(stream, rows, fmt="%.3f", delimiter=",")
-    parse_vehicle(result.text, str(out))
-    with write_whole(out) as stream:
-        stream.write(result.text)
-
-
 class Edit:
-    """Sets keys of a TOML document and keeps account in words."""
+    """Sets keys of a vehicle file and keeps account in words."""
 
-    def __init__(self, document: tomlkit.TOMLDocument, changes: list[str]) -> None:
-        self.document, self.changes = document, changes
-
-    def table(self, name: str) -> Table:
-        """A table of the document, added at its end where it is missing."""
-        if name not in self.document:
-            self.document.add(tomlkit.nl())
-            self.document.add(name, tomlkit.table())
-        table = self.document[name]
-        assert isinstance(table, Table)
-        return table
+    def __init__(self, file: VehicleText, changes: list[str]) -> None:
+        self.file, self.changes = file, changes
 
     def put(self, table: str, key: str, value: Any, told: str = "") -> None:
         """Set a key, and where it is not what it was say so: in the words `told`, or its values."""
-        where = self.table(table)
-        before = where.get(key)
-        plain = before.unwrap() if before is not None else None
-        if plain == value:
+        before = self.file.get(table, key)
+        if before == value:
             return
-        where[key] = array(value) if isinstance(value, list) else value
-        was = "new" if plain is None else f"was {shown(plain)}"
+        self.file.put(table, key, value)
+        was = "new" if before is None else f"was {shown(before)}"
         self.changes.append(f"{table}.{key}: {told or f'{shown(value)}, {was}'}")
-
-
-def array(value: list[Any]) -> TomlArray:
-    """A TOML array; of rows, one row a line."""
-    item = tomlkit.array()
-    item.extend(value)
-    return item.multiline(bool(value) and isinstance(value[0], list))
 
 
 def shown(value: object) -> str:
@@ -135,8 +100,7 @@ def correct_curves(found: Identification, edit: Edit, notes: list[str]) -> Array
     wear table, (4,): 1 where the curve took them.
     """
     scale = np.where(told_vanes(found), found.value("effectiveness")[0], 1.0)
-    vanes = edit.table("vanes")
-    if "force_n" not in vanes:
+    if edit.file.get("vanes", "force_n") is None:
         notes.append(
             "forces are computed from the drawing: what the new vanes gave stands as the first row "
             "of the wear table, and drag and the shape of the curve stay as computed"
@@ -160,7 +124,7 @@ def correct_curves(found: Identification, edit: Edit, notes: list[str]) -> Array
         "vanes", "force_n", alike([significant(row) for row in forces]),
         f"scaled by {decimals(scale)}" + (" and bent" if bend.any() else ""),
     )  # fmt: skip
-    if "drag_n" in vanes:
+    if edit.file.get("vanes", "drag_n") is not None:
         drags = new_drags(found, deflections)
         rest_n = [float(np.interp(0.0, *pair)) for pair in zip(deflections, drags, strict=True)]
         edit.put(
@@ -218,7 +182,7 @@ def correct_wear(found: Identification, edit: Edit, scale: Array, notes: list[st
         )
 
 
-def correct_zeros(found: Identification, edit: Edit, out: Path, result: Corrected) -> None:
+def correct_zeros(found: Identification, edit: Edit, notes: list[str]) -> None:
     """Move the servos' neutrals so that 0 is edge-on to the jet again."""
     zero_deg = np.where(found.told("zero_deg"), found.value("zero_deg"), 0.0)
     if not zero_deg.any():
@@ -229,18 +193,17 @@ def correct_zeros(found: Identification, edit: Edit, out: Path, result: Correcte
         neutral_us = (servos.neutral_us - servos.us_per_deg * zero_deg).round(2)
         edit.put("servos", "neutral_us", neutral_us.tolist())
     else:
-        names = []
+        moved = []
         for vane, table in enumerate(servos.table):
-            name = f"{out.stem}-servo{vane + 1}.csv"
             deflection = (table.deflection_deg + zero_deg[vane]).round(3)
-            result.servo_tables[name] = np.column_stack([deflection, table.pulse_us])
+            moved.append({**table_values(table), "deflection_deg": deflection.tolist()})
             travel[vane] = np.clip(travel[vane], deflection[0], deflection[-1])
-            names.append(name)
-        edit.put("servos", "table", names)
+        told = "the servo tables, moved to edge-on, from now on in the vehicle file itself"
+        edit.put("servos", "table", moved, told)
         if (travel != found.vehicle.vanes.travel_deg).any():
             edit.put("vanes", "travel_deg", travel.tolist())
-            result.notes.append("travel ends where the shifted servo tables end")
-    result.notes.append(
+            notes.append("travel ends where the shifted servo tables end")
+    notes.append(
         "neutral has moved by up to "
         f"{np.abs(zero_deg).max():.2g} deg: check that the linkages still reach both ends of travel"
     )
@@ -251,9 +214,6 @@ def write_uncertainty(found: Identification, edit: Edit, scale: Array, origin: s
     loads_s = np.linspace(0, found.blocks.full_load_s, WEAR_ROWS)
     value, error = found.effectiveness_at(loads_s)
     relative = np.where(told_vanes(found), scale / value[0], 1.0)
-    table = edit.table("uncertainty")
-    if not table.trivia.comment or ORIGIN in table.trivia.comment:
-        table.comment(f"{ORIGIN} {origin}")
     values = {
         "load_s": loads_s.round(3).tolist(),
         "effectiveness": (error * relative).T.round(5).tolist(),
@@ -262,7 +222,8 @@ def write_uncertainty(found: Identification, edit: Edit, scale: Array, origin: s
         "roll_arm_m": round(float(found.error("roll_arm_m")[0]), 7),
     }
     for key, value in values.items():
-        table[key] = array(value) if isinstance(value, list) else value
+        edit.file.put("uncertainty", key, value)
+    edit.file.remark("uncertainty", f"{ORIGIN} {origin}", unless=ORIGIN)
     edit.changes.append("uncertainty: standard errors of all of these")
 
 

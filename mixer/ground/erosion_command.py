@@ -1,13 +1,10 @@
 """`fourvane erosion`: the wear of burnt vanes into the vehicle file, and what a chip does."""
 
 from pathlib import Path
-from typing import Any
 
 import click
 import numpy as np
-import tomlkit
 from numpy.typing import NDArray
-from tomlkit.items import Array, Table
 
 from mixer.ground.chip import Chip, chip_effect
 from mixer.ground.command import emit, result_option
@@ -18,7 +15,8 @@ from mixer.ground.heat import vane_life
 from mixer.ground.inspection import CALLIPER_MM, Inspection, read_inspection
 from mixer.ground.path_options import RESULT, SOURCE, beside
 from mixer.ground.vanes_report import DrawingError, widest_travel
-from mixer.ground.vehicle import Vehicle, load_vehicle, parse_vehicle
+from mixer.ground.vehicle import Vehicle, load_vehicle
+from mixer.ground.vehicle_text import VehicleText
 from mixer.ground.wear import RecessionFit, fit_recession
 from mixer.ground.wear_prediction import WearPrediction, effectiveness_for, predict_wear
 from mixer.ground.wear_report import wear_page, wear_result
@@ -40,31 +38,17 @@ def erosion() -> None:
     """
 
 
-def with_erosion(text: str, load_s: FloatArray, rows: list[FloatArray], origin: str) -> str:
-    """The text of a vehicle file with its [erosion] table set; every comment stays."""
-    document = tomlkit.parse(text)
+def with_erosion(
+    vehicle: Vehicle, load_s: FloatArray, rows: list[FloatArray], origin: str
+) -> VehicleText:
+    """The vehicle file's text with its [erosion] set; every comment stays."""
+    file = VehicleText(vehicle)
     rounded = [row.round(4).tolist() for row in rows]
-    values: dict[str, Any] = {
-        "load_s": load_s.round(3).tolist(),
-        "effectiveness": rounded[0] if len(rows) == 1 else row_by_row(rounded),
-    }
-    present = document.get("erosion")
-    table = present if isinstance(present, Table) else tomlkit.table()
-    if present is None:
-        table.add(tomlkit.comment(f"fitted from {origin}"))
-        document.add(tomlkit.nl())
-    for key, value in values.items():
-        table[key] = value
-    if present is None:
-        document.add("erosion", table)
-    return tomlkit.dumps(document)
-
-
-def row_by_row(rows: list[list[float]]) -> Array:
-    """A TOML list of lists, each on a line of its own."""
-    array = tomlkit.array()
-    array.extend(rows)
-    return array.multiline(True)
+    file.put("erosion", "load_s", load_s.round(3).tolist())
+    file.put("erosion", "effectiveness", rounded[0] if len(rows) == 1 else rounded)
+    if vehicle.erosion is None:
+        file.remark("erosion", f"fitted from {origin}")
+    return file
 
 
 def refuse_past_the_tip(inspection: Inspection, geometry: VaneGeometry | None, file: Path) -> None:
@@ -155,13 +139,12 @@ def fit(
                 geometry, engine, max(120.0, 2.0 * engine.burn_time_s),
                 float(found.rate_mm_s.max()), 0.5 * (high - low), done,
             )  # fmt: skip
-    text = with_erosion(vehicle.text, wear.load_s, rows, inspection_file.name)
-    parse_vehicle(text, str(out))  # what is written can be read again, from where it is written
+    file = with_erosion(vehicle, wear.load_s, rows, inspection_file.name)
+    file.text(out)  # refused, if it must be, before the report is written
     result = wear_result(found, wear, rows, life)
     with write_whole(page) as stream:
         stream.write(wear_page(vehicle, found, wear, rows, geometry, life))
-    with write_whole(out) as stream:
-        stream.write(text)
+    file.write(out)
     result.update(vehicle=out, report=str(page))
 
     def show() -> None:

@@ -10,7 +10,7 @@ from rich.table import Table as Shown
 from mixer.ground.column_check import refuse_mixed_up_columns
 from mixer.ground.command import emit, result_option
 from mixer.ground.console import output, progress
-from mixer.ground.corrected_vehicle import Corrected, corrected, write_corrected
+from mixer.ground.corrected_vehicle import Corrected, corrected
 from mixer.ground.excitation import condition_number, movements, not_excited
 from mixer.ground.expected_errors import Expected, StandCells, expect
 from mixer.ground.files import InputError, write_whole
@@ -112,7 +112,7 @@ def identify(
         condition = condition_number(movements(log, vehicle))
         page = identify_page(found, all_findings, new.changes, warnings, condition)
         done(4)
-    write_corrected(new, out)
+    new.file.write(out)
     with write_whole(page_file) as stream:
         stream.write(page)
     result: dict[str, Any] = {
