@@ -3,9 +3,10 @@
 import json
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import click
+from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 
 from hil.bench_board import bench_board
 from hil.bench_options import BenchOptions, OptionError
@@ -20,19 +21,30 @@ RAW = Scale(zero_counts=0.0)
 LEAST_TURN_DEG = 2.0
 
 
+class KeptScale(BaseModel):
+    """A `Scale` as the file has it."""
+
+    model_config = ConfigDict(strict=True, extra="forbid", allow_inf_nan=False)
+
+    counts_per_turn: int = Field(4096, gt=0)
+    zero_counts: float = 2048.0
+    direction: Literal[1, -1] = 1
+
+
+SCALES = TypeAdapter(dict[Literal["1", "2", "3", "4"], KeptScale])
+
+
 def read_scales(folder: Path) -> list[Scale]:
     """The scale of each servo's encoder; where none was set, zero is the middle of its counts."""
     path = folder / ENCODERS
     if not path.exists():
         return [Scale()] * VANES
     try:
-        kept = json.loads(path.read_text(encoding="utf-8"))
-        return [
-            Scale(**kept[str(servo)]) if str(servo) in kept else Scale()
-            for servo in range(1, VANES + 1)
-        ]
-    except (ValueError, TypeError) as error:
+        kept = SCALES.validate_json(path.read_bytes(), strict=True)
+    except ValidationError as error:
         raise InputError(f"{path}: not the encoders of a bench; run 'bench zero' anew") from error
+    by_servo = {int(number): Scale(**scale.model_dump()) for number, scale in kept.items()}
+    return [by_servo.get(servo, Scale()) for servo in range(1, VANES + 1)]
 
 
 def set_zero(options: BenchOptions) -> tuple[dict[str, Any], Callable[[], None]]:

@@ -20,7 +20,7 @@ from typing import Any, NoReturn
 import click
 import numpy as np
 
-from mixer.ground.console import output
+from mixer.ground.console import output, visible
 from mixer.ground.input_error import InputError
 from mixer.ground.run_files import one_run
 
@@ -101,7 +101,7 @@ def summary(point: EntryPoint) -> str:
 
 def stop(message: str, status: int) -> NoReturn:
     """End the program with a message on standard error and an exit status."""
-    click.echo(message, err=True)
+    click.echo(visible(message), err=True)
     sys.exit(status)
 
 

@@ -14,6 +14,7 @@ from mixer.ground.geometry import VaneGeometry
 from mixer.ground.heat import vane_life
 from mixer.ground.inspection import CALLIPER_MM, Inspection, read_inspection
 from mixer.ground.path_options import RESULT, SOURCE, beside
+from mixer.ground.plausible_wear import refuse_not_finite, refuse_undrawn_chord
 from mixer.ground.vanes_report import DrawingError, widest_travel
 from mixer.ground.vehicle import Vehicle, load_vehicle
 from mixer.ground.vehicle_text import VehicleText
@@ -61,6 +62,9 @@ def refuse_past_the_tip(inspection: Inspection, geometry: VaneGeometry | None, f
                 f"{file}: burn {specimen.burn.number}, vane {specimen.vane}: station_mm = "
                 f"{station_mm:g}; must be at most {geometry.span_mm:g}, the span of the drawing"
             )
+        place = f"burn {specimen.burn.number}, vane {specimen.vane}"
+        for station_mm, chord_mm in zip(specimen.station_mm, specimen.chord_before_mm, strict=True):
+            refuse_undrawn_chord(file, place, float(station_mm), float(chord_mm), geometry)
 
 
 def rows_by_vane(
@@ -131,6 +135,10 @@ def fit(
     with progress("worn vanes", 1.0) as done:
         wear = predict_wear(found, planned_s, geometry, engine, widest_travel(vehicle), done=done)
         rows = rows_by_vane(found, wear, vehicle, geometry, per_vane)
+    refuse_not_finite(
+        inspection_file, recession=found.rate_mm_s, effectiveness=wear.effectiveness,
+        band_of_effectiveness=[wear.low, wear.high], rows=rows,
+    )  # fmt: skip
     life = None
     if geometry is not None:
         low, high = found.band

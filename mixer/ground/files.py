@@ -2,13 +2,12 @@
 
 import csv
 import difflib
-import itertools
 import math
 import os
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, SupportsIndex
+from typing import IO, Any, SupportsIndex
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,7 +17,9 @@ from mixer.ground.run_files import FilePath, reads
 from mixer.ground.whole_files import write_whole as write_whole  # the other half of this job
 
 ROWS_AT_A_TIME = 20_000
-LONGEST_HEADER = 65_536
+BYTES_AT_A_TIME = 4_000_000
+LONGEST_LINE = 65_536
+TOO_LONG = f"a line may be {LONGEST_LINE - 1} bytes long"
 EMPTY_LINE = "an empty line between rows"
 # What float() takes beyond this ("1_000", "nan", "infinity") is no number in a CSV file.
 NUMBER = re.compile(r"\s*[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*", re.ASCII)
@@ -36,7 +37,7 @@ class DataError(InputError):
         if line is not None:
             place.append(f"line {line}")
         if column is not None:
-            place.append(f"column {column}")
+            place.append(f"column {shortened(column)}")
         given = (
             ""
             if value is None
@@ -97,11 +98,14 @@ def read_rows(
     file = os.fspath(path)
     text = text or {}
     reads(path)
+    refuse_pipe(file)
     with open(path, "rb") as stream:
-        header = read_header(file, stream.readline(LONGEST_HEADER), columns, optional)
+        header = read_header(file, stream.readline(LONGEST_LINE), columns, optional)
         first_line, empty_line, found = 2, None, False
-        while lines := list(itertools.islice(stream, rows_at_a_time)):
+        while lines := some_lines(stream, rows_at_a_time):
             count = len(lines)
+            if len(lines[-1]) == LONGEST_LINE:
+                raise DataError(file, first_line + count - 1, None, lines[-1][:40], TOO_LONG)
             while lines and not lines[-1].strip():
                 lines.pop()
             if lines and empty_line is not None:
@@ -116,6 +120,29 @@ def read_rows(
             first_line += count
         if not found:
             raise DataError(file, None, None, None, "there are no rows below the header line")
+
+
+def some_lines(stream: IO[bytes], most: int) -> list[bytes]:
+    """The next lines of a file, at most so many and not more than some megabytes in all; the last
+    one may be a piece of a line that is too long.
+    """
+    lines: list[bytes] = []
+    size = 0
+    while len(lines) < most and size < BYTES_AT_A_TIME:
+        line = stream.readline(LONGEST_LINE)
+        if not line:
+            break
+        lines.append(line)
+        size += len(line)
+        if len(line) == LONGEST_LINE:
+            break
+    return lines
+
+
+def refuse_pipe(file: str) -> None:
+    """InputError for a pipe or a device: files are gone through more than once."""
+    if os.path.exists(file) and not os.path.isfile(file) and not os.path.isdir(file):
+        raise InputError(f"{file}: must be a file; a pipe or a device cannot be read again")
 
 
 def read_all(
@@ -177,10 +204,19 @@ def parse(
         parse_line(file, number, line, header, text)
         for number, line in enumerate(lines, first_line)
     ]
+    columns = dict(zip(header, zip(*table, strict=True), strict=True))
     return {
-        name: np.array(column, dtype=str if name in text else float)
-        for name, column in zip(header, zip(*table, strict=True), strict=True)
+        name: one_text_each(column) if name in text else np.array(column, dtype=float)
+        for name, column in columns.items()
     }
+
+
+def one_text_each(column: Sequence[float | str]) -> NDArray[Any]:
+    """A column of text in which equal cells are one: numpy's own would make every cell as wide as
+    the longest.
+    """
+    known: dict[float | str, float | str] = {}
+    return np.array([known.setdefault(cell, cell) for cell in column], dtype=object)
 
 
 def parse_line(

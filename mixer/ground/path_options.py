@@ -7,21 +7,33 @@ from typing import Any
 import click
 
 from mixer.ground import run_files
+from mixer.ground.console import visible
+from mixer.ground.input_error import InputError
 
 
-class SourcePath(click.Path):
+class NamedPath(click.Path):
+    """A file's name that can be shown on a terminal and in a report."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Path:
+        name = os.fsdecode(super().convert(value, param, ctx))
+        if visible(name) != name or "\n" in name or "\t" in name:
+            raise InputError(f"{name!r}: control characters may not stand in a file's name")
+        return Path(name)
+
+
+class SourcePath(NamedPath):
     """A file to read. No result of the same run may go over it."""
 
     def __init__(self) -> None:
         super().__init__(path_type=Path)
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Path:
-        path = Path(os.fsdecode(super().convert(value, param, ctx)))
+        path = super().convert(value, param, ctx)
         run_files.reads(path)
         return path
 
 
-class ResultPath(click.Path):
+class ResultPath(NamedPath):
     """A file to write, with a place to stand in and a name of its own."""
 
     def __init__(self) -> None:
@@ -29,7 +41,7 @@ class ResultPath(click.Path):
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Path:
         run_files.writes(value)  # as it was given: a Path makes "." of an empty name
-        return Path(os.fsdecode(super().convert(value, param, ctx)))
+        return super().convert(value, param, ctx)
 
 
 SOURCE, RESULT = SourcePath(), ResultPath()

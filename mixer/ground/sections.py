@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from pydantic import BeforeValidator, Field, ValidationInfo, field_validator, model_validator
 
+from mixer.ground.console import visible
 from mixer.ground.curves import ForceCurve, Servo, ServoTable, straight
 from mixer.ground.geometry import VaneGeometry
 from mixer.ground.quantities import (
@@ -37,6 +38,13 @@ class Naming(Section):
     """[vehicle]"""
 
     name: str = Field(min_length=1, max_length=80)
+
+    @field_validator("name")
+    @classmethod
+    def can_be_shown(cls, name: str) -> str:
+        if visible(name) != name or "\n" in name or "\t" in name:
+            refuse(name, "must be without control characters")
+        return name
 
 
 class Engine(Section):

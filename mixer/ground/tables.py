@@ -14,6 +14,7 @@ import numpy as np
 from mixer.flight import FlightTables
 from mixer.flight import layout as at
 from mixer.ground.pieces import angle_cells, first_cell, force_cells, lasting, spread
+from mixer.ground.table_limits import assembled, refuse_unfit
 from mixer.ground.vehicle_errors import Problem, VehicleError
 
 if TYPE_CHECKING:
@@ -35,8 +36,8 @@ def build(vehicle: "Vehicle") -> FlightTables:
     """Flight tables of a vehicle; VehicleError, in words, where it does not fit the arithmetic."""
     from mixer.ground.word_bounds import check_words  # reads the flight core; not needed to load
 
-    words = Words(vehicle)
-    tables = FlightTables(words.assemble())
+    refuse_unfit(vehicle)
+    tables = FlightTables(assembled(Words(vehicle).assemble, vehicle))
     check_words(tables, vehicle)
     return tables
 
