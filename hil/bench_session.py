@@ -30,6 +30,7 @@ from mixer.ground.bench_results import (
 )
 from mixer.ground.command import INTERRUPTED, stop
 from mixer.ground.console import messages, output
+from mixer.ground.file_locks import alone_in
 from mixer.ground.files import write_whole
 from mixer.ground.quantities import VANES
 from mixer.ground.run_files import writes
@@ -56,6 +57,14 @@ def measure(options: BenchOptions, runs: Sequence[str]) -> Result:
         raise OptionError("--load-nm is needed: what hangs on the shaft, such as 0.3")
     options.out.mkdir(parents=True, exist_ok=True)
     writes(*(options.out / name for name in result_names()))
+    with alone_in(options.out, "bench"):
+        return measured(options, runs, vehicle, plans)
+
+
+def measured(
+    options: BenchOptions, runs: Sequence[str], vehicle: Vehicle, plans: dict[int, BenchPlan]
+) -> Result:
+    """The runs, in a folder in which nobody else measures."""
     if options.anew:
         set_aside(options, ("ready", *runs))
     current = options.servos[0]

@@ -13,8 +13,10 @@ from hil.bench_options import BenchOptions, OptionError
 from hil.bench_port import BenchPort, Scale
 from hil.errors import BoardError
 from mixer.ground.console import messages, output
+from mixer.ground.file_locks import alone_in
 from mixer.ground.files import InputError, write_whole
 from mixer.ground.quantities import VANES
+from mixer.ground.vehicle import Vehicle
 
 ENCODERS = "encoders.json"
 RAW = Scale(zero_counts=0.0)
@@ -53,6 +55,12 @@ def set_zero(options: BenchOptions) -> tuple[dict[str, Any], Callable[[], None]]
         raise OptionError(f"--board {options.board}: no vane is there to be held edge-on")
     vehicle = options.vehicle()
     options.out.mkdir(parents=True, exist_ok=True)
+    with alone_in(options.out, "bench"):
+        return zeroed(options, vehicle)
+
+
+def zeroed(options: BenchOptions, vehicle: Vehicle) -> tuple[dict[str, Any], Callable[[], None]]:
+    """The scales, in a folder in which nobody else measures."""
     scales = dict(enumerate(read_scales(options.out), 1))
     with bench_board(
         options.board,

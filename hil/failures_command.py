@@ -9,6 +9,7 @@ from hil.failure_report import NAMES, facts, jam_sentence, page, rows, split, wr
 from hil.failures import pair_plans, single_plans
 from hil.flight_options import (
     cluster_option,
+    cluster_tls_option,
     first_seed_option,
     no_watch_option,
     report_option,
@@ -51,6 +52,7 @@ from mixer.ground.vehicle import load_vehicle
 )
 @workers_option
 @cluster_option
+@cluster_tls_option
 @report_option("failures.html", "; every flight goes beside it, as CSV")
 @result_option
 def failures(
@@ -63,6 +65,7 @@ def failures(
     roll_lost_deg_s: float,
     workers: int | None,
     cluster: str | None,
+    tls_files: tuple[Path, Path, Path] | None,
     report_file: Path,
     as_json: bool,
 ) -> None:
@@ -86,7 +89,7 @@ def failures(
     limits = Limits(lost_deg, roll_lost_deg_s)
     tasks = tasks_of(vehicle, plans, ("flight-core", "clipped"), not no_watch)
     with (
-        executor_of(workers, cluster) as (executor, count),
+        executor_of(workers, cluster, tls_files) as (executor, count),
         progress("Flying failures", 2 * len(plans)) as done,
     ):
         flown = fly_failures(tasks, executor, count, limits, done)

@@ -21,7 +21,20 @@ workers_option = click.option(
     "--workers", type=click.IntRange(1, 1024), help="Processes; by default all cores."
 )
 cluster_option = click.option(
-    "--cluster", metavar="ADDRESS", help="A Dask cluster to fly on instead."
+    "--cluster",
+    metavar="ADDRESS",
+    help="A Dask cluster to fly on instead. Whoever runs it, or can reach its ports, can run any "
+    "program as you on this machine, and reads your vehicle file: only one that is yours, on a "
+    "network that is yours, or by TLS (tls://...).",
+)
+cluster_tls_option = click.option(
+    "--cluster-tls",
+    "tls_files",
+    nargs=3,
+    metavar="CA CERT KEY",
+    type=SOURCE,
+    help="For a cluster at tls://...: its authority's certificate, your certificate, your key, as "
+    "PEM files. Then only who has a certificate of that authority takes part.",
 )
 
 

@@ -45,6 +45,10 @@ STATE_WORDS = 80
 LONGEST_GAP_US = 16_000_000  # a longer one wears the vanes no more than this one does
 LONGEST_DT_US = 500_000  # and moves them no further than this one does
 
+# The highest pressure, Pa, that a frame can carry in its three bytes. Vehicle files are held to a
+# reference of which the double, where readings stop to count (PA_MAX), is not above this.
+PRESSURE_MOST_PA = 0xFFFFFF
+
 # ---- flight tables ----------------------------------------------------------------------------
 COS = 80  # four each from here, Q14
 SIN = 84
