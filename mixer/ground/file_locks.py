@@ -9,10 +9,10 @@ from mixer.ground.input_error import InputError
 
 
 def taken(path: Path) -> int | None:
-    """A handle that holds the lock on a file, made where it is missing; None where another
-    process, or another handle of this one, holds it. Closing the handle gives it back.
+    """A handle that holds the lock on a folder, or on a file, made where it is missing; None where
+    another process, or another handle of this one, holds it. Closing the handle gives it back.
     """
-    handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o644)
+    handle = os.open(path, os.O_RDONLY if path.is_dir() else os.O_RDWR | os.O_CREAT, 0o644)
     try:
         if os.name == "nt":
             import msvcrt  # each of the two systems lacks the other's module
@@ -37,7 +37,10 @@ def alone_in(folder: Path, what: str) -> Iterator[None]:
 
     what: who that would be, such as "bench".
     """
-    handle = taken(folder / f".{what}.lock")
+    try:
+        handle = taken(folder)
+    except OSError:  # Windows, and folders on some other machine's disk, lock files only
+        handle = taken(folder / f".{what}.lock")
     if handle is None:
         raise InputError(
             f"{folder}: another {what} is at work in this folder; wait for its end, or name a "
