@@ -6,6 +6,8 @@ before its contents. i32, i24, u24: numbers of 4 and 3 bytes. Nothing is ever 64
 some USB ports stall there.
 """
 
+from mixer.flight.layout import PRESSURE_MOST_PA  # noqa: F401, part of what both ends agree on
+
 VERSION = 1  # upper two bits of a body's first byte
 ANSWER = 0x20  # then one bit; the kind is the lower five bits
 KINDS = 32

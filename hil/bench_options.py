@@ -15,6 +15,7 @@ from hil.servo_model import EmulatedServo
 from mixer.ground.command import result_option
 from mixer.ground.demo import scenario
 from mixer.ground.files import InputError
+from mixer.ground.path_options import SOURCE
 from mixer.ground.quantities import VANES
 from mixer.ground.servo_fit import FEWEST_POSITIONS
 from mixer.ground.vehicle import Vehicle, load_vehicle, parse_vehicle
@@ -185,7 +186,7 @@ SHARED = (
     click.option(
         "--vehicle",
         "vehicle_file",
-        type=click.Path(path_type=Path, dir_okay=False),
+        type=SOURCE,
         help="The vehicle file. Without a real board: the demo's, where none is named.",
     ),
     click.option(
@@ -227,7 +228,7 @@ SHARED = (
     ),
     click.option(
         "--firmware",
-        type=click.Path(path_type=Path, dir_okay=False),
+        type=SOURCE,
         help="MicroPython's ELF file for the emulated board.",
     ),
     click.option("--seed", type=click.IntRange(0), default=0, help="Of emulated servos. [0]"),

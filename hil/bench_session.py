@@ -20,12 +20,21 @@ from hil.journal import Journal, JournalError
 from hil.questions import ask
 from hil.typed_reader import TypedReader
 from mixer.ground.bench_data import bench_data
-from mixer.ground.bench_results import Setup, module_result, write_results
+from mixer.ground.bench_results import (
+    RESULTS,
+    SWEEP,
+    Setup,
+    module_result,
+    table_name,
+    write_results,
+)
 from mixer.ground.command import INTERRUPTED, stop
 from mixer.ground.console import messages, output
+from mixer.ground.file_locks import alone_in
 from mixer.ground.files import write_whole
 from mixer.ground.module_report import module_page, shown
 from mixer.ground.quantities import VANES
+from mixer.ground.run_files import writes
 from mixer.ground.servo_report import NOTHING_ASKED, not_measured, servo_page
 from mixer.ground.servo_verdict import ModuleVerdict, module_verdict, servo_verdict
 from mixer.ground.vehicle import Vehicle
@@ -42,6 +51,15 @@ def measure(options: BenchOptions, runs: Sequence[str]) -> Result:
     if list(runs) == ["hold"] and not any(plan.load_nm for plan in plans.values()):
         raise OptionError("--load-nm is needed: what hangs on the shaft, such as 0.3")
     options.out.mkdir(parents=True, exist_ok=True)
+    writes(*(options.out / name for name in result_names()))
+    with alone_in(options.out, "bench"):
+        return measured(options, runs, vehicle, plans)
+
+
+def measured(
+    options: BenchOptions, runs: Sequence[str], vehicle: Vehicle, plans: dict[int, BenchPlan]
+) -> Result:
+    """The runs, in a folder in which nobody else measures."""
     if options.anew:
         set_aside(options, ("ready", *runs))
     current = options.servos[0]
@@ -187,6 +205,13 @@ def write_reports(options: BenchOptions, module: ModuleVerdict) -> list[Path]:
     with write_whole(path) as stream:
         stream.write(module_page(module, facts))
     return [*written, path]
+
+
+def result_names() -> list[str]:
+    """The files that a run may write into its folder, besides its journals."""
+    numbers = range(1, VANES + 1)
+    pages = [*(f"servo-{number}.html" for number in numbers), "module.html"]
+    return [*map(table_name, numbers), SWEEP, RESULTS, *pages]
 
 
 def show(module: ModuleVerdict, folder: Path) -> None:

@@ -16,6 +16,7 @@ from hil.verify import CYCLES, SEEDS, Findings, Rows, verify
 from mixer.ground.command import FAILED, emit, result_option
 from mixer.ground.console import messages, output, progress
 from mixer.ground.demands import DemandFile
+from mixer.ground.path_options import SOURCE
 from mixer.ground.vehicle import Vehicle, load_vehicle
 
 CAUTION = (
@@ -25,7 +26,7 @@ CAUTION = (
 WIRINGS = ("rp2", "stm32")
 firmware_option = click.option(
     "--firmware",
-    type=click.Path(dir_okay=False, path_type=Path),
+    type=SOURCE,
     help="MicroPython's ELF file for the emulated board, instead of the one that is built.",
 )
 wiring_option = click.option(
@@ -35,7 +36,7 @@ wiring_option = click.option(
     show_default=True,
     help="How a real board is wired: its file in firmware_port/boards.",
 )
-vehicle_argument = click.argument("vehicle", type=click.Path(path_type=Path))
+vehicle_argument = click.argument("vehicle", type=SOURCE)
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
@@ -113,7 +114,7 @@ def deploy_command(name: str, wiring: str, vehicle: Path, as_json: bool) -> None
 )
 @firmware_option
 @wiring_option
-@click.option("--demands", type=click.Path(path_type=Path), help="A demands CSV to play as well.")
+@click.option("--demands", type=SOURCE, help="A demands CSV to play as well.")
 @click.option("--cycles", type=click.IntRange(240), default=CYCLES, show_default=True)
 @click.option("--seeds", type=click.IntRange(1), default=SEEDS, show_default=True)
 @click.option("--first-seed", type=int, default=0, show_default=True)

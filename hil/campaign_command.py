@@ -8,6 +8,7 @@ from hil.campaign import blocks_of, fly_campaign, spreads
 from hil.campaign_report import facts, page, verdict
 from hil.flight_options import (
     cluster_option,
+    cluster_tls_option,
     first_seed_option,
     no_watch_option,
     report_option,
@@ -28,6 +29,7 @@ from mixer.ground.vehicle import load_vehicle
 @first_seed_option
 @workers_option
 @cluster_option
+@cluster_tls_option
 @no_watch_option
 @click.option(
     "--out",
@@ -45,6 +47,7 @@ def campaign(
     first_seed: int,
     workers: int | None,
     cluster: str | None,
+    tls_files: tuple[Path, Path, Path] | None,
     no_watch: bool,
     folder: Path,
     report_file: Path,
@@ -66,7 +69,7 @@ def campaign(
     table = FlightTable(folder, mark_of(vehicle, not no_watch, first_seed))
     try:
         with (
-            executor_of(workers, cluster) as (executor, count),
+            executor_of(workers, cluster, tls_files) as (executor, count),
             progress("Flying", flights) as done,
         ):
             flown = fly_campaign(vehicle, blocks, table, executor, count, not no_watch, done)

@@ -3,21 +3,37 @@
 import json
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import click
+from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 
 from hil.bench_board import bench_board
 from hil.bench_options import BenchOptions, OptionError
 from hil.bench_port import BenchPort, Scale
 from hil.errors import BoardError
 from mixer.ground.console import messages, output
+from mixer.ground.file_locks import alone_in
 from mixer.ground.files import InputError, write_whole
 from mixer.ground.quantities import VANES
+from mixer.ground.vehicle import Vehicle
 
 ENCODERS = "encoders.json"
 RAW = Scale(zero_counts=0.0)
 LEAST_TURN_DEG = 2.0
+
+
+class KeptScale(BaseModel):
+    """A `Scale` as the file has it."""
+
+    model_config = ConfigDict(strict=True, extra="forbid", allow_inf_nan=False)
+
+    counts_per_turn: int = Field(4096, gt=0)
+    zero_counts: float = 2048.0
+    direction: Literal[1, -1] = 1
+
+
+SCALES = TypeAdapter(dict[Literal["1", "2", "3", "4"], KeptScale])
 
 
 def read_scales(folder: Path) -> list[Scale]:
@@ -26,13 +42,11 @@ def read_scales(folder: Path) -> list[Scale]:
     if not path.exists():
         return [Scale()] * VANES
     try:
-        kept = json.loads(path.read_text(encoding="utf-8"))
-        return [
-            Scale(**kept[str(servo)]) if str(servo) in kept else Scale()
-            for servo in range(1, VANES + 1)
-        ]
-    except (ValueError, TypeError) as error:
+        kept = SCALES.validate_json(path.read_bytes(), strict=True)
+    except ValidationError as error:
         raise InputError(f"{path}: not the encoders of a bench; run 'bench zero' anew") from error
+    by_servo = {int(number): Scale(**scale.model_dump()) for number, scale in kept.items()}
+    return [by_servo.get(servo, Scale()) for servo in range(1, VANES + 1)]
 
 
 def set_zero(options: BenchOptions) -> tuple[dict[str, Any], Callable[[], None]]:
@@ -41,6 +55,12 @@ def set_zero(options: BenchOptions) -> tuple[dict[str, Any], Callable[[], None]]
         raise OptionError(f"--board {options.board}: no vane is there to be held edge-on")
     vehicle = options.vehicle()
     options.out.mkdir(parents=True, exist_ok=True)
+    with alone_in(options.out, "bench"):
+        return zeroed(options, vehicle)
+
+
+def zeroed(options: BenchOptions, vehicle: Vehicle) -> tuple[dict[str, Any], Callable[[], None]]:
+    """The scales, in a folder in which nobody else measures."""
     scales = dict(enumerate(read_scales(options.out), 1))
     with bench_board(
         options.board,

@@ -19,6 +19,7 @@ from hil.failure_report import (
 from hil.failures import pair_plans, single_plans
 from hil.flight_options import (
     cluster_option,
+    cluster_tls_option,
     first_seed_option,
     no_watch_option,
     report_option,
@@ -29,6 +30,7 @@ from hil.workers import executor_of
 from mixer.ground.command import FAILED, emit, result_option
 from mixer.ground.console import output, progress
 from mixer.ground.files import write_whole
+from mixer.ground.path_options import beside
 from mixer.ground.vehicle import load_vehicle
 
 
@@ -60,6 +62,7 @@ from mixer.ground.vehicle import load_vehicle
 )
 @workers_option
 @cluster_option
+@cluster_tls_option
 @report_option("failures.html", "; every flight goes beside it, as CSV")
 @result_option
 def failures(
@@ -72,6 +75,7 @@ def failures(
     roll_lost_deg_s: float,
     workers: int | None,
     cluster: str | None,
+    tls_files: tuple[Path, Path, Path] | None,
     report_file: Path,
     as_json: bool,
 ) -> None:
@@ -86,6 +90,7 @@ def failures(
 
     Example: fourvane failures vehicle.toml --pairs
     """
+    csv_file = beside(report_file, ".csv")
     vehicle = load_vehicle(vehicle_file)
     numbers = range(first_seed, first_seed + seeds)
     plans = single_plans(vehicle, numbers)
@@ -95,12 +100,11 @@ def failures(
     limits = Limits(lost_deg, roll_lost_deg_s, required and required.attitude_error_deg)
     tasks = tasks_of(vehicle, plans, ("flight-core", "clipped"), not no_watch)
     with (
-        executor_of(workers, cluster) as (executor, count),
+        executor_of(workers, cluster, tls_files) as (executor, count),
         progress("Flying failures", 2 * len(plans)) as done,
     ):
         flown = fly_failures(tasks, executor, count, limits, done)
     flown = with_reachability(vehicle, flown)
-    csv_file = report_file.with_suffix(".csv")
     with write_whole(report_file) as stream:
         write_csv(csv_file, flown)
         stream.write(page(vehicle, flown, limits, not no_watch, csv_file))

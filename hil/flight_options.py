@@ -6,11 +6,11 @@ from typing import Any
 
 import click
 
+from mixer.ground.path_options import RESULT, SOURCE
+
 Decorator = Callable[[Any], Any]
 
-vehicle_argument = click.argument(
-    "vehicle_file", metavar="VEHICLE", type=click.Path(path_type=Path)
-)
+vehicle_argument = click.argument("vehicle_file", metavar="VEHICLE", type=SOURCE)
 no_watch_option = click.option(
     "--no-watch", is_flag=True, help="Vanes have no angle sensors: no jam is noticed."
 )
@@ -21,7 +21,20 @@ workers_option = click.option(
     "--workers", type=click.IntRange(1, 1024), help="Processes; by default all cores."
 )
 cluster_option = click.option(
-    "--cluster", metavar="ADDRESS", help="A Dask cluster to fly on instead."
+    "--cluster",
+    metavar="ADDRESS",
+    help="A Dask cluster to fly on instead. Whoever runs it, or can reach its ports, can run any "
+    "program as you on this machine, and reads your vehicle file: only one that is yours, on a "
+    "network that is yours, or by TLS (tls://...).",
+)
+cluster_tls_option = click.option(
+    "--cluster-tls",
+    "tls_files",
+    nargs=3,
+    metavar="CA CERT KEY",
+    type=SOURCE,
+    help="For a cluster at tls://...: its authority's certificate, your certificate, your key, as "
+    "PEM files. Then only who has a certificate of that authority takes part.",
 )
 
 
@@ -30,7 +43,7 @@ def report_option(name: str, more: str = "") -> Decorator:
     return click.option(
         "--report",
         "report_file",
-        type=click.Path(path_type=Path),
+        type=RESULT,
         default=Path(name),
         show_default=True,
         help=f"Where the report goes{more}.",

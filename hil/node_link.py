@@ -66,8 +66,8 @@ def read_numbers(contents: bytes, width: int = 3) -> tuple[int, ...]:
 
 
 def demand_contents(pitch_mnm: int, yaw_mnm: int, roll_mnm: int, pressure_pa: int) -> bytes:
-    """The contents of a DEMAND; pressure is held inside what three bytes can say (167 bar)."""
-    pressure = min(max(pressure_pa, 0), 0xFFFFFF)
+    """The contents of a DEMAND; pressure is held inside what the frame can carry (167 bar)."""
+    pressure = min(max(pressure_pa, 0), p.PRESSURE_MOST_PA)
     return numbers((pitch_mnm, yaw_mnm, roll_mnm), 4) + pressure.to_bytes(3, "little")
 
 

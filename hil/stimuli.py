@@ -38,6 +38,8 @@ class RandomCycles:
         self.primary_mnm = max(self.words[at.MNM_MAX] // LARGEST_VANES, 1)
         self.roll_mnm = max(self.words[at.ROLL_MNM_MAX] // LARGEST_VANES, 1)
         self.reference_pa = self.words[at.PA_MAX] // 2
+        steady, ends = self._steady, self._ends
+        self.pressures = (steady, steady, self._wandering, self._starting, ends)
         self.demands: tuple[Callable[[], tuple[int, int, int]], ...] = (
             self._inside,
             self._saturating,
@@ -70,7 +72,7 @@ class RandomCycles:
         self.link.pace(self._pace_us(), forces=True)
         if choose.random() < 0.35:
             self._jam_or_free()
-        pressure = choose.choice((self._steady, self._steady, self._wandering, self._starting))
+        pressure = choose.choice(self.pressures)
         demand = choose.choice(self.demands)
         held = demand()
         for i in range(choose.randint(*SEGMENT)):
@@ -119,6 +121,12 @@ class RandomCycles:
 
     def _starting(self, i: int) -> int:
         return i * self.reference_pa // 60
+
+    def _ends(self, i: int) -> int:
+        """The ends of the vehicle's range and of what a frame carries, and beside them."""
+        least, most = self.words[at.PA_MIN], self.words[at.PA_MAX]
+        ends = (0, 1, least - 1, least, most - 1, most, most + 1, p.PRESSURE_MOST_PA)
+        return self.random.choice(ends)
 
     # ---- demands, mN·m --------------------------------------------------------------------------
 

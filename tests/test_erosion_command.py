@@ -10,7 +10,7 @@ from click.testing import CliRunner
 from mixer.ground.command import fourvane
 from mixer.ground.erosion_command import erosion
 from mixer.ground.vanes_report import vanes
-from mixer.ground.vehicle import load_vehicle
+from mixer.ground.vehicle import load_vehicle, parse_vehicle
 from mixer.ground.worn_vehicle import with_erosion
 from tests.vehicles import drawn, vehicle_file, vehicle_text
 
@@ -78,16 +78,16 @@ def test_fit_keeps_every_comment_and_every_other_table(tmp_path):
     assert source.read_text(encoding="utf-8") == text
 
 
-def test_an_erosion_table_that_stands_already_gets_new_values_and_keeps_its_comments():
-    text = (
-        "[engine]\nburn_time_s = 26.0\n\n[erosion]\n# from the first burn\n"
-        "load_s = [0.0, 26.0] # seconds\neffectiveness = [1.0, 0.9]\n\n[control]\nrate_hz = 200\n"
-    )
+def test_an_erosion_table_that_stands_already_gets_new_values_and_keeps_its_comments(tmp_path):
+    text = vehicle_text(erosion={"load_s": [0.0, 26.0], "effectiveness": [1.0, 0.9]})
+    text = text.replace("[erosion]\n", "[erosion]\n# from the first burn\n")
+    text = text.replace("load_s = [0.0, 26.0]", "load_s = [0.0, 26.0] # seconds")
     rows = [np.array([1.0, 0.95, 0.912345])]
-    written = with_erosion(text, np.array([0.0, 13.0, 26.0]), rows, "burns.csv")
+    changed = with_erosion(parse_vehicle(text), np.array([0.0, 13.0, 26.0]), rows, "burns.csv")
+    written = changed.text(tmp_path / "worn.toml")
     data = tomllib.loads(written)
     assert data["erosion"] == {"load_s": [0.0, 13.0, 26.0], "effectiveness": [1.0, 0.95, 0.9123]}
-    assert data["control"] == {"rate_hz": 200}
+    assert data["control"] == tomllib.loads(text)["control"]
     assert "# from the first burn" in written and "# seconds" in written
     assert written.count("[erosion]") == 1
 

@@ -56,6 +56,10 @@ LONGEST_DT_US = 500_000  # and moves them no further than this one does
 LAST_US = 1_000_000_000  # burn time and burn load stand still there
 TICK = 10  # times in the tables are in ticks of 2^10 µs
 
+# The highest pressure, Pa, that a frame can carry in its three bytes. Vehicle files are held to a
+# reference of which the double, where readings stop to count (PA_MAX), is not above this.
+PRESSURE_MOST_PA = 0xFFFFFF
+
 # ---- flight tables ----------------------------------------------------------------------------
 COS = 112  # Q14
 SIN = 116

@@ -1,21 +1,17 @@
 """What the bench measured, put into the vehicle file: the user's comments and order stay."""
 
-import os
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import tomlkit
-from tomlkit.items import Table
-
-from mixer.ground.corrected_vehicle import write_tables
+from mixer.ground.curves import ServoTable
 from mixer.ground.edge_on import covered_travel, moved_tables
-from mixer.ground.files import InputError, write_whole
-from mixer.ground.quantities import VANES, Array
-from mixer.ground.servo_table import read_servo_table
-from mixer.ground.vehicle import Vehicle, parse_vehicle
-from mixer.ground.vehicle_errors import VehicleError
+from mixer.ground.input_error import InputError
+from mixer.ground.quantities import VANES
+from mixer.ground.servo_table import read_servo_table, table_values
+from mixer.ground.vehicle import Vehicle
+from mixer.ground.vehicle_text import VehicleText
 
 
 class AdoptError(InputError):
@@ -44,63 +40,47 @@ def adopt(
     slew_share: of the slew measured without load, what is counted on in flight. keep_jig: edge-on
     is where the bench had it, whatever a static test found (see `edge_on`). Returns what
     changed, a sentence each. AdoptError where tables of some servos are missing; VehicleError
-    where the result would be no vehicle file; then nothing is written.
+    where the result would be no vehicle file, InputError where its text cannot be changed; then
+    nothing is written.
     """
-    document = tomlkit.parse(vehicle.text)
-    servos = document["servos"]
-    assert isinstance(servos, Table)
+    file = VehicleText(vehicle)
     changes: list[str] = []
     values = new_values(vehicle, measured, slew_share)
     tables = [measured[i].table if i in measured else None for i in range(1, VANES + 1)]
-    moved: dict[str, Array] = {}
     if any(tables):
-        values["table"] = table_names(out, tables)
+        read = tables_of(tables)
         edge_on_deg = vehicle.servo_table.edge_on_deg
         if edge_on_deg is not None and keep_jig:
-            del servos["edge_on_deg"]
+            file.drop("servos", "edge_on_deg")
             changes.append(
                 "edge_on_deg is dropped: neutral is the jig's again, not what the static test found"
             )
         elif edge_on_deg is not None:
-            moved = moved_by_test(tables, edge_on_deg, out)
-            values["table"] = list(moved)
+            read = moved_tables(read, edge_on_deg)
             off = ", ".join(f"{deg:+.2f}" for deg in edge_on_deg)
             changes.append(
                 "the static test wins over the jig: the bench's tables are moved by what it found, "
                 f"{off} deg (vanes 1 to 4); --keep-jig takes them as they are"
             )
-            travel_deg = covered_travel(vehicle.vanes.travel_deg, list(moved.values()))
+            travel_deg = covered_travel(vehicle.vanes.travel_deg, read)
             if (travel_deg != vehicle.vanes.travel_deg).any():
-                document["vanes"]["travel_deg"] = travel_deg.tolist()  # type: ignore[index]
+                file.put("vanes", "travel_deg", travel_deg.tolist())
                 changes.append("travel ends where the moved tables end")
+        values["table"] = [table_values(table) for table in read]
         for key in ("neutral_us", "us_per_deg"):
-            if key in servos:
-                del servos[key]
+            if file.get("servos", key) is not None:
+                file.drop("servos", key)
                 changes.append(f"{key} gives way to the measured tables")
     for key, value in values.items():
-        before = servos.get(key)
-        plain_before = before.unwrap() if before is not None else None
-        if plain_before != value:
-            servos[key] = value
-            changes.append(f"{key} = {value}, was {plain_before or 'not given'}")
-    text = tomlkit.dumps(document)
-    write_tables(moved, out.parent)
-    try:
-        parse_vehicle(text, str(out))
-    except VehicleError:
-        for name in moved:
-            (out.parent / name).unlink(missing_ok=True)
-        raise
-    with write_whole(out) as stream:
-        stream.write(text)
+        before = file.get("servos", key)
+        if before != value:
+            file.put("servos", key, value)
+            told = f"{value}, was {before or 'not given'}"
+            if key == "table":
+                told = "the four tables as measured, from now on in the vehicle file itself"
+            changes.append(f"{key} = {told}")
+    file.write(out)
     return changes
-
-
-def moved_by_test(tables: list[Path | None], edge_on_deg: Array, out: Path) -> dict[str, Array]:
-    """The bench's four tables with 0 where the static test found edge-on, by their new names."""
-    read = [read_servo_table(table) for table in tables if table is not None]
-    names = [f"{out.stem}-servo{vane}.csv" for vane in range(1, VANES + 1)]
-    return dict(zip(names, moved_tables(read, edge_on_deg), strict=True))
 
 
 def new_values(
@@ -126,17 +106,15 @@ def new_values(
     return values
 
 
-def table_names(out: Path, tables: list[Path | None]) -> list[str]:
-    """The four tables as the vehicle file names them: from its own folder."""
+def tables_of(tables: list[Path | None]) -> list[ServoTable]:
+    """The four tables, to stand in the vehicle file, which then hangs on no other file.
+
+    A later run in the bench's folder writes its tables anew; what flies must not change by that.
+    """
     missing = [str(i) for i, table in enumerate(tables, 1) if table is None]
     if missing:
         raise AdoptError(
             f"no servo table of servo {', '.join(missing)}; a vehicle file takes four tables or "
             "none: measure the rest, or adopt with --without-tables"
         )
-    folder = os.path.abspath(out.parent)
-    return [
-        Path(os.path.relpath(os.path.abspath(table), folder)).as_posix()
-        for table in tables
-        if table is not None
-    ]
+    return [read_servo_table(table) for table in tables if table is not None]

@@ -16,22 +16,23 @@ from mixer.ground.command import emit, result_option
 from mixer.ground.commands_csv import CommandsWriter
 from mixer.ground.console import messages, output, progress
 from mixer.ground.demands import DemandFile
-from mixer.ground.files import InputError, keep_apart, write_whole
+from mixer.ground.files import InputError, write_whole
 from mixer.ground.flight_record import AXES, FlightRecord
+from mixer.ground.path_options import RESULT, SOURCE, beside
 from mixer.ground.quantities import VANES
 from mixer.ground.tables_dump import checksum
 from mixer.ground.vehicle import Vehicle, load_vehicle
 
 
 @click.command()
-@click.argument("vehicle_file", metavar="VEHICLE", type=click.Path(path_type=Path))
-@click.argument("demands_file", metavar="DEMANDS", type=click.Path(path_type=Path))
+@click.argument("vehicle_file", metavar="VEHICLE", type=SOURCE)
+@click.argument("demands_file", metavar="DEMANDS", type=SOURCE)
 @click.option(
-    "--out", required=True, metavar="FILE", type=click.Path(path_type=Path),
+    "--out", required=True, metavar="FILE", type=RESULT,
     help="Where the commands go: CSV with deflections, pulses, moments and flags.",
 )  # fmt: skip
 @click.option(
-    "--report", metavar="FILE", type=click.Path(path_type=Path),
+    "--report", metavar="FILE", type=RESULT,
     help="Where the report goes. Left out: beside the commands, with the ending .html.",
 )  # fmt: skip
 @click.option(
@@ -63,7 +64,7 @@ def allocate(
 
     Example: fourvane allocate vehicle.toml demands.csv --out commands.csv
     """
-    report = out.with_suffix(".html") if report is None else report
+    report = beside(out, ".html") if report is None else report
     vehicle = load_vehicle(vehicle_file)
     record = allocate_files(vehicle, demands_file, out, report, [Jam(*jam) for jam in jams], load_s)
     warning = flight_report.gap_warning(record, vehicle)
@@ -87,7 +88,6 @@ def allocate_files(
     load_s: float | None = None,
 ) -> FlightRecord:
     """Run a demand file and write commands and report, both whole or neither."""
-    keep_apart([out, report], [vehicle.path, demands_file])
     tables = vehicle.flight_tables()
     demands = DemandFile(demands_file, vehicle)
     with ExitStack() as files:
@@ -108,6 +108,8 @@ def allocate_files(
         report_stream.write(
             flight_report.page(vehicle, record, sources, notes(record, vehicle, jams, load_s))
         )
+        for stream in (commands_stream, report_stream):  # trouble comes before either is in place
+            stream.flush()
     return record
 
 

@@ -1,19 +1,24 @@
 """The results a bench run leaves in its folder, and how they are read again."""
 
 import json
-from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from mixer.ground.adopt_servos import AdoptError, Measured
 from mixer.ground.command import plain
 from mixer.ground.files import write_whole
+from mixer.ground.run_files import reads
 from mixer.ground.servo_fit import write_servo_table
 from mixer.ground.servo_verdict import ModuleVerdict, ServoVerdict
 from mixer.ground.sweep import write_sweeps
 
 RESULTS = "bench.json"
+LARGEST_BYTES = 10_000_000
+# Nothing but the type that is named, no NaN; keys that are not read may be there.
+STRICT = ConfigDict(strict=True, allow_inf_nan=False)
 SWEEP = "sweep.csv"
 
 
@@ -119,33 +124,66 @@ class BenchRun:
             )
 
 
+class Figures(BaseModel):
+    """What of a servo's figures goes into a vehicle file."""
+
+    model_config = STRICT
+
+    slew_deg_s: float | None = Field(None, gt=0)
+    latency_ms: float | None = Field(None, ge=0)
+    backlash_deg: float | None = Field(None, ge=0)
+
+
+class ServoResults(BaseModel):
+    """One servo in the results file; `table` is a file in the same folder."""
+
+    model_config = STRICT
+
+    figures: Figures
+    table: str | None = Field(pattern=r"^[^/\\\x00]+$")
+
+
+class Results(BaseModel):
+    """The keys of the results file that are read again; the others are for people."""
+
+    model_config = STRICT
+
+    vehicle: str
+    board: str = ""
+    rehearsal: bool | None = None
+    passed: bool
+    reasons: list[str] = []
+    not_measured: list[str] = []
+    servos: dict[Literal["1", "2", "3", "4"], ServoResults]
+
+
 def read_run(folder: Path, with_tables: bool = True) -> BenchRun:
     """What a bench run left in its folder. AdoptError where it holds no results."""
     path = folder / RESULTS
+    reads(path)
     try:
-        results = json.loads(path.read_text(encoding="utf-8"))
-        servos: Mapping[str, Any] = results["servos"]
-        return BenchRun(
-            path,
-            str(results["vehicle"]),
-            str(results.get("board", "")),
-            results.get("rehearsal"),
-            [] if results["passed"] else list(results["reasons"]),
-            list(results.get("not_measured", [])),
-            {int(n): measured(folder, servo, with_tables) for n, servo in servos.items()},
-        )
+        if path.stat().st_size > LARGEST_BYTES:
+            raise AdoptError(f"{path}: too large to be the results of a bench run")
+        results = Results.model_validate_json(path.read_bytes())
     except OSError as error:
         raise AdoptError(f"{path}: {error.strerror}; name the folder of a bench run") from error
-    except (ValueError, KeyError, TypeError, AttributeError) as error:
-        raise AdoptError(f"{path}: not the results of a bench run") from error
-
-
-def measured(folder: Path, servo: Mapping[str, Any], with_tables: bool) -> Measured:
-    figures = servo["figures"]
-    table = folder / servo["table"] if servo["table"] and with_tables else None
-    return Measured(
-        table,
-        figures.get("slew_deg_s"),
-        figures.get("latency_ms"),
-        figures.get("backlash_deg"),
+    except ValidationError as error:
+        first = error.errors(include_url=False)[0]
+        place = ".".join(map(str, first["loc"])) or "its text"
+        words = f"not the results of a bench run ({place}: {first['msg']})"
+        raise AdoptError(f"{path}: {words}") from error
+    return BenchRun(
+        path,
+        results.vehicle,
+        results.board,
+        results.rehearsal,
+        [] if results.passed else results.reasons or ["no reason is given"],
+        results.not_measured,
+        {
+            int(number): Measured(
+                folder / servo.table if servo.table and with_tables else None,
+                **servo.figures.model_dump(),
+            )
+            for number, servo in results.servos.items()
+        },
     )

@@ -9,7 +9,6 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from random import Random
-from tempfile import TemporaryDirectory
 
 from hypothesis import Phase, Verbosity, find, settings, target
 from hypothesis.configuration import set_hypothesis_home_dir
@@ -20,6 +19,7 @@ from mixer.ground.smallest import smallest
 from mixer.ground.strategies import flights
 from mixer.ground.subject import Subject
 from mixer.ground.trial import BreachError, Flight
+from mixer.ground.work_folder import WorkFolder
 
 
 @dataclass(frozen=True)
@@ -150,7 +150,7 @@ def check_promises(
 @contextlib.contextmanager
 def nothing_left_behind() -> Iterator[None]:
     """Hypothesis keeps notes in a folder where it is called; here they are thrown away."""
-    with TemporaryDirectory() as folder:
+    with WorkFolder("check") as folder:
         set_hypothesis_home_dir(folder)
         try:
             yield

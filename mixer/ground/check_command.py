@@ -12,6 +12,7 @@ from mixer.ground.authority import AXES, required_nm
 from mixer.ground.command import FAILED, emit, result_option
 from mixer.ground.console import output, progress
 from mixer.ground.envelope_verdict import Judged, judge_reach, reach_words
+from mixer.ground.path_options import SOURCE
 from mixer.ground.tables import COUNTS
 from mixer.ground.vehicle import Vehicle, load_vehicle
 
@@ -35,7 +36,7 @@ NOT_CHECKED = (
 
 
 @click.command()
-@click.argument("vehicle_file", metavar="VEHICLE", type=click.Path(path_type=Path))
+@click.argument("vehicle_file", metavar="VEHICLE", type=SOURCE)
 @click.option(
     "--examples", metavar="N", type=click.IntRange(1, 1_000_000), default=EXAMPLES,
     show_default=True, help="How many flights each promise is tried on.",

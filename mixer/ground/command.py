@@ -20,8 +20,9 @@ from typing import Any, NoReturn
 import click
 import numpy as np
 
-from mixer.ground.console import output
-from mixer.ground.files import InputError
+from mixer.ground.console import output, visible
+from mixer.ground.input_error import InputError
+from mixer.ground.run_files import one_run
 
 COMMANDS = "fourvane.commands"
 FAILED, BAD_INPUT, INTERRUPTED = 1, 2, 130
@@ -59,7 +60,7 @@ class Commands(click.Group):
 
     def invoke(self, ctx: click.Context) -> Any:
         try:
-            with told_what_is_missing():
+            with told_what_is_missing(), one_run():
                 return super().invoke(ctx)
         except InputError as error:
             stop(str(error), BAD_INPUT)
@@ -100,7 +101,7 @@ def summary(point: EntryPoint) -> str:
 
 def stop(message: str, status: int) -> NoReturn:
     """End the program with a message on standard error and an exit status."""
-    click.echo(message, err=True)
+    click.echo(visible(message), err=True)
     sys.exit(status)
 
 

@@ -2,6 +2,7 @@
 
 import contextlib
 import time
+import unicodedata
 from collections.abc import Callable, Iterator
 
 from rich.console import Console
@@ -12,6 +13,18 @@ messages = Console(stderr=True, markup=False, highlight=False)
 output = Console(markup=False, highlight=False)
 
 QUIET_S = 0.5
+
+
+def visible(text: str) -> str:
+    """Text whose control characters, which a terminal would obey, and undecodable bytes stand as
+    escapes; lines and tabs stay.
+    """
+    return "".join(
+        each.encode("unicode_escape").decode()
+        if each not in "\n\t" and unicodedata.category(each) in ("Cc", "Cs")
+        else each
+        for each in text
+    )
 
 
 @contextlib.contextmanager

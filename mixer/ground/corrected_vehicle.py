@@ -4,23 +4,19 @@ What the test did not tell stays as it was. A vane's new effectiveness becomes t
 force curve, so that wear starts from 1; an edge-on off neutral becomes the servo's neutral.
 """
 
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
-import tomlkit
 
 from mixer.ground.edge_on import covered_travel, moved_tables, surely_off_deg
 from mixer.ground.excitation import listed
-from mixer.ground.files import write_whole
 from mixer.ground.findings import thrust_lost
 from mixer.ground.identify import Identification, IdentifyError
 from mixer.ground.quantities import VANES, Array
-from mixer.ground.servo_table import COLUMNS as SERVO_COLUMNS
-from mixer.ground.vehicle import parse_vehicle
-from mixer.ground.vehicle_edit import Edit, alike, array, decimals, significant
-from mixer.ground.vehicle_errors import VehicleError
+from mixer.ground.servo_table import table_values
+from mixer.ground.vehicle_edit import Edit, alike, decimals, significant
+from mixer.ground.vehicle_text import VehicleText
 
 WEAR_ROWS = 9
 BEND_POINTS = 9
@@ -30,10 +26,9 @@ ORIGIN = "standard errors, from the static test"
 
 @dataclass
 class Corrected:
-    """The text of the new file, servo tables to stand beside it, and what changed, in words."""
+    """The new file, and what changed, in words."""
 
-    text: str
-    servo_tables: dict[str, Array] = field(default_factory=dict)
+    file: VehicleText
     changes: list[str] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
 
@@ -47,15 +42,13 @@ def corrected(
     keep_neutrals: the servos' neutrals stay where the jig set them (see `edge_on`).
     """
     refuse_dead_vanes(found)
-    document = tomlkit.parse(found.vehicle.text)
-    result = Corrected("")
-    edit = Edit(document, result.changes)
+    result = Corrected(VehicleText(found.vehicle))
+    edit = Edit(result.file, result.changes)
     correct_layout(found, edit)
     new = correct_curves(found, edit, result.notes)
     correct_wear(found, edit, new, result.notes)
-    kept_deg = correct_zeros(found, edit, out, result, keep_neutrals)
+    kept_deg = correct_zeros(found, edit, result.notes, keep_neutrals)
     write_uncertainty(found, edit, new, origin, kept_deg)
-    result.text = tomlkit.dumps(document)
     return result
 
 
@@ -68,30 +61,6 @@ def refuse_dead_vanes(found: Identification) -> None:
             "its force in the file: is it there, does its shaft turn with its sensor? At least "
             f"{LEAST_EFFECTIVENESS:.0%} is needed to steer by it"
         )
-
-
-def write_corrected(result: Corrected, out: Path) -> None:
-    """Write the vehicle file and its servo tables, after reading it as it will be read.
-
-    VehicleError where it would be refused; then nothing is left.
-    """
-    write_tables(result.servo_tables, out.parent)
-    try:
-        parse_vehicle(result.text, str(out))
-    except VehicleError:
-        for name in result.servo_tables:
-            (out.parent / name).unlink(missing_ok=True)
-        raise
-    with write_whole(out) as stream:
-        stream.write(result.text)
-
-
-def write_tables(tables: Mapping[str, Array], folder: Path) -> None:
-    """Servo tables (n, 2) by their file names."""
-    for name, rows in tables.items():
-        with write_whole(folder / name) as stream:
-            stream.write(",".join(SERVO_COLUMNS) + "\n")
-            np.savetxt(stream, rows, fmt="%.3f", delimiter=",")
 
 
 def correct_layout(found: Identification, edit: Edit) -> None:
@@ -114,8 +83,7 @@ def correct_curves(found: Identification, edit: Edit, notes: list[str]) -> Array
     wear table, (4,): 1 where the curve took them.
     """
     scale = np.where(told_vanes(found), found.value("effectiveness")[0], 1.0)
-    vanes = edit.table("vanes")
-    if "force_n" not in vanes:
+    if edit.file.get("vanes", "force_n") is None:
         notes.append(
             "forces are computed from the drawing: what the new vanes gave stands as the first row "
             "of the wear table, and drag and the shape of the curve stay as computed"
@@ -139,7 +107,7 @@ def correct_curves(found: Identification, edit: Edit, notes: list[str]) -> Array
         "vanes", "force_n", alike([significant(row) for row in forces]),
         f"scaled by {decimals(scale)}" + (" and bent" if bend.any() else ""),
     )  # fmt: skip
-    if "drag_n" in vanes:
+    if edit.file.get("vanes", "drag_n") is not None:
         drags = new_drags(found, deflections)
         rest_n = [float(np.interp(0.0, *pair)) for pair in zip(deflections, drags, strict=True)]
         edit.put(
@@ -197,9 +165,7 @@ def correct_wear(found: Identification, edit: Edit, scale: Array, notes: list[st
         )
 
 
-def correct_zeros(
-    found: Identification, edit: Edit, out: Path, result: Corrected, keep: bool
-) -> Array:
+def correct_zeros(found: Identification, edit: Edit, notes: list[str], keep: bool) -> Array:
     """Move the servos' neutrals so that 0 is edge-on to the jet again, by the rule of `edge_on`;
     return what stays off neutral all the same, (4,).
     """
@@ -207,7 +173,7 @@ def correct_zeros(
     zero_deg = surely_off_deg(value, error, found.told("zero_deg"))
     within = np.flatnonzero(found.told("zero_deg") & (value != 0.0) & (zero_deg == 0.0))
     if len(within):
-        result.notes.append(
+        notes.append(
             f"edge-on of {listed(within)} was found within two standard errors of neutral "
             f"({np.abs(value[within]).max():.2g} deg at most): neutral stays there"
         )
@@ -215,7 +181,7 @@ def correct_zeros(
         return zero_deg
     off = ", ".join(f"{deg:+.2f}" for deg in zero_deg)
     if keep:
-        result.notes.append(
+        notes.append(
             f"--keep-neutrals: the jig's neutrals stay, although edge-on is {off} deg off them "
             "(vanes 1 to 4); the errors of [uncertainty] hold that"
         )
@@ -227,16 +193,15 @@ def correct_zeros(
         edit.put("servos", "neutral_us", neutral_us.tolist())
     else:
         tables = moved_tables(servos.table, zero_deg)
-        names = [f"{out.stem}-servo{vane}.csv" for vane in range(1, VANES + 1)]
-        result.servo_tables |= dict(zip(names, tables, strict=True))
-        edit.put("servos", "table", names)
+        told = "the servo tables, moved to edge-on, from now on in the vehicle file itself"
+        edit.put("servos", "table", [table_values(table) for table in tables], told)
         covered = covered_travel(travel, tables)
         if (covered != travel).any():
             edit.put("vanes", "travel_deg", covered.tolist())
-            result.notes.append("travel ends where the shifted servo tables end")
+            notes.append("travel ends where the shifted servo tables end")
     before = np.zeros(VANES) if servos.edge_on_deg is None else servos.edge_on_deg
     edit.put("servos", "edge_on_deg", (before + zero_deg).round(3).tolist())
-    result.notes.append(
+    notes.append(
         f"the static test wins over the jig: neutral has moved by {off} deg (vanes 1 to 4, kept as "
         "edge_on_deg for servos measured later): check that the linkages still reach both ends of "
         "travel; --keep-neutrals keeps the jig's"
@@ -251,9 +216,6 @@ def write_uncertainty(
     loads_s = np.linspace(0, found.blocks.full_load_s, WEAR_ROWS)
     value, error = found.effectiveness_at(loads_s)
     relative = np.where(told_vanes(found), scale / value[0], 1.0)
-    table = edit.table("uncertainty")
-    if not table.trivia.comment or ORIGIN in table.trivia.comment:
-        table.comment(f"{ORIGIN} {origin}")
     values = {
         "load_s": loads_s.round(3).tolist(),
         "effectiveness": (error * relative).T.round(5).tolist(),
@@ -268,5 +230,6 @@ def write_uncertainty(
         if stated is not None and scatter is not None and stated.load_s is not None:
             values[key] = np.interp(loads_s, stated.load_s, scatter).round(5).tolist()
     for key, value in values.items():
-        table[key] = array(value) if isinstance(value, list) else value
+        edit.file.put("uncertainty", key, value)
+    edit.file.remark("uncertainty", f"{ORIGIN} {origin}", unless=ORIGIN)
     edit.changes.append("uncertainty: standard errors of all of these")

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from mixer.ground.curves import ServoTable
-from mixer.ground.quantities import Array
+from mixer.ground.quantities import Array, fixed
 
 SURE = 2.0  # standard errors by which a test must differ before neutrals move
 
@@ -23,17 +23,17 @@ def surely_off_deg(zero_deg: Array, error_deg: Array, told: NDArray[np.bool_]) -
     return np.where(told & (np.abs(zero_deg) > SURE * error_deg), zero_deg, 0.0)
 
 
-def moved_tables(tables: Sequence[ServoTable], zero_deg: Array) -> list[Array]:
-    """Servo tables (n, 2), deflection and pulse, with 0 where edge-on is."""
+def moved_tables(tables: Sequence[ServoTable], zero_deg: Array) -> list[ServoTable]:
+    """Servo tables with 0 where edge-on is."""
     return [
-        np.column_stack([(table.deflection_deg + by).round(3), table.pulse_us])
+        ServoTable(fixed((table.deflection_deg + by).round(3)), table.pulse_us)
         for table, by in zip(tables, zero_deg, strict=True)
     ]
 
 
-def covered_travel(travel_deg: Array, tables: Sequence[Array]) -> Array:
+def covered_travel(travel_deg: Array, tables: Sequence[ServoTable]) -> Array:
     """The travel (4, 2), ended where a table ends."""
-    ends = [(table[0, 0], table[-1, 0]) for table in tables]
+    ends = [(table.deflection_deg[0], table.deflection_deg[-1]) for table in tables]
     return np.array(
         [np.clip(row, low, high) for row, (low, high) in zip(travel_deg, ends, strict=True)]
     )

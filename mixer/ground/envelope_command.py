@@ -17,6 +17,7 @@ from mixer.ground.envelope import KEPT_BACK, PITCH, YAW, reach
 from mixer.ground.envelope_verdict import Judged, judge_reach, reach_words
 from mixer.ground.files import InputError, write_whole
 from mixer.ground.page import Picture, Section, Table, Verdict, render_page
+from mixer.ground.path_options import RESULT, SOURCE
 from mixer.ground.pictures import png, svg
 from mixer.ground.uncertainty import reachable_band, whose_vanes
 from mixer.ground.vehicle import Vehicle, load_vehicle
@@ -59,13 +60,13 @@ class Instant:
 
 
 @click.command()
-@click.argument("vehicle_file", metavar="VEHICLE", type=click.Path(path_type=Path))
+@click.argument("vehicle_file", metavar="VEHICLE", type=SOURCE)
 @click.option(
     "--at", "times_s", multiple=True, metavar="SECONDS", type=click.FloatRange(0, 600),
     help="Burn time to look at. Can be repeated. Left out: start, middle and end of the burn.",
 )  # fmt: skip
 @click.option(
-    "--out", metavar="FILE", type=click.Path(path_type=Path), default=Path("envelope.html"),
+    "--out", metavar="FILE", type=RESULT, default=Path("envelope.html"),
     show_default=True, help="Where the report (.html) or one picture (.png) goes.",
 )  # fmt: skip
 @result_option

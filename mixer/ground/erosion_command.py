@@ -9,16 +9,18 @@ from numpy.typing import NDArray
 from mixer.ground.chip import Chip, chip_effect
 from mixer.ground.command import emit, result_option
 from mixer.ground.console import output, progress
-from mixer.ground.files import InputError, keep_apart, write_whole
+from mixer.ground.files import InputError, write_whole
 from mixer.ground.geometry import VaneGeometry
 from mixer.ground.heat import vane_life
 from mixer.ground.inspection import CALLIPER_MM, Inspection, read_inspection
+from mixer.ground.path_options import RESULT, SOURCE, beside
+from mixer.ground.plausible_wear import refuse_not_finite, refuse_undrawn_chord
 from mixer.ground.vanes_report import DrawingError, widest_travel
-from mixer.ground.vehicle import Vehicle, load_vehicle, parse_vehicle
+from mixer.ground.vehicle import Vehicle, load_vehicle
 from mixer.ground.wear import RecessionFit, fit_recession
 from mixer.ground.wear_prediction import WearPrediction, effectiveness_for, predict_wear
 from mixer.ground.wear_report import scatter_words, wear_page, wear_result
-from mixer.ground.worn_vehicle import with_erosion, with_scatter
+from mixer.ground.worn_vehicle import add_scatter, with_erosion
 
 FloatArray = NDArray[np.float64]
 
@@ -37,7 +39,7 @@ def erosion() -> None:
     """
 
 
-def refuse_past_the_tip(inspection: Inspection, geometry: VaneGeometry | None, file: str) -> None:
+def refuse_past_the_tip(inspection: Inspection, geometry: VaneGeometry | None, file: Path) -> None:
     """ErosionError for a station that the drawn vane does not have."""
     if geometry is None:
         return
@@ -47,6 +49,9 @@ def refuse_past_the_tip(inspection: Inspection, geometry: VaneGeometry | None, f
                 f"{file}: burn {specimen.burn.number}, vane {specimen.vane}: station_mm = "
                 f"{station_mm:g}; must be at most {geometry.span_mm:g}, the span of the drawing"
             )
+        place = f"burn {specimen.burn.number}, vane {specimen.vane}"
+        for station_mm, chord_mm in zip(specimen.station_mm, specimen.chord_before_mm, strict=True):
+            refuse_undrawn_chord(file, place, float(station_mm), float(chord_mm), geometry)
 
 
 def rows_by_vane(
@@ -76,12 +81,12 @@ def rows_by_vane(
 
 
 @erosion.command()
-@click.argument("inspection_file", metavar="INSPECTION", type=click.Path(dir_okay=False))
-@click.option("--vehicle", "vehicle_file", required=True, type=click.Path(dir_okay=False),
+@click.argument("inspection_file", metavar="INSPECTION", type=SOURCE)
+@click.option("--vehicle", "vehicle_file", required=True, type=SOURCE,
               help="Vehicle file the vanes belong to.")  # fmt: skip
-@click.option("--out", required=True, type=click.Path(dir_okay=False),
+@click.option("--out", required=True, type=RESULT,
               help="Vehicle file to write.")  # fmt: skip
-@click.option("--report", type=click.Path(dir_okay=False),
+@click.option("--report", type=RESULT,
               help="HTML report to write; by default beside --out, ending in .html.")  # fmt: skip
 @click.option("--planned-load-s", type=click.FloatRange(0, 3600, min_open=True),
               help="Burn load to predict to; by default the vehicle's burn time.")  # fmt: skip
@@ -90,10 +95,10 @@ def rows_by_vane(
 @click.option("--per-vane", is_flag=True, help="Write a row for each vane by its own wear.")
 @result_option
 def fit(
-    inspection_file: str,
-    vehicle_file: str,
-    out: str,
-    report: str | None,
+    inspection_file: Path,
+    vehicle_file: Path,
+    out: Path,
+    report: Path | None,
     planned_load_s: float | None,
     calliper_mm: float,
     per_vane: bool,
@@ -110,8 +115,7 @@ def fit(
 
     Example: fourvane erosion fit inspection.csv --vehicle vehicle.toml --out worn.toml
     """
-    page = Path(report) if report else Path(out).with_suffix(".html")
-    keep_apart([Path(out), page], [Path(vehicle_file), Path(inspection_file)])
+    page = report or beside(out, ".html")
     vehicle = load_vehicle(vehicle_file)
     geometry, engine = vehicle.vanes.geometry, vehicle.engine
     planned_s = engine.burn_time_s if planned_load_s is None else planned_load_s
@@ -121,6 +125,10 @@ def fit(
     with progress("worn vanes", 1.0) as done:
         wear = predict_wear(found, planned_s, geometry, engine, widest_travel(vehicle), done=done)
         rows = rows_by_vane(found, wear, vehicle, geometry, per_vane)
+    refuse_not_finite(
+        inspection_file, recession=found.rate_mm_s, effectiveness=wear.effectiveness,
+        band_of_effectiveness=[wear.low, wear.high], rows=rows,
+    )  # fmt: skip
     life = None
     if geometry is not None:
         low, high = found.band
@@ -129,15 +137,13 @@ def fit(
                 geometry, engine, max(120.0, 2.0 * engine.burn_time_s),
                 float(found.rate_mm_s.max()), 0.5 * (high - low), done,
             )  # fmt: skip
-    origin = Path(inspection_file).name
-    text = with_erosion(vehicle.text, wear.load_s, rows, origin)
-    text = with_scatter(text, found, wear, vehicle.uncertainty, origin)
-    parse_vehicle(text, out)  # what is written can be read again, from where it is written
+    file = with_erosion(vehicle, wear.load_s, rows, inspection_file.name)
+    add_scatter(file, found, wear, vehicle.uncertainty, inspection_file.name)
+    file.text(out)  # refused, if it must be, before the report is written
     result = wear_result(found, wear, rows, life)
     with write_whole(page) as stream:
         stream.write(wear_page(vehicle, found, wear, rows, geometry, life))
-    with write_whole(out) as stream:
-        stream.write(text)
+    file.write(out)
     result.update(vehicle=out, report=str(page))
 
     def show() -> None:
@@ -159,14 +165,14 @@ def fit(
 
 
 @erosion.command()
-@click.argument("vehicle_file", metavar="VEHICLE", type=click.Path(dir_okay=False))
+@click.argument("vehicle_file", metavar="VEHICLE", type=SOURCE)
 @click.option("--station-mm", type=float, required=True, help="Its middle, from the root.")
 @click.option("--width-mm", type=float, required=True, help="Along the span.")
 @click.option("--depth-mm", type=float, required=True, help="Along the chord.")
 @click.option("--height-mm", type=float, help="Off one face only, by so much of the thickness.")
 @result_option
 def chip(
-    vehicle_file: str,
+    vehicle_file: Path,
     station_mm: float,
     width_mm: float,
     depth_mm: float,

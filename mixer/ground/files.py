@@ -1,35 +1,28 @@
-"""Files written whole or not at all, and CSV files read with every fault named."""
+"""CSV files read with every fault named."""
 
-import contextlib
 import csv
 import difflib
-import errno
-import itertools
 import math
 import os
 import re
-import tempfile
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import IO, Any, SupportsIndex
 
 import numpy as np
 from numpy.typing import NDArray
 
-FilePath = str | os.PathLike[str]
+from mixer.ground.input_error import InputError
+from mixer.ground.run_files import FilePath, reads
+from mixer.ground.whole_files import write_whole as write_whole  # the other half of this job
+
 ROWS_AT_A_TIME = 20_000
-LONGEST_HEADER = 65_536
+BYTES_AT_A_TIME = 4_000_000
+LONGEST_LINE = 65_536
+TOO_LONG = f"a line may be {LONGEST_LINE - 1} bytes long"
 EMPTY_LINE = "an empty line between rows"
 # What float() takes beyond this ("1_000", "nan", "infinity") is no number in a CSV file.
 NUMBER = re.compile(r"\s*[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*", re.ASCII)
-
-
-class InputError(ValueError):
-    """Something the user gave is wrong; the message names it and says what would be right.
-
-    The command line prints the message alone and ends with exit status 2.
-    """
 
 
 class DataError(InputError):
@@ -44,7 +37,7 @@ class DataError(InputError):
         if line is not None:
             place.append(f"line {line}")
         if column is not None:
-            place.append(f"column {column}")
+            place.append(f"column {shortened(column)}")
         given = (
             ""
             if value is None
@@ -56,56 +49,6 @@ class DataError(InputError):
 def shortened(text: str, longest: int = 60) -> str:
     """Text cut to the length an error can show."""
     return text if len(text) <= longest else f"{text[: longest - 1]}…"
-
-
-@contextlib.contextmanager
-def write_whole(path: FilePath, mode: str = "w") -> Iterator[IO[Any]]:
-    """A file that appears under its name only when everything in it has been written.
-
-    `mode` is "w" (UTF-8 text, newlines as written) or "wb". Until the block ends well the
-    content sits in a hidden file in the same folder, which is removed on any exception, Ctrl-C
-    included; a file of that name from before stays untouched. OSError names the file.
-    """
-    target = Path(os.path.realpath(path))
-    if target.is_dir():
-        raise IsADirectoryError(errno.EISDIR, "is a folder; name a file to write", os.fspath(path))
-    if not target.parent.is_dir():
-        raise FileNotFoundError(
-            errno.ENOENT, f"the folder {target.parent} does not exist", os.fspath(path)
-        )
-    encoding, newline = (None, None) if "b" in mode else ("utf-8", "")
-    if target.exists() and not target.is_file():  # a pipe or a terminal cannot be replaced
-        with open(target, mode, encoding=encoding, newline=newline) as stream:
-            yield stream
-        return
-    try:
-        handle, name = tempfile.mkstemp(prefix=f".{target.name}.", dir=target.parent)
-    except OSError as error:
-        raise OSError(
-            error.errno, f"cannot write there: {error.strerror}", os.fspath(path)
-        ) from error
-    unfinished = Path(name)
-    try:
-        with os.fdopen(handle, mode, encoding=encoding, newline=newline) as stream:
-            yield stream
-            stream.flush()
-            os.fsync(stream.fileno())
-        # mkstemp makes files for the owner alone; give what a plain open() would have given.
-        unfinished.chmod(target.stat().st_mode & 0o777 if target.exists() else 0o666 & ~umask())
-        unfinished.replace(target)
-    except OSError as error:
-        if error.errno in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO):
-            raise OSError(error.errno, f"not written: {error.strerror}", os.fspath(path)) from error
-        raise
-    finally:
-        unfinished.unlink(missing_ok=True)
-
-
-def umask() -> int:
-    """The permissions this process takes away from new files (readable only by setting it)."""
-    mask = os.umask(0o022)
-    os.umask(mask)
-    return mask
 
 
 @dataclass(frozen=True)
@@ -154,11 +97,15 @@ def read_rows(
     """
     file = os.fspath(path)
     text = text or {}
+    reads(path)
+    refuse_pipe(file)
     with open(path, "rb") as stream:
-        header = read_header(file, stream.readline(LONGEST_HEADER), columns, optional)
+        header = read_header(file, stream.readline(LONGEST_LINE), columns, optional)
         first_line, empty_line, found = 2, None, False
-        while lines := list(itertools.islice(stream, rows_at_a_time)):
+        while lines := some_lines(stream, rows_at_a_time):
             count = len(lines)
+            if len(lines[-1]) == LONGEST_LINE:
+                raise DataError(file, first_line + count - 1, None, lines[-1][:40], TOO_LONG)
             while lines and not lines[-1].strip():
                 lines.pop()
             if lines and empty_line is not None:
@@ -173,6 +120,29 @@ def read_rows(
             first_line += count
         if not found:
             raise DataError(file, None, None, None, "there are no rows below the header line")
+
+
+def some_lines(stream: IO[bytes], most: int) -> list[bytes]:
+    """The next lines of a file, at most so many and not more than some megabytes in all; the last
+    one may be a piece of a line that is too long.
+    """
+    lines: list[bytes] = []
+    size = 0
+    while len(lines) < most and size < BYTES_AT_A_TIME:
+        line = stream.readline(LONGEST_LINE)
+        if not line:
+            break
+        lines.append(line)
+        size += len(line)
+        if len(line) == LONGEST_LINE:
+            break
+    return lines
+
+
+def refuse_pipe(file: str) -> None:
+    """InputError for a pipe or a device: files are gone through more than once."""
+    if os.path.exists(file) and not os.path.isfile(file) and not os.path.isdir(file):
+        raise InputError(f"{file}: must be a file; a pipe or a device cannot be read again")
 
 
 def read_all(
@@ -234,10 +204,19 @@ def parse(
         parse_line(file, number, line, header, text)
         for number, line in enumerate(lines, first_line)
     ]
+    columns = dict(zip(header, zip(*table, strict=True), strict=True))
     return {
-        name: np.array(column, dtype=str if name in text else float)
-        for name, column in zip(header, zip(*table, strict=True), strict=True)
+        name: one_text_each(column) if name in text else np.array(column, dtype=float)
+        for name, column in columns.items()
     }
+
+
+def one_text_each(column: Sequence[float | str]) -> NDArray[Any]:
+    """A column of text in which equal cells are one: numpy's own would make every cell as wide as
+    the longest.
+    """
+    known: dict[float | str, float | str] = {}
+    return np.array([known.setdefault(cell, cell) for cell in column], dtype=object)
 
 
 def parse_line(
@@ -283,11 +262,3 @@ def cells(file: str, number: int, line: str) -> list[str]:
         return next(csv.reader([line], strict=True))
     except csv.Error as error:
         raise DataError(file, number, None, line.rstrip("\r\n"), f"not CSV: {error}") from error
-
-
-def keep_apart(results: Sequence[Path], sources: Sequence[Path]) -> None:
-    """InputError where a result would be written over a source or over another result."""
-    for place, path in enumerate(results):
-        for other in (*sources, *results[:place]):
-            if path == other or (path.exists() and other.exists() and path.samefile(other)):
-                raise InputError(f"{path}: named twice; a result needs a file of its own")

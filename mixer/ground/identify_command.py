@@ -10,10 +10,10 @@ from rich.table import Table as Shown
 from mixer.ground.column_check import refuse_mixed_up_columns
 from mixer.ground.command import emit, result_option
 from mixer.ground.console import output, progress
-from mixer.ground.corrected_vehicle import Corrected, corrected, write_corrected
+from mixer.ground.corrected_vehicle import Corrected, corrected
 from mixer.ground.excitation import condition_number, movements, not_excited
 from mixer.ground.expected_errors import Expected, StandCells, expect
-from mixer.ground.files import InputError, keep_apart, write_whole
+from mixer.ground.files import InputError, write_whole
 from mixer.ground.findings import (
     Finding,
     findings,
@@ -23,6 +23,7 @@ from mixer.ground.findings import (
 )
 from mixer.ground.identify import identify as fit
 from mixer.ground.identify_report import identify_page, written
+from mixer.ground.path_options import RESULT, SOURCE, beside
 from mixer.ground.plausible import implausible, refuse_implausible
 from mixer.ground.stand_log import LOAD_UNITS, read_stand_log
 from mixer.ground.stand_model import WEAR_POINTS
@@ -34,12 +35,12 @@ STEPS = 4.0
 
 
 @click.command()
-@click.argument("log_file", metavar="[LOG]", type=click.Path(path_type=Path), required=False)
-@click.option("--vehicle", "vehicle_file", required=True, type=click.Path(path_type=Path),
+@click.argument("log_file", metavar="[LOG]", type=SOURCE, required=False)
+@click.option("--vehicle", "vehicle_file", required=True, type=SOURCE,
               help="Vehicle file of the module that was, or will be, tested.")  # fmt: skip
-@click.option("--out", required=True, type=click.Path(path_type=Path),
+@click.option("--out", required=True, type=RESULT,
               help="Vehicle file to write; with --plan, the programme as CSV.")  # fmt: skip
-@click.option("--report", "report_file", type=click.Path(path_type=Path),
+@click.option("--report", "report_file", type=RESULT,
               help="HTML report to write; by default beside --out, ending in .html.")  # fmt: skip
 @click.option("--plan", "planned", is_flag=True,
               help="Propose deflections for a burn that would tell everything apart.")  # fmt: skip
@@ -97,13 +98,11 @@ def identify(
     if planned:
         if log_file is not None or report_file is not None:
             raise InputError("--plan makes a programme for a test to come: leave out LOG, --report")
-        keep_apart([out], [vehicle.path])
         propose(vehicle, out, burn_s, noise_share, rate_hz, as_json)
         return
     if log_file is None:
         raise InputError("name the LOG of a static test, or ask for a programme with --plan")
-    page_file = report_file or out.with_suffix(".html")
-    keep_apart([out, page_file], [vehicle.path, log_file])
+    page_file = report_file or beside(out, ".html")
     with progress("Static test", STEPS) as done:
         log = read_stand_log(log_file, vehicle, still)
         refuse_mixed_up_columns(log, vehicle)
@@ -127,7 +126,7 @@ def identify(
         condition = condition_number(movements(log, vehicle))
         done(4)
     try:
-        write_corrected(new, out)
+        new.file.write(out)
     except VehicleError as refusal:
         warnings.insert(0, f"the file with these changes was refused and not written: {refusal}")
         write_page(page_file, identify_page(found, all_findings, [], warnings, condition))

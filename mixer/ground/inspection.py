@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from mixer.ground.files import DataError, FilePath, Rows, read_all
+from mixer.ground.plausible_wear import refuse_implausible
 
 FloatArray = NDArray[np.float64]
 
@@ -102,11 +103,13 @@ def read_inspection(
     """
     rows = read_all(path, ("burn", "vane"), (*BURN, *CHORDS, *MASSES), {"pressure_log": None})
     _complete(rows)
+    refuse_implausible(rows, reference_bar, calliper_mm)
     burn_number, vane = _whole(rows, "burn", 1, 100_000), _whole(rows, "vane", 1, 4)
     specimens = []
     burns: dict[int, Burn] = {}
+    logs: dict[str, Rows] = {}  # each is read once, however many burns name it
     for number in np.unique(burn_number):
-        burns[int(number)] = _burn(rows, int(number), burn_number == number, reference_bar)
+        burns[int(number)] = _burn(rows, int(number), burn_number == number, reference_bar, logs)
     for number, position in sorted(set(zip(burn_number.tolist(), vane.tolist(), strict=True))):
         mine = np.flatnonzero((burn_number == number) & (vane == position))
         specimens.append(_specimen(rows, burns[number], position, mine, calliper_mm))
@@ -157,7 +160,13 @@ def _constant(rows: Rows, column: str, mine: NDArray[np.int64], what: str) -> No
         )
 
 
-def _burn(rows: Rows, number: int, of_burn: NDArray[np.bool_], reference_bar: float) -> Burn:
+def _burn(
+    rows: Rows,
+    number: int,
+    of_burn: NDArray[np.bool_],
+    reference_bar: float,
+    logs: dict[str, Rows],
+) -> Burn:
     mine = np.flatnonzero(of_burn)
     for column in BURN:
         if column in rows:
@@ -165,7 +174,7 @@ def _burn(rows: Rows, number: int, of_burn: NDArray[np.bool_], reference_bar: fl
     first = int(mine[0])
     log = str(rows["pressure_log"][first]) if "pressure_log" in rows else ""
     if log:
-        return _logged(rows, number, first, log)
+        return _logged(rows, number, first, log, logs)
     if "duration_s" not in rows:
         raise rows.fault(first, "pressure_log", "must name a file, as there is no duration_s")
     duration_s = _positive(rows, "duration_s", first)
@@ -175,11 +184,16 @@ def _burn(rows: Rows, number: int, of_burn: NDArray[np.bool_], reference_bar: fl
     return Burn(number, np.array([0.0, duration_s]), np.array([bar, bar]))
 
 
-def _logged(rows: Rows, number: int, first: int, name: str) -> Burn:
+def _logged(rows: Rows, number: int, first: int, name: str, logs: dict[str, Rows]) -> Burn:
     path = Path(rows.file).parent / name
     if not path.is_file():
         raise rows.fault(first, "pressure_log", f"no such file beside the inspection: {path}")
-    log = read_all(path, ("time_s", "chamber_pressure_bar"), LOG_EXTRAS)
+    if name not in logs:
+        logs[name] = read_all(path, ("time_s", "chamber_pressure_bar"), LOG_EXTRAS)
+    log = logs[name]
+    for column, most in (("time_s", 3600.0), ("chamber_pressure_bar", 500.0)):
+        for row in np.flatnonzero(np.abs(log[column]) > most)[:1]:
+            raise log.fault(row, column, f"must be from {-most:g} to {most:g}")
     back = np.flatnonzero(np.diff(log["time_s"]) <= 0.0)
     if len(back):
         raise log.fault(int(back[0]) + 1, "time_s", "time must increase from row to row")

@@ -5,6 +5,7 @@ has no list of 32-bit words that takes no heap, so `Steering` itself stays on it
 """
 
 from array import array
+from typing import Any
 
 from mixer.flight import FlightTables, Steering
 from mixer.flight import layout as at
@@ -15,7 +16,7 @@ class ListedSteering(Steering):
 
     def __init__(self, tables: FlightTables):
         super().__init__(tables)
-        self._told: array = self._w  # what the views of `Steering` show
+        self._told: Any = self._w  # what the views of `Steering` show
         self._w = list(self._told)
 
     def _tell(self) -> None:

@@ -7,6 +7,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from pydantic import BeforeValidator, Field, ValidationInfo, field_validator, model_validator
 
+from mixer.flight.layout import PRESSURE_MOST_PA
+from mixer.ground.console import visible
 from mixer.ground.curves import ForceCurve, Servo, ServoTable, straight
 from mixer.ground.geometry import VaneGeometry
 from mixer.ground.quantities import (
@@ -33,16 +35,27 @@ MEASURED_OR_DRAWN = (
 SHORTEST_PULSE_US, LONGEST_PULSE_US = 400.0, 2600.0
 
 
+# What a frame to the board can carry, over 2: readings count up to twice the reference.
+MOST_REFERENCE_BAR = int(PRESSURE_MOST_PA / 2 / 1e4) / 10
+
+
 class Naming(Section):
     """[vehicle]"""
 
     name: str = Field(min_length=1, max_length=80)
 
+    @field_validator("name")
+    @classmethod
+    def can_be_shown(cls, name: str) -> str:
+        if visible(name) != name or "\n" in name or "\t" in name:
+            refuse(name, "must be without control characters")
+        return name
+
 
 class Engine(Section):
     """[engine]: the chamber pressure is the reference for every force in the file."""
 
-    chamber_pressure_bar: float = Field(gt=0, le=500)
+    chamber_pressure_bar: float = Field(gt=0, le=MOST_REFERENCE_BAR)
     thrust_n: float = Field(gt=0, le=1e6)
     burn_time_s: float = Field(gt=0, le=600)
     specific_heat_ratio: float | None = Field(None, gt=1, le=1.67)

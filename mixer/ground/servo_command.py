@@ -11,7 +11,9 @@ from mixer.ground.bench_data import only_swept
 from mixer.ground.bench_results import BenchRun, read_run
 from mixer.ground.command import FAILED, emit, result_option, stop
 from mixer.ground.console import messages, output
-from mixer.ground.files import DataError, keep_apart, write_whole
+from mixer.ground.files import DataError, write_whole
+from mixer.ground.path_options import RESULT, SOURCE
+from mixer.ground.run_files import writes
 from mixer.ground.servo_accuracy import iso_230_2_lacks
 from mixer.ground.servo_fit import (
     ServoFit,
@@ -25,9 +27,8 @@ from mixer.ground.servo_verdict import ServoVerdict, servo_verdict
 from mixer.ground.sweep import Sweep, read_sweeps
 from mixer.ground.vehicle import Vehicle, load_vehicle
 
-file_path = click.Path(path_type=Path, dir_okay=False)
 vehicle_option = click.option(
-    "--vehicle", "vehicle_file", type=file_path, required=True, help="The vehicle file."
+    "--vehicle", "vehicle_file", type=SOURCE, required=True, help="The vehicle file."
 )
 
 
@@ -40,11 +41,11 @@ def servo() -> None:
 
 
 @servo.command()
-@click.argument("sweep_file", metavar="SWEEP", type=file_path)
+@click.argument("sweep_file", metavar="SWEEP", type=SOURCE)
 @vehicle_option
 @click.option(
     "--out",
-    type=file_path,
+    type=RESULT,
     default=Path("servo.csv"),
     show_default=True,
     help="The servo table; with several servos in the sweep, servo-1.csv and so on.",
@@ -58,7 +59,7 @@ def servo() -> None:
 )
 @click.option(
     "--report",
-    type=file_path,
+    type=RESULT,
     help="A page of figures and pictures; with several servos, numbered as the tables are.",
 )
 @result_option
@@ -82,6 +83,9 @@ def fit(
     """
     vehicle = load_vehicle(vehicle_file)
     sweeps = read_sweeps(sweep_file)
+    if len(sweeps) > 1:
+        named = [path for path in (out, report) if path is not None]
+        writes(*(of_servo(path, number, sweeps) for path in named for number in sweeps))
     results: dict[str, Any] = {}
     verdicts: list[ServoVerdict] = []
     for number, sweep in sweeps.items():
@@ -202,7 +206,7 @@ def show_fits(verdicts: list[ServoVerdict], results: dict[str, Any]) -> None:
 @servo.command(name="adopt")
 @click.argument("folder", metavar="FOLDER", type=click.Path(path_type=Path, file_okay=False))
 @vehicle_option
-@click.option("--out", type=file_path, required=True, help="The new vehicle file.")
+@click.option("--out", type=RESULT, required=True, help="The new vehicle file.")
 @click.option("--without-tables", is_flag=True, help="Take slew, latency and backlash only.")
 @click.option(
     "--slew-share",
@@ -243,7 +247,6 @@ def adopt_command(
 
     Example: fourvane servo adopt fourvane-bench --vehicle vehicle.toml --out measured.toml
     """
-    keep_apart([out], [vehicle_file])
     vehicle = load_vehicle(vehicle_file)
     run = read_run(folder, not without_tables)
     run.same_vehicle(vehicle.vehicle.name)

@@ -6,13 +6,16 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from mixer.ground.files import FilePath, Rows, read_all, write_whole
+from mixer.ground.files import DataError, FilePath, Rows, read_all, write_whole
 from mixer.ground.quantities import VANES, Array
 
 COLUMNS = ("servo", "pulse_us", "angle_deg", "direction", "pass")
 DIRECTIONS = ("up", "down")
 SHORTEST_US, LONGEST_US = 200.0, 3000.0
 WIDEST_DEG = 180.0
+LAST_PASS = 1_000_000
+# A table has a place for every pulse in every pass; of more than a few, most must be filled.
+FEW_CELLS, MOST_EMPTY = 100_000, 4
 
 
 @dataclass(frozen=True)
@@ -50,7 +53,11 @@ def check(rows: Rows) -> None:
     pulse_us, angle_deg = rows["pulse_us"], rows["angle_deg"]
     faults = (
         ("servo", ~np.isin(servo, range(1, VANES + 1)), f"must be a whole number 1 to {VANES}"),
-        ("pass", (number != np.floor(number)) | (number < 1), "must be a whole number from 1"),
+        (
+            "pass",
+            (number != np.floor(number)) | (number < 1) | (number > LAST_PASS),
+            f"must be a whole number from 1 to {LAST_PASS}",
+        ),
         (
             "pulse_us",
             (pulse_us < SHORTEST_US) | (pulse_us > LONGEST_US),
@@ -65,26 +72,37 @@ def check(rows: Rows) -> None:
     for column, wrong, allowed in faults:
         if np.any(wrong):
             raise rows.fault(int(np.flatnonzero(wrong)[0]), column, allowed)
-    seen: dict[tuple[object, ...], int] = {}
-    for row, key in enumerate(zip(servo, pulse_us, rows["direction"], number, strict=True)):
-        if key in seen:
-            first = rows.first_line + seen[key]
-            allowed = f"the same servo, pulse, direction and pass already stand in line {first}"
-            raise rows.fault(row, "pulse_us", allowed)
-        seen[key] = row
+    refuse_repeated(rows)
+
+
+def refuse_repeated(rows: Rows) -> None:
+    """DataError for a reading that stands in the file already."""
+    up = rows["direction"] == "up"
+    keys = np.column_stack([rows["servo"], rows["pulse_us"], up.astype(float), rows["pass"]])
+    _, first, place = np.unique(keys, axis=0, return_index=True, return_inverse=True)
+    for row in np.flatnonzero(first[place] != np.arange(len(keys)))[:1]:
+        line = rows.first_line + int(first[place][row])
+        allowed = f"the same servo, pulse, direction and pass already stand in line {line}"
+        raise rows.fault(row, "pulse_us", allowed)
 
 
 def arranged(rows: Rows, chosen: NDArray[np.bool_]) -> Sweep:
     """The chosen rows, put into one table a direction with a row a pulse and a column a pass."""
     pulse_us, place = np.unique(rows["pulse_us"][chosen], return_inverse=True)
     passes, column = np.unique(rows["pass"][chosen].astype(int), return_inverse=True)
+    servo, readings = int(rows["servo"][chosen][0]), int(chosen.sum())
+    if len(pulse_us) * len(passes) > max(FEW_CELLS, MOST_EMPTY * readings):
+        raise DataError(
+            rows.file, None, None, None,
+            f"servo {servo}: {len(pulse_us)} pulses in {len(passes)} passes, but {readings} "
+            "readings; each pass must go over the same pulses",
+        )  # fmt: skip
     tables = {}
     for direction in DIRECTIONS:
         here = rows["direction"][chosen] == direction
         table = np.full((len(pulse_us), len(passes)), np.nan)
         table[place[here], column[here]] = rows["angle_deg"][chosen][here]
         tables[direction] = table
-    servo = int(rows["servo"][chosen][0])
     numbers = tuple(int(number) for number in passes)
     return Sweep(servo, pulse_us, numbers, tables["up"], tables["down"])
 

@@ -14,6 +14,7 @@ import numpy as np
 from mixer.flight import FlightTables
 from mixer.flight import layout as at
 from mixer.ground.pieces import angle_cells, first_cell, force_cells, lasting, spread
+from mixer.ground.table_limits import assembled, refuse_unfit
 from mixer.ground.vehicle_errors import Problem, VehicleError
 
 if TYPE_CHECKING:
@@ -38,7 +39,8 @@ def build(vehicle: "Vehicle") -> FlightTables:
     from mixer.ground.kernel_code.bounds import bound_cycle  # reads the core; not needed to load
     from mixer.ground.kernel_code.spans import WordOverflowError
 
-    tables = FlightTables(Words(vehicle).assemble())
+    refuse_unfit(vehicle)
+    tables = FlightTables(assembled(Words(vehicle).assemble, vehicle))
     try:
         bound_cycle(list(tables.words))
     except WordOverflowError as error:

@@ -8,16 +8,17 @@ import click
 
 from mixer.flight.tables import VERSION
 from mixer.ground.command import emit, result_option
-from mixer.ground.files import keep_apart, write_whole
+from mixer.ground.files import write_whole
+from mixer.ground.path_options import RESULT, SOURCE
 from mixer.ground.tables import COUNTS, largest_force_n
 from mixer.ground.tables_dump import checksum, dump, told
 from mixer.ground.vehicle import load_vehicle
 
 
 @click.command()
-@click.argument("vehicle_file", metavar="VEHICLE", type=click.Path(path_type=Path))
+@click.argument("vehicle_file", metavar="VEHICLE", type=SOURCE)
 @click.option(
-    "--out", required=True, metavar="FILE", type=click.Path(path_type=Path),
+    "--out", required=True, metavar="FILE", type=RESULT,
     help="Where the tables go, in the bytes that a board loads.",
 )  # fmt: skip
 @result_option
@@ -30,7 +31,6 @@ def tables(vehicle_file: Path, out: Path, as_json: bool) -> None:
     Example: fourvane tables vehicle.toml --out vehicle.4vt
     """
     vehicle = load_vehicle(vehicle_file)
-    keep_apart([out], [vehicle_file])
     built = vehicle.flight_tables()
     blob = built.to_bytes()
     with write_whole(out, "wb") as stream:

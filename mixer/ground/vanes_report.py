@@ -13,6 +13,7 @@ from mixer.ground.geometry import VaneGeometry, WornEdge
 from mixer.ground.heat import Life, vane_life
 from mixer.ground.hinge import HingeTable, hinge_table
 from mixer.ground.page import CAUTIONS, Picture, Section, Table, Verdict, render_page
+from mixer.ground.path_options import RESULT, SOURCE
 from mixer.ground.vane_forces import VaneCurve, computed_curve
 from mixer.ground.vane_pictures import (
     after,
@@ -273,10 +274,10 @@ def _heat_words(life: Life) -> list[str]:
 
 
 @click.command()
-@click.argument("vehicle_file", metavar="VEHICLE", type=click.Path(dir_okay=False))
-@click.option("--out", type=click.Path(dir_okay=False), help="HTML report to write.")
+@click.argument("vehicle_file", metavar="VEHICLE", type=SOURCE)
+@click.option("--out", type=RESULT, help="HTML report to write.")
 @result_option
-def vanes(vehicle_file: str, out: str | None, as_json: bool) -> None:
+def vanes(vehicle_file: Path, out: Path | None, as_json: bool) -> None:
     """Compute what the drawn vanes give: forces, thrust loss, hinge moment, wear, life.
 
     Needs [vanes.geometry] and the engine's throat, expansion and heat ratio in the vehicle file.
@@ -305,7 +306,7 @@ def vanes(vehicle_file: str, out: str | None, as_json: bool) -> None:
     if out is not None:
         with write_whole(out) as stream:
             stream.write(vanes_page(vehicle, geometry, curve, hinge, life, result))
-        result["report"] = str(Path(out))
+        result["report"] = str(out)
 
     def show() -> None:
         found = verdict(result)

@@ -1,7 +1,6 @@
 """The vehicle: everything Fourvane knows about one rocket's steering, read from a TOML file."""
 
 import os
-import tomllib
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -17,6 +16,7 @@ from mixer.ground.geometry import jet_for, refuse_impossible
 from mixer.ground.quantities import VANES, Array, fixed, refuse
 from mixer.ground.requirements import Requirements
 from mixer.ground.rocket_section import RocketSection
+from mixer.ground.run_files import reads
 from mixer.ground.section import Section
 from mixer.ground.sections import (
     LONGEST_PULSE_US,
@@ -30,6 +30,7 @@ from mixer.ground.sections import (
     Vanes,
     covers,
 )
+from mixer.ground.toml_data import toml_data
 from mixer.ground.uncertainty_section import Uncertainty
 from mixer.ground.vane_forces import VaneCurve, computed_curve
 from mixer.ground.vehicle_errors import Problem, VehicleError, problems_of
@@ -85,6 +86,9 @@ class Vehicle(Section):
                 )
         except InputError as error:
             refuse(None, str(error), ".geometry")
+        except (ArithmeticError, ValueError) as error:
+            words = f"forces cannot be computed from these numbers of drawing and engine ({error})"
+            refuse(None, words, ".geometry")
         curves = [found[travel_deg] for travel_deg in travels]
         lists = ("deflection_deg", "force_n", "drag_n")
         return vanes.model_copy(
@@ -163,6 +167,7 @@ class Vehicle(Section):
 def load_vehicle(path: str | os.PathLike[str]) -> Vehicle:
     """Read a vehicle file. VehicleError lists everything that is wrong with it."""
     file = Path(path)
+    reads(file)
     try:
         with file.open("rb") as stream:
             content = stream.read(LARGEST_FILE_BYTES + 1)
@@ -184,10 +189,7 @@ def load_vehicle(path: str | os.PathLike[str]) -> Vehicle:
 
 def parse_vehicle(text: str, name: str = "vehicle.toml") -> Vehicle:
     """A vehicle from the text of its file. Servo tables are looked for beside `name`."""
-    try:
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise VehicleError(name, [Problem("", None, f"not valid TOML: {error}")]) from error
+    data = toml_data(text, name)
     try:
         vehicle = Vehicle.model_validate(data, context={"folder": Path(name).parent})
     except ValidationError as error:

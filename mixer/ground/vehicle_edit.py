@@ -3,45 +3,25 @@
 from typing import Any
 
 import numpy as np
-import tomlkit
-from tomlkit.items import Array as TomlArray
-from tomlkit.items import Table
 
 from mixer.ground.quantities import Array
+from mixer.ground.vehicle_text import VehicleText
 
 
 class Edit:
-    """Sets keys of a TOML document and keeps account in words."""
+    """Sets keys of a vehicle file and keeps account in words."""
 
-    def __init__(self, document: tomlkit.TOMLDocument, changes: list[str]) -> None:
-        self.document, self.changes = document, changes
-
-    def table(self, name: str) -> Table:
-        """A table of the document, added at its end where it is missing."""
-        if name not in self.document:
-            self.document.add(tomlkit.nl())
-            self.document.add(name, tomlkit.table())
-        table = self.document[name]
-        assert isinstance(table, Table)
-        return table
+    def __init__(self, file: VehicleText, changes: list[str]) -> None:
+        self.file, self.changes = file, changes
 
     def put(self, table: str, key: str, value: Any, told: str = "") -> None:
         """Set a key, and where it is not what it was say so: in the words `told`, or its values."""
-        where = self.table(table)
-        before = where.get(key)
-        plain = before.unwrap() if before is not None else None
-        if plain == value:
+        before = self.file.get(table, key)
+        if before == value:
             return
-        where[key] = array(value) if isinstance(value, list) else value
-        was = "new" if plain is None else f"was {shown(plain)}"
+        self.file.put(table, key, value)
+        was = "new" if before is None else f"was {shown(before)}"
         self.changes.append(f"{table}.{key}: {told or f'{shown(value)}, {was}'}")
-
-
-def array(value: list[Any]) -> TomlArray:
-    """A TOML array; of rows, one row a line."""
-    item = tomlkit.array()
-    item.extend(value)
-    return item.multiline(bool(value) and isinstance(value[0], list))
 
 
 def shown(value: object) -> str:
