@@ -6,8 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from mixer.ground.files import InputError
-from mixer.ground.gas import FlowState
 from mixer.ground.geometry import NozzleFields, VaneGeometry, WornEdge
+from mixer.ground.jet import FlowState
 from mixer.ground.section_forces import flank_pressures
 from mixer.ground.vane_forces import computed_curve
 from mixer.ground.wear_prediction import effectiveness_of

@@ -14,8 +14,8 @@ from numpy.typing import ArrayLike, NDArray
 from pydantic import Field, ValidationInfo, field_validator
 
 from mixer.ground.files import InputError
-from mixer.ground.gas import Jet, jet_from_nozzle
 from mixer.ground.hot_gas import HotGas
+from mixer.ground.jet import Jet, jet_from_nozzle
 from mixer.ground.outline import LARGEST_NOSE, Outline, largest_recession_m, section_outline
 from mixer.ground.quantities import refuse
 from mixer.ground.section import Section
@@ -77,7 +77,7 @@ class VaneGeometry(Section):
     section: Literal["double-wedge", "biconvex"]
     leading_edge_radius_mm: float = Field(ge=0, le=100)
     hinge_line_mm: float = Field(gt=0, le=1000)  # behind the leading edge
-    immersed_span_mm: float = Field(gt=0, le=1000)  # of the span, from the tip
+    immersed_span_mm: float = Field(gt=0, le=1000)  # of the span, tip to the exit's radius
     distance_behind_exit_mm: float = Field(ge=0, le=1000)  # of the leading edge
     ambient_pressure_bar: float = Field(1.01325, ge=0, le=2)
     chamber_temperature_k: float = Field(3000.0, gt=500, le=5000)
@@ -137,7 +137,7 @@ class VaneGeometry(Section):
 
     @property
     def root_station_mm(self) -> float:
-        """Station at the jet's edge, where the immersed part begins."""
+        """Station at the exit's radius, where the part drawn into the jet begins."""
         return self.span_mm - self.immersed_span_mm
 
     def hot_gas(self, specific_heat_ratio: float) -> HotGas:
@@ -156,14 +156,22 @@ class Strip:
 
 def strips(
     geometry: VaneGeometry,
-    jet_radius_m: float,
+    exit_radius_m: float,
     worn: WornEdge | None = None,
     count: int = STRIPS,
     core_radius_m: float = 0.0,
+    edge_radius_m: float | None = None,
 ) -> list[Strip]:
-    """Slices of the immersed part, cut also at worn stations and where the jet's core ends."""
-    start, end = geometry.root_station_mm, geometry.span_mm
-    breaks = [start + 1e3 * (jet_radius_m - core_radius_m)]
+    """Slices of the immersed part, cut also at worn stations and where the jet's core ends.
+
+    `edge_radius_m` is where the jet's edge has moved to, the exit's radius unless given: less of
+    the vane is in a narrower jet, and in a wider one as much more as the span has.
+    """
+    end = geometry.span_mm
+    root_radius_m = exit_radius_m + 1e-3 * geometry.root_station_mm  # of the vane's root
+    edge_m = exit_radius_m if edge_radius_m is None else edge_radius_m
+    start = max(1e3 * (root_radius_m - edge_m), 0.0)
+    breaks = [1e3 * (root_radius_m - core_radius_m)]
     if worn is not None:
         breaks.extend(worn.station_mm)
     inside = [mark for mark in breaks if start < mark < end]
@@ -174,7 +182,7 @@ def strips(
         Strip(
             float(middle),
             1e-3 * float(width),
-            jet_radius_m - 1e-3 * float(middle - start),
+            root_radius_m - 1e-3 * float(middle),
             geometry.outline_at(float(middle), float(depth)),
         )
         for middle, width, depth in zip(middles, np.diff(edges), recession, strict=True)

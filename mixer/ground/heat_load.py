@@ -13,6 +13,7 @@ from mixer.ground import gas
 from mixer.ground.conduction import Bar
 from mixer.ground.geometry import NozzleFields, VaneGeometry, jet_for
 from mixer.ground.hot_gas import HotGas
+from mixer.ground.jet import FlowState
 from mixer.ground.outline import section_outline
 from mixer.ground.section_forces import flank_pressures
 
@@ -53,7 +54,7 @@ def bartz_property_factor(wall_over_total: float, mach: float, gamma: float) -> 
     )
 
 
-def stagnation_coefficient_w_m2_k(stream: gas.FlowState, hot: HotGas, radius_m: float) -> float:
+def stagnation_coefficient_w_m2_k(stream: FlowState, hot: HotGas, radius_m: float) -> float:
     """Heat transfer coefficient on the stagnation line of a round leading edge.
 
     0.57 Pr^-0.6 cp sqrt(rho mu du/dx), Newtonian velocity gradient (Fay & Riddell, J. Aeronautical
@@ -84,7 +85,7 @@ class HeatLoad:
     nose_gas_k: float
     face_gas_k: float
     gas_heat_j_kg_k: float
-    stream: gas.FlowState
+    stream: FlowState
 
     def nose_w_m2_k(self, radius_m: float) -> float:
         return self.nose_times_root_radius / np.sqrt(radius_m)
