@@ -53,6 +53,15 @@ class NozzleFields(Protocol):
     def specific_heat_ratio(self) -> float | None: ...
 
 
+class EngineFields(NozzleFields, Protocol):
+    """What is needed of [engine] where the exhaust also heats and burns."""
+
+    @property
+    def propellants(self) -> str | None: ...
+    @property
+    def mixture_ratio(self) -> float | None: ...
+
+
 @dataclass(frozen=True)
 class WornEdge:
     """How far the leading edge has receded, at stations along the span.

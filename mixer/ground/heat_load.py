@@ -178,9 +178,11 @@ class ChordSection:
         face = self.load.face_w_m2_k(behind, pressure)
         arc = np.maximum(nose * np.diff(np.sin(angle)), face * np.diff(angle))
         faces = face * np.diff(flank_edge)
+        surface = 2.0 * (radius * np.diff(angle) + np.diff(flank_edge))
         film_nose, film_faces = 2.0 * radius * arc, 2.0 * faces
         film = film_nose + film_faces
         gas_k = (film_nose * self.load.nose_gas_k + film_faces * self.load.face_gas_k) / film
         return Bar(
-            edge + recession_m, 2.0 * half, np.diff(cap) + flank, film, gas_k, np.zeros(CELLS)
-        )
+            edge + recession_m, 2.0 * half, np.diff(cap) + flank, film, gas_k, np.zeros(CELLS),
+            surface,
+        )  # fmt: skip
