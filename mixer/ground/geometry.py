@@ -64,13 +64,15 @@ class EngineFields(NozzleFields, Protocol):
 
 @dataclass(frozen=True)
 class WornEdge:
-    """How far the leading edge has receded, at stations along the span.
+    """How far a vane has worn: its leading edge at stations along the span, its faces.
 
     `station_mm`, `recession_mm` (n,); straight between stations, the end values beyond.
+    `face_mm` is what each face has lost, alike all over, and how far the tail has rounded.
     """
 
     station_mm: FloatArray
     recession_mm: FloatArray
+    face_mm: float = 0.0
 
     def at(self, station_mm: ArrayLike) -> FloatArray:
         return np.interp(np.asarray(station_mm, float), self.station_mm, self.recession_mm)
@@ -92,6 +94,9 @@ class VaneGeometry(Section):
     chamber_temperature_k: float = Field(3000.0, gt=500, le=5000)
     molar_mass_g_mol: float = Field(23.0, gt=1, le=60)
     material: Literal["graphite", "copper", "tungsten", "molybdenum"] = "graphite"
+    graphite_grade: Literal["isomoulded", "moulded"] = "isomoulded"
+    trailing_edge_thickness_mm: float = Field(0.0, ge=0, le=100)
+    shaft_hole_mm: float = Field(0.0, ge=0, le=100)  # across, along the span at the hinge line
     allowed_recession_mm: float | None = Field(None, gt=0, le=500)  # of the leading edge
     servo_torque_nm: float | None = Field(None, gt=0, le=1000)  # rated, at the vane's shaft
 
@@ -102,6 +107,25 @@ class VaneGeometry(Section):
         limit = info.data.get(other)
         if limit is not None and (value > limit or (bound == "under" and value == limit)):
             refuse(value, f"must be {bound} {other}, {limit:g}: {why}")
+        return value
+
+    @field_validator("trailing_edge_thickness_mm", "shaft_hole_mm")
+    @classmethod
+    def leaves_something(cls, value: float, info: ValidationInfo) -> float:
+        root_mm, tip_mm, thickness_mm, hinge_mm = (
+            info.data.get(key)
+            for key in ("root_chord_mm", "tip_chord_mm", "thickness_mm", "hinge_line_mm")
+        )
+        if root_mm is None or tip_mm is None or thickness_mm is None or hinge_mm is None:
+            return value
+        if info.field_name == "shaft_hole_mm":
+            # As a double wedge is at the hinge line; a biconvex section is thicker there.
+            share = 1.0 - abs(2.0 * hinge_mm / root_mm - 1.0)
+            limit, where = 0.8 * share * thickness_mm, "at the hinge line of the root"
+        else:
+            limit, where = 0.8 * thickness_mm * tip_mm / root_mm, "at the tip"
+        if value > limit:
+            refuse(value, f"must be at most {limit:.3g}, 0.8 of the thickness {where}")
         return value
 
     @field_validator("leading_edge_radius_mm")
@@ -126,8 +150,10 @@ class VaneGeometry(Section):
         share = np.asarray(station_mm) / self.span_mm
         return self.root_chord_mm + (self.tip_chord_mm - self.root_chord_mm) * share
 
-    def outline_at(self, station_mm: float, recession_mm: float = 0.0) -> Outline:
-        """Section at a station, its nose receded."""
+    def outline_at(
+        self, station_mm: float, recession_mm: float = 0.0, face_mm: float = 0.0
+    ) -> Outline:
+        """Section at a station, its nose receded and its faces thinned."""
         chord_m = 1e-3 * float(self.chord_mm_at(station_mm))
         share = self.thickness_mm / self.root_chord_mm
         return section_outline(
@@ -136,6 +162,8 @@ class VaneGeometry(Section):
             round(chord_m * share, 9),
             1e-3 * self.leading_edge_radius_mm,
             round(1e-3 * recession_mm, 9),
+            round(1e-3 * face_mm, 9),
+            round(1e-3 * self.trailing_edge_thickness_mm, 9),
         )
 
     @property
@@ -143,6 +171,11 @@ class VaneGeometry(Section):
         """Deepest recession the section model describes, at the shortest chord."""
         thickness_mm = self.thickness_mm * self.tip_chord_mm / self.root_chord_mm
         return 0.999 * largest_recession_m(self.tip_chord_mm, thickness_mm)
+
+    @property
+    def mean_chord_mm(self) -> float:
+        """Chord in the middle of the part in the jet."""
+        return float(self.chord_mm_at(0.5 * (self.root_station_mm + self.span_mm)))
 
     @property
     def root_station_mm(self) -> float:
@@ -192,7 +225,7 @@ def strips(
             float(middle),
             1e-3 * float(width),
             root_radius_m - 1e-3 * float(middle),
-            geometry.outline_at(float(middle), float(depth)),
+            geometry.outline_at(float(middle), float(depth), 0.0 if worn is None else worn.face_mm),
         )
         for middle, width, depth in zip(middles, np.diff(edges), recession, strict=True)
     ]

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.integrate import quad
+from scipy.integrate import cumulative_trapezoid, quad
 
 from mixer.ground.conduction import Bar, Heating, biot_number, heat_bar
 from mixer.ground.geometry import EngineFields, VaneGeometry, jet_for
@@ -64,12 +64,17 @@ class Life:
     doubts: tuple[Doubt, ...]
     material: Material
     mean_k: FloatArray  # (m,) over the section, at the times of `heating`
+    face_m: FloatArray  # (m,) what each face has lost by then
     burning: Burning
     loss: SurfaceLoss
 
     def mean_at_k(self, time_s: float) -> float:
         """Mean temperature of the section at a time; that of the last moment beyond it."""
         return float(np.interp(time_s, self.heating.time_s, self.mean_k))
+
+    def face_mm_at(self, time_s: float) -> float:
+        """What each face has lost after a time."""
+        return 1e3 * float(np.interp(time_s, self.heating.time_s, self.face_m))
 
     @property
     def dominating(self) -> Doubt:
@@ -219,6 +224,7 @@ def _simulate(case: _Case, horizon_s: float) -> Life:
         doubts=(),
         material=material,
         mean_k=_means_k(section, heating),
+        face_m=_face_m(section, heating, case.loss),
         burning=UNKNOWN,
         loss=case.loss,
     )
@@ -230,6 +236,31 @@ def _means_k(section: ChordSection, heating: Heating) -> FloatArray:
     return np.array(
         [np.average(t, weights=v) for t, v in zip(heating.temperature_k, volumes, strict=True)]
     )
+
+
+def _face_m(section: ChordSection, heating: Heating, loss: SurfaceLoss) -> FloatArray:
+    """What the faces have lost over time, at half chord.
+
+    In the proportion of face to edge that the burning model gives, scaled to what the edge lost:
+    a measured recession of the edge so scales that of the faces.
+    """
+    density = loss.material.density_kg_m3
+    if not loss.burning:
+        return np.zeros_like(heating.time_s)
+    face, edge = [], []
+    for temperature_k, gone_m in zip(heating.temperature_k, heating.recession_m, strict=True):
+        bar = section.bar(float(gone_m))
+        middle = int(np.searchsorted(bar.edge_m, 0.5 * section.chord_m))
+        film = bar.film_w_k / bar.surface_m2
+        face.append(float(loss.burned_kg_m2_s(film, temperature_k)[middle]) / density)
+        nose = np.array(section.load.nose_w_m2_k(section.radius_m(float(gone_m))))
+        edge.append(float(loss.burned_kg_m2_s(nose, temperature_k[0])) / density)
+    lost, modelled = (
+        cumulative_trapezoid(rate, heating.time_s, initial=0.0) for rate in (face, edge)
+    )
+    if modelled[-1] <= 0.0:
+        return np.zeros_like(heating.time_s)
+    return lost * float(heating.recession_m[-1] / modelled[-1])
 
 
 def bulk_failure_s(

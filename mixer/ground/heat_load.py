@@ -140,7 +140,13 @@ class ChordSection:
         self.depths_m = np.linspace(0.0, 1e-3 * geometry.largest_recession_mm, 40)
         worn = [
             section_outline(
-                geometry.section, self.chord_m, self.thickness_m, radius_m, round(float(d), 9)
+                geometry.section,
+                self.chord_m,
+                self.thickness_m,
+                radius_m,
+                round(float(d), 9),
+                0.0,
+                1e-3 * geometry.trailing_edge_thickness_mm,
             )
             for d in self.depths_m
         ]
