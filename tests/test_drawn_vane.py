@@ -283,6 +283,30 @@ def test_solids_in_the_exhaust_leave_no_life_figure(tmp_path):
     assert "Lives about" not in page.read_text(encoding="utf-8")
 
 
+def test_drawings_are_compared_side_by_side(tmp_path):
+    """Blunt copper against slender graphite: heavier, more drag, melts; its mean stays low."""
+    files = []
+    for name, changes in (
+        ("copper", {"material": "copper"}),
+        ("graphite", {"leading_edge_radius_mm": 1.0}),
+    ):
+        folder = tmp_path / name
+        folder.mkdir()
+        source = vehicle_file(folder, **drawn(changes))
+        files.append(str(source.rename(tmp_path / f"{name}.toml")))
+    page = tmp_path / "both.html"
+    result = CliRunner().invoke(vanes, [*files, "--json", "--out", str(page)])
+    assert result.exit_code == 0, result.output
+    found = json.loads(result.stdout)["drawings"]
+    copper, graphite = found["copper"], found["graphite"]
+    assert copper["mass_g"] > 4.0 * graphite["mass_g"]
+    assert copper["thrust_loss_at_rest"] > graphite["thrust_loss_at_rest"]
+    assert copper["passed"] is False and copper["life_s"] < graphite["life_s"]
+    assert copper["mean_temperature_at_end_k"] < 1100.0  # the edge melts at 1358 K
+    text = page.read_text(encoding="utf-8")
+    assert text.count("<svg") == 1 and "Side by side" in text
+
+
 # --- seen from behind --------------------------------------------------------------------------
 
 

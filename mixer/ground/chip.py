@@ -40,8 +40,9 @@ class ChipEffect:
     `effectiveness` over the whole travel, by least squares; `force_lost_n` at the largest
     deflection, `force_lost_share` of the new vane's force there; `roll_at_full_nm` is the roll
     moment that leaves when the vane and the one opposite are both there for a pitch or yaw
-    demand; `offset_n` is side force at zero deflection, `offset_roll_nm` its roll moment; `trim_deg` turns the chipped vane
-    back to no side force, `roll_trim_deg` turns all four to hold `roll_at_full_nm`.
+    demand; `offset_n` is side force at zero deflection, `offset_roll_nm` its roll moment;
+    `trim_deg` turns the chipped vane back to no side force, `roll_trim_deg` turns all four to hold
+    `roll_at_full_nm`.
     """
 
     effectiveness: float

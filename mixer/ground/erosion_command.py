@@ -219,7 +219,8 @@ def chip(
             told = (
                 f"effectiveness over the travel {effect.effectiveness:.4f}; at full travel the vane"
                 f" gives {effect.force_lost_n:.3g} N ({effect.force_lost_share:.2%}) less, which"
-                f" leaves {effect.roll_at_full_nm:.3g} N·m of roll and takes {effect.roll_trim_deg:.2g}° of all four vanes to hold"
+                f" leaves {effect.roll_at_full_nm:.3g} N·m of roll and takes"
+                f" {effect.roll_trim_deg:.2g}° of all four vanes to hold"
             )
         else:
             told = (

@@ -1,5 +1,6 @@
 """`fourvane vanes`: what the drawing of a vane promises, as a report and as numbers."""
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -10,6 +11,11 @@ from mixer.ground.command import FAILED, emit, result_option
 from mixer.ground.console import output, progress
 from mixer.ground.drawn_vane import DrawingError, DrawnVane, drawing_of, examine, widest_travel
 from mixer.ground.files import write_whole
+from mixer.ground.vane_comparison import (
+    comparison_page,
+    comparison_result,
+    comparison_rows,
+)
 from mixer.ground.vane_verdict import vane_result, verdict
 from mixer.ground.vanes_page import DUST_CAUTION, ESTIMATE, vanes_page
 from mixer.ground.vehicle import load_vehicle
@@ -18,11 +24,16 @@ __all__ = ["DUST_CAUTION", "ESTIMATE", "DrawingError", "vanes", "widest_travel"]
 
 
 @click.command()
-@click.argument("vehicle_file", metavar="VEHICLE", type=click.Path(dir_okay=False))
+@click.argument(
+    "vehicle_files", metavar="VEHICLE...", nargs=-1, required=True, type=click.Path(dir_okay=False)
+)
 @click.option("--out", type=click.Path(dir_okay=False), help="HTML report to write.")
 @result_option
-def vanes(vehicle_file: str, out: str | None, as_json: bool) -> None:
+def vanes(vehicle_files: tuple[str, ...], out: str | None, as_json: bool) -> None:
     """Compute what the drawn vanes give: forces, thrust loss, hinge moment, wear, life, strength.
+
+    Several vehicle files are compared side by side, for which drawing to mill; that passes no
+    verdict of its own.
 
     Needs [vanes.geometry] and the engine's throat, expansion and heat ratio in the vehicle file.
     Exit status 1 where the estimated life is under the burn time, the servo too weak or the vane
@@ -30,10 +41,17 @@ def vanes(vehicle_file: str, out: str | None, as_json: bool) -> None:
 
     Example: fourvane vanes vehicle.toml --out vanes.html
     """
-    vehicle = load_vehicle(vehicle_file)
-    geometry = drawing_of(vehicle, vehicle_file)
-    with progress("vanes", 1.0) as done:
-        found = examine(vehicle, geometry, done)
+    loaded = [(load_vehicle(file), file) for file in vehicle_files]
+    drawings = [(vehicle, drawing_of(vehicle, file)) for vehicle, file in loaded]
+    examined: list[DrawnVane] = []
+    with progress("vanes", float(len(drawings))) as done:
+        for vehicle, geometry in drawings:
+            before = len(examined)
+            examined.append(examine(vehicle, geometry, lambda s, n=before: done(n + s)))
+    if len(examined) > 1:
+        compare(vehicle_files, examined, out, as_json)
+        return
+    found = examined[0]
     result = vane_result(found)
     if out is not None:
         with write_whole(out) as stream:
@@ -42,6 +60,30 @@ def vanes(vehicle_file: str, out: str | None, as_json: bool) -> None:
     emit(result, as_json, lambda: show(found, result))
     if result["passed"] is False:
         raise SystemExit(FAILED)
+
+
+def compare(
+    files: Sequence[str], examined: Sequence[DrawnVane], out: str | None, as_json: bool
+) -> None:
+    """Tell and write the drawings side by side."""
+    stems = [Path(file).stem for file in files]
+    names = stems if len(set(stems)) == len(stems) else list(files)
+    rows = comparison_rows(examined)
+    result = comparison_result(rows, names, [vane_result(found) for found in examined])
+    if out is not None:
+        with write_whole(out) as stream:
+            stream.write(comparison_page(names, examined, rows))
+        result["report"] = str(Path(out))
+
+    def tell() -> None:
+        width = max(len(cell) for row in [["", *names], *rows] for cell in row[1:]) + 2
+        for row in [["", *names], *rows]:
+            cells = "".join(f"{cell:<{width}}" for cell in row[1:])
+            output.print(f"{row[0]:<32}{cells}".rstrip(), soft_wrap=True)
+        if out is not None:
+            output.print(f"report: {out}")
+
+    emit(result, as_json, tell)
 
 
 def show(found: DrawnVane, result: dict[str, Any]) -> None:
