@@ -157,10 +157,11 @@ def vane_life(
         "radiation to the surroundings": ("emission", material.emits_spread),
     }  # fmt: skip
     if material.receding:
-        spread = burning.spread if measured_rate_mm_s is None else 1.0 + measured_spread
-        spreads["the recession rate of hot graphite"] = ("burns", spread)
         if measured_rate_mm_s is None:
+            spreads["how much carbon the exhaust can burn"] = ("burns", burning.spread)
             spreads["how fast hot graphite reacts"] = ("reacts", REACTION_SPREAD)
+        else:
+            spreads["the recession rate of hot graphite"] = ("burns", 1.0 + measured_spread)
     total = 1 + 2 * len(spreads)
     nominal = replace(_simulate(case(), horizon_s), burning=burning)
     done(1 / total)
