@@ -22,6 +22,8 @@ NOZZLE: dict[str, Any] = {
     "throat_diameter_mm": 47.7,
     "expansion_ratio": 4.0,
     "specific_heat_ratio": 1.2,
+    "propellants": None,
+    "mixture_ratio": None,
 }
 
 

@@ -265,7 +265,7 @@ def test_vanes_reports_forces_loss_hinge_and_life(tmp_path):
     assert told["jet"]["expansion"] == "over-expanded"
     assert len(told["deflection_deg"]) == len(told["force_n"]) == 31
     page = report.read_text(encoding="utf-8")
-    assert page.count("<svg") == 6 and "over-expanded" in page and "graphite dust" in page
+    assert page.count("<svg") == 7 and "over-expanded" in page and "graphite dust" in page
 
 
 def test_vanes_ends_with_status_one_where_the_servo_or_the_vane_is_too_weak(tmp_path):

@@ -12,6 +12,7 @@ from scipy.integrate import quad
 from scipy.optimize import brentq, fsolve
 
 from mixer.ground import gas
+from mixer.ground.jet import jet_from_nozzle
 
 # M, gamma, p/pt, T/Tt, A/A*, nu in degrees, shock M2, p2/p1, pt2/pt1
 TABLE = [
@@ -197,7 +198,7 @@ def test_pitot_pressure_follows_from_stopping_the_flow_behind_the_solved_shock(m
 
 
 def jet(ambient_bar, chamber_bar=20.0):
-    return gas.jet_from_nozzle(chamber_bar * 1e5, 0.0477, 4.0, 1.2, ambient_bar * 1e5)
+    return jet_from_nozzle(chamber_bar * 1e5, 0.0477, 4.0, 1.2, ambient_bar * 1e5)
 
 
 def test_over_expanded_jet_is_brought_to_ambient_by_a_shock_at_the_lip():

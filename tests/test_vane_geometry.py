@@ -191,7 +191,8 @@ def test_detachment_inside_the_travel_is_reported_with_its_angle():
     curve = computed_curve(thick, nozzle(), (-30.0, 30.0))
     flank = np.degrees(np.arctan2(17.0, 70.0))
     limits = [
-        np.degrees(gas.detachment_angle_rad(s.mach, 1.2)) for s in (curve.jet.core, curve.jet.skirt)
+        np.degrees(gas.detachment_angle_rad(s.across.mach, 1.2))
+        for s in (curve.jet.core, curve.jet.skirt)
     ]
     assert min(limits) - flank - 1e-6 <= curve.detachment_deg <= max(limits) - flank + 1e-6
     assert any(

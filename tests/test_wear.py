@@ -1,5 +1,7 @@
 """Reading inspections, fitting recession, predicting what a worn vane still gives, chips."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -8,6 +10,7 @@ from scipy.optimize import curve_fit
 from scipy.stats import t as student
 
 from mixer.ground.chip import Chip, ChipError, chip_effect
+from mixer.ground.face_wear import face_rate_mm_s
 from mixer.ground.files import DataError
 from mixer.ground.geometry import WornEdge, vane_volume_m3
 from mixer.ground.inspection import Burn, Inspection, Specimen, read_inspection
@@ -309,7 +312,34 @@ def test_face_losses_lower_the_predicted_mass():
     without = fit_recession(burnt(), 20.0, vane())
     masses = [predict_wear(f, 26.0, vane(), NOZZLE, TRAVEL).mass_g for f in (with_faces, without)]
     assert masses[0] is not None and masses[1] is not None
-    assert masses[1][-1] - masses[0][-1] == pytest.approx(0.02 * 26.0, rel=1e-6)
+    # The faces are taken off the section, where the edge has not already taken it.
+    assert masses[1][-1] - masses[0][-1] == pytest.approx(0.02 * 26.0, rel=0.08)
+
+
+def test_thickness_before_and_after_gives_the_rate_of_the_faces():
+    """0.02 mm per s off each face; masses that say otherwise do not count then."""
+    thinner = [
+        replace(
+            s,
+            thickness_before_mm=np.full(5, 8.4),
+            thickness_after_mm=np.full(5, 8.4 - 2.0 * 0.02 * s.burn.load_s(20.0, 0.8)),
+        )
+        for s in burnt(face_g_s=0.02).specimens
+    ]
+    fit = fit_recession(Inspection("made.csv", thinner), 20.0, vane())
+    assert face_rate_mm_s(fit, vane()) == pytest.approx(0.02)
+    wear, whole = (
+        predict_wear(f, 26.0, vane(), NOZZLE, TRAVEL) for f in (fit, fit_recession(burnt(), 20.0))
+    )
+    assert wear.edges[-1].face_mm == pytest.approx(0.02 * 26.0)
+    assert wear.effectiveness[-1] < whole.effectiveness[-1]
+
+
+def test_mass_put_on_the_faces_is_spread_over_both_sides_of_the_part_in_the_jet():
+    fit = fit_recession(burnt(face_g_s=0.02), 20.0, vane())
+    assert face_rate_mm_s(fit, vane()) == pytest.approx(
+        0.02 / (1.8e-3 * 2.0 * 35.0 * 70.0), rel=1e-5
+    )
 
 
 # --- chips -------------------------------------------------------------------------------------

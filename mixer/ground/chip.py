@@ -6,8 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from mixer.ground.files import InputError
-from mixer.ground.gas import FlowState
 from mixer.ground.geometry import NozzleFields, VaneGeometry, WornEdge
+from mixer.ground.jet import FlowState
 from mixer.ground.section_forces import flank_pressures
 from mixer.ground.vane_forces import computed_curve
 from mixer.ground.wear_prediction import effectiveness_of
@@ -37,14 +37,17 @@ class Chip:
 class ChipEffect:
     """One chipped vane among three whole ones, at the reference chamber pressure.
 
-    `force_lost_n` at the largest deflection; `roll_at_full_nm` is the roll moment that leaves when
-    the vane and the one opposite are both there for a pitch or yaw demand; `offset_n` is side
-    force at zero deflection, `offset_roll_nm` its roll moment; `trim_deg` turns the chipped vane
-    back to no side force, `roll_trim_deg` turns all four to hold `roll_at_full_nm`.
+    `effectiveness` over the whole travel, by least squares; `force_lost_n` at the largest
+    deflection, `force_lost_share` of the new vane's force there; `roll_at_full_nm` is the roll
+    moment that leaves when the vane and the one opposite are both there for a pitch or yaw
+    demand; `offset_n` is side force at zero deflection, `offset_roll_nm` its roll moment;
+    `trim_deg` turns the chipped vane back to no side force, `roll_trim_deg` turns all four to hold
+    `roll_at_full_nm`.
     """
 
     effectiveness: float
     force_lost_n: float
+    force_lost_share: float
     roll_at_full_nm: float
     roll_trim_deg: float
     offset_n: float
@@ -84,7 +87,9 @@ def chip_effect(
     furthest = int(np.argmax(np.abs(new.deflection_deg)))
     if chip.height_mm is not None:
         offset = _slope_force_n(geometry, new.jet.core, chip)
-        return ChipEffect(1.0, 0.0, 0.0, 0.0, offset, offset * roll_arm_m, -offset / slope_n_deg)
+        return ChipEffect(
+            1.0, 0.0, 0.0, 0.0, 0.0, offset, offset * roll_arm_m, -offset / slope_n_deg
+        )
     side = min(SIDE_OF_CHIP_MM, 0.1 * chip.width_mm)
     worn = WornEdge(
         np.array([start - side, start, end, end + side]),
@@ -94,7 +99,14 @@ def chip_effect(
     lost = float(abs(new.force_n[furthest]) - abs(chipped.force_n[furthest]))
     roll = lost * roll_arm_m
     return ChipEffect(
-        effectiveness_of(chipped, new), lost, roll, lost / (4.0 * slope_n_deg), 0.0, 0.0, 0.0
+        effectiveness_of(chipped, new),
+        lost,
+        lost / float(abs(new.force_n[furthest])),
+        roll,
+        lost / (4.0 * slope_n_deg),
+        0.0,
+        0.0,
+        0.0,
     )
 
 

@@ -62,7 +62,8 @@ class Bar:
 
     `edge_m` (n + 1,) cell ends along the bar; `section_m2` (n + 1,) area conducted through at
     each end; `volume_m3` (n,); `film_w_k` (n,) heat transfer coefficient times heated surface;
-    `gas_k` (n,) temperature of the gas there; `flux_w` (n,) heat that enters regardless.
+    `gas_k` (n,) temperature of the gas there; `flux_w` (n,) heat that enters regardless;
+    `surface_m2` (n,) heated surface, which also radiates.
     """
 
     edge_m: FloatArray
@@ -71,6 +72,11 @@ class Bar:
     film_w_k: FloatArray
     gas_k: FloatArray
     flux_w: FloatArray
+    surface_m2: FloatArray | float = 0.0
+
+    def film_heat_w(self, temperature_k: FloatArray) -> FloatArray:
+        """Heat into each cell through the film and regardless of it."""
+        return self.film_w_k * (self.gas_k - temperature_k) + self.flux_w
 
 
 @dataclass(frozen=True)
@@ -99,12 +105,15 @@ def heat_bar(
     recession_rate_m_s: Callable[[float, float], float] | None = None,
     stop_at_k: float = np.inf,
     stop_at_recession_m: float = np.inf,
+    heat_into_w: Callable[[Bar, FloatArray], FloatArray] = Bar.film_heat_w,
 ) -> Heating:
     """Heat a bar until the horizon, a temperature anywhere in it or a recession is reached.
 
     `bar_at(recession_m)` gives the bar when so much of its end is gone; its first edge moves, its
     last stays. `recession_rate_m_s(surface_k, recession_m)` is how fast the end recedes. Cells
     move with the ends, which carries heat between them: the second term of `slopes`.
+    `heat_into_w(bar, temperature_k)` is the net heat into each cell through its surface, what
+    it radiates included.
     """
     cells = len(bar_at(0.0).volume_m3)
 
@@ -116,7 +125,7 @@ def heat_bar(
         gap = np.diff(middle)
         conductivity = material.conductivity(0.5 * (temperature[1:] + temperature[:-1]))
         flow = conductivity * bar.section_m2[1:-1] * (temperature[:-1] - temperature[1:]) / gap
-        heat = bar.film_w_k * (bar.gas_k - temperature) + bar.flux_w
+        heat = heat_into_w(bar, temperature)
         heat[:-1] -= flow
         heat[1:] += flow
         rate = heat / (material.density_kg_m3 * material.specific_heat(temperature) * bar.volume_m3)
@@ -144,6 +153,10 @@ def heat_bar(
         rtol=1e-5,
         atol=np.append(np.full(cells, 1e-3), 1e-9),
         max_step=horizon_s / 20.0,
+        # Heat goes from cell to neighbour. What moves the end is small, and left to iteration: the
+        # band takes a twelfth of the work of the full matrix.
+        lband=1,
+        uband=1,
     )
     if not solution.success:
         raise ConductionError(f"the heat equation could not be solved: {solution.message}")

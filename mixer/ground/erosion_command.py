@@ -111,7 +111,7 @@ def fit(
 
     INSPECTION is a CSV with a row for each station of a vane after a burn: burn,vane and
     duration_s or pressure_log (and chamber_pressure_bar), station_mm with chord_before_mm and
-    chord_after_mm, mass_before_g and mass_after_g.
+    chord_after_mm, thickness_before_mm and thickness_after_mm, mass_before_g and mass_after_g.
 
     Example: fourvane erosion fit inspection.csv --vehicle vehicle.toml --out worn.toml
     """
@@ -200,9 +200,10 @@ def chip(
     def show() -> None:
         if height_mm is None:
             told = (
-                f"effectiveness {effect.effectiveness:.4f}; at full travel the vane gives"
-                f" {effect.force_lost_n:.3g} N less, which leaves {effect.roll_at_full_nm:.3g} N·m"
-                f" of roll and takes {effect.roll_trim_deg:.2g}° of all four vanes to hold"
+                f"effectiveness over the travel {effect.effectiveness:.4f}; at full travel the vane"
+                f" gives {effect.force_lost_n:.3g} N ({effect.force_lost_share:.2%}) less, which"
+                f" leaves {effect.roll_at_full_nm:.3g} N·m of roll and takes"
+                f" {effect.roll_trim_deg:.2g}° of all four vanes to hold"
             )
         else:
             told = (

@@ -15,10 +15,7 @@ from mixer.ground.files import InputError
 
 FloatArray = NDArray[np.float64]
 
-STANDARD_PRESSURE_PA = 101_325.0
 GAS_CONSTANT_J_MOL_K = 8.314462618
-SEPARATION_PRESSURE_RATIO = 0.4  # exit over ambient below which a nozzle flow separates:
-# Summerfield's criterion [from memory], a rule of thumb for conical nozzles.
 MACH_LIMIT = 60.0  # upper end of every search for a Mach number
 
 
@@ -146,10 +143,10 @@ def detachment_angle_rad(mach: float, gamma: float) -> float:
     m2 = mach * mach
     root = np.sqrt((gamma + 1.0) * (1.0 + 0.5 * (gamma - 1.0) * m2 + (gamma + 1.0) / 16.0 * m2**2))
     wave = np.arcsin(np.sqrt((0.25 * (gamma + 1.0) * m2 - 1.0 + root) / (gamma * m2)))
-    return float(_turn_rad(wave, m2, gamma))
+    return float(wave_turn_rad(wave, m2, gamma))
 
 
-def _turn_rad(wave_rad: ArrayLike, mach_squared: float, gamma: float) -> FloatArray:
+def wave_turn_rad(wave_rad: ArrayLike, mach_squared: float, gamma: float) -> FloatArray:
     """Flow turn across a shock standing at `wave_rad` to the flow."""
     normal = mach_squared * np.square(np.sin(wave_rad))
     return np.arctan(
@@ -189,128 +186,3 @@ def oblique_shock(mach: float, turn_rad: float, gamma: float) -> Shock:
     across = normal_shock(max(mach * np.sin(wave), 1.0), gamma)
     behind = across.mach / np.sin(wave - max(turn_rad, 0.0))
     return Shock(float(behind), across.pressure_ratio, across.total_pressure_ratio)
-
-
-# --- the jet -----------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class FlowState:
-    """A uniform supersonic stream."""
-
-    mach: float
-    pressure_pa: float
-    gamma: float
-
-    @property
-    def dynamic_pressure_pa(self) -> float:
-        return 0.5 * self.gamma * self.pressure_pa * self.mach**2
-
-
-@dataclass(frozen=True)
-class Jet:
-    """The stream that leaves a nozzle: its undisturbed core, and what the lip makes of it.
-
-    `core` fills the exit and the cone behind it that the lip wave has not crossed; `skirt` is the
-    stream between that wave and the jet's edge, at ambient pressure. The lip wave leaves the
-    nozzle edge at `lip_wave_rad` to the axis, inwards.
-    """
-
-    core: FlowState
-    skirt: FlowState
-    exit_radius_m: float
-    ambient_pressure_pa: float
-    lip_wave_rad: float
-
-    @property
-    def exit_over_ambient(self) -> float:
-        """Exit pressure over ambient; infinite in vacuum."""
-        if self.ambient_pressure_pa == 0.0:
-            return np.inf
-        return self.core.pressure_pa / self.ambient_pressure_pa
-
-    @property
-    def expansion(self) -> str:
-        """`matched` (within 2 %), `over-expanded` or `under-expanded`."""
-        if abs(self.exit_over_ambient - 1.0) <= 0.02:
-            return "matched"
-        return "under-expanded" if self.exit_over_ambient > 1.0 else "over-expanded"
-
-    def core_radius_m(self, distance_m: float) -> float:
-        """Radius of the undisturbed core `distance_m` behind the exit."""
-        return max(self.exit_radius_m - distance_m * np.tan(self.lip_wave_rad), 0.0)
-
-    def state_at(self, radius_m: float, distance_m: float) -> FlowState:
-        """Stream that meets an edge at a radius and a distance behind the exit.
-
-        Behind a lip shock it is the skirt; within a lip fan the state belongs to the straight
-        characteristic from the lip (plane flow: the ring's own curvature is left out).
-        """
-        if radius_m <= self.core_radius_m(distance_m):
-            return self.core
-        gamma = self.core.gamma
-        ray_rad = np.arctan2(self.exit_radius_m - radius_m, distance_m)
-        if self.exit_over_ambient < 1.0 or ray_rad <= self._ray_rad(self.skirt.mach):
-            return self.skirt
-        mach = root_between(lambda m: self._ray_rad(m) - ray_rad, self.core.mach, self.skirt.mach)
-        change = float(pressure_ratio(mach, gamma) / pressure_ratio(self.core.mach, gamma))
-        return FlowState(mach, self.core.pressure_pa * change, gamma)
-
-    def _ray_rad(self, mach: float) -> float:
-        """Angle to the axis, inwards, of the lip fan's characteristic for a Mach number."""
-        gamma = self.core.gamma
-        turn = prandtl_meyer_rad(mach, gamma) - prandtl_meyer_rad(self.core.mach, gamma)
-        return float(np.arcsin(1.0 / mach) - turn)
-
-
-def jet_from_nozzle(
-    chamber_pressure_pa: float,
-    throat_diameter_m: float,
-    expansion_ratio: float,
-    gamma: float,
-    ambient_pressure_pa: float = STANDARD_PRESSURE_PA,
-) -> Jet:
-    """Exit stream of an isentropic nozzle and the wave at its lip.
-
-    GasError, in words, where the exit is subsonic: no divergent part, a chamber too weak to choke
-    the throat, or an ambient pressure that drives a shock or separation into the nozzle.
-    """
-    mach = exit_mach(expansion_ratio, gamma)
-    choked = chamber_pressure_pa * float(pressure_ratio(1.0, gamma))
-    if ambient_pressure_pa >= choked:
-        raise GasError(
-            f"subsonic exit: {chamber_pressure_pa / 1e5:.3g} bar in the chamber does not choke the"
-            f" throat against {ambient_pressure_pa / 1e5:.3g} bar outside"
-        )
-    core = FlowState(mach, chamber_pressure_pa * float(pressure_ratio(mach, gamma)), gamma)
-    if core.pressure_pa < SEPARATION_PRESSURE_RATIO * ambient_pressure_pa:
-        raise GasError(
-            f"the jet separates inside the nozzle: exit pressure {core.pressure_pa / 1e5:.3g} bar"
-            f" is under {SEPARATION_PRESSURE_RATIO:g} of the {ambient_pressure_pa / 1e5:.3g} bar"
-            " outside; lower the expansion ratio or raise the chamber pressure"
-        )
-    skirt, wave = _skirt(core, ambient_pressure_pa)
-    radius = 0.5 * throat_diameter_m * np.sqrt(expansion_ratio)
-    return Jet(core, skirt, float(radius), ambient_pressure_pa, wave)
-
-
-def _skirt(core: FlowState, ambient_pressure_pa: float) -> tuple[FlowState, float]:
-    """Stream between lip wave and jet edge, and the angle of the wave's head to the axis."""
-    ratio = ambient_pressure_pa / core.pressure_pa
-    gamma, mach = core.gamma, core.mach
-    if ratio > 1.0:  # over-expanded: a shock from the lip brings the edge up to ambient
-        normal = np.sqrt(1.0 + (ratio - 1.0) * (gamma + 1.0) / (2.0 * gamma))
-        wave = float(np.arcsin(normal / mach))
-        turn = float(_turn_rad(wave, mach**2, gamma))
-        behind = normal_shock(float(normal), gamma).mach / np.sin(wave - turn)
-        return FlowState(float(behind), ambient_pressure_pa, gamma), wave
-    # Under-expanded or matched: a fan from the lip brings the edge down to ambient.
-    total = float(pressure_ratio(mach, gamma)) * ratio
-    edge = MACH_LIMIT if total == 0.0 else _mach_from_pressure_ratio(total, gamma)
-    pressure = core.pressure_pa * float(pressure_ratio(edge, gamma) / pressure_ratio(mach, gamma))
-    return FlowState(edge, pressure, gamma), float(np.arcsin(1.0 / mach))
-
-
-def _mach_from_pressure_ratio(ratio: float, gamma: float) -> float:
-    power = (gamma - 1.0) / gamma
-    return float(min(np.sqrt((ratio**-power - 1.0) * 2.0 / (gamma - 1.0)), MACH_LIMIT))

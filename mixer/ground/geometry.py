@@ -14,8 +14,8 @@ from numpy.typing import ArrayLike, NDArray
 from pydantic import Field, ValidationInfo, field_validator
 
 from mixer.ground.files import InputError
-from mixer.ground.gas import Jet, jet_from_nozzle
 from mixer.ground.hot_gas import HotGas
+from mixer.ground.jet import Jet, jet_from_nozzle
 from mixer.ground.outline import LARGEST_NOSE, Outline, largest_recession_m, section_outline
 from mixer.ground.quantities import refuse
 from mixer.ground.section import Section
@@ -53,15 +53,26 @@ class NozzleFields(Protocol):
     def specific_heat_ratio(self) -> float | None: ...
 
 
+class EngineFields(NozzleFields, Protocol):
+    """What is needed of [engine] where the exhaust also heats and burns."""
+
+    @property
+    def propellants(self) -> str | None: ...
+    @property
+    def mixture_ratio(self) -> float | None: ...
+
+
 @dataclass(frozen=True)
 class WornEdge:
-    """How far the leading edge has receded, at stations along the span.
+    """How far a vane has worn: its leading edge at stations along the span, its faces.
 
     `station_mm`, `recession_mm` (n,); straight between stations, the end values beyond.
+    `face_mm` is what each face has lost, alike all over, and how far the tail has rounded.
     """
 
     station_mm: FloatArray
     recession_mm: FloatArray
+    face_mm: float = 0.0
 
     def at(self, station_mm: ArrayLike) -> FloatArray:
         return np.interp(np.asarray(station_mm, float), self.station_mm, self.recession_mm)
@@ -77,12 +88,15 @@ class VaneGeometry(Section):
     section: Literal["double-wedge", "biconvex"]
     leading_edge_radius_mm: float = Field(ge=0, le=100)
     hinge_line_mm: float = Field(gt=0, le=1000)  # behind the leading edge
-    immersed_span_mm: float = Field(gt=0, le=1000)  # of the span, from the tip
+    immersed_span_mm: float = Field(gt=0, le=1000)  # of the span, tip to the exit's radius
     distance_behind_exit_mm: float = Field(ge=0, le=1000)  # of the leading edge
     ambient_pressure_bar: float = Field(1.01325, ge=0, le=2)
     chamber_temperature_k: float = Field(3000.0, gt=500, le=5000)
     molar_mass_g_mol: float = Field(23.0, gt=1, le=60)
     material: Literal["graphite", "copper", "tungsten", "molybdenum"] = "graphite"
+    graphite_grade: Literal["isomoulded", "moulded"] = "isomoulded"
+    trailing_edge_thickness_mm: float = Field(0.0, ge=0, le=100)
+    shaft_hole_mm: float = Field(0.0, ge=0, le=100)  # across, along the span at the hinge line
     allowed_recession_mm: float | None = Field(None, gt=0, le=500)  # of the leading edge
     servo_torque_nm: float | None = Field(None, gt=0, le=1000)  # rated, at the vane's shaft
 
@@ -93,6 +107,25 @@ class VaneGeometry(Section):
         limit = info.data.get(other)
         if limit is not None and (value > limit or (bound == "under" and value == limit)):
             refuse(value, f"must be {bound} {other}, {limit:g}: {why}")
+        return value
+
+    @field_validator("trailing_edge_thickness_mm", "shaft_hole_mm")
+    @classmethod
+    def leaves_something(cls, value: float, info: ValidationInfo) -> float:
+        root_mm, tip_mm, thickness_mm, hinge_mm = (
+            info.data.get(key)
+            for key in ("root_chord_mm", "tip_chord_mm", "thickness_mm", "hinge_line_mm")
+        )
+        if root_mm is None or tip_mm is None or thickness_mm is None or hinge_mm is None:
+            return value
+        if info.field_name == "shaft_hole_mm":
+            # As a double wedge is at the hinge line; a biconvex section is thicker there.
+            share = 1.0 - abs(2.0 * hinge_mm / root_mm - 1.0)
+            limit, where = 0.8 * share * thickness_mm, "at the hinge line of the root"
+        else:
+            limit, where = 0.8 * thickness_mm * tip_mm / root_mm, "at the tip"
+        if value > limit:
+            refuse(value, f"must be at most {limit:.3g}, 0.8 of the thickness {where}")
         return value
 
     @field_validator("leading_edge_radius_mm")
@@ -117,8 +150,10 @@ class VaneGeometry(Section):
         share = np.asarray(station_mm) / self.span_mm
         return self.root_chord_mm + (self.tip_chord_mm - self.root_chord_mm) * share
 
-    def outline_at(self, station_mm: float, recession_mm: float = 0.0) -> Outline:
-        """Section at a station, its nose receded."""
+    def outline_at(
+        self, station_mm: float, recession_mm: float = 0.0, face_mm: float = 0.0
+    ) -> Outline:
+        """Section at a station, its nose receded and its faces thinned."""
         chord_m = 1e-3 * float(self.chord_mm_at(station_mm))
         share = self.thickness_mm / self.root_chord_mm
         return section_outline(
@@ -127,6 +162,8 @@ class VaneGeometry(Section):
             round(chord_m * share, 9),
             1e-3 * self.leading_edge_radius_mm,
             round(1e-3 * recession_mm, 9),
+            round(1e-3 * face_mm, 9),
+            round(1e-3 * self.trailing_edge_thickness_mm, 9),
         )
 
     @property
@@ -136,8 +173,13 @@ class VaneGeometry(Section):
         return 0.999 * largest_recession_m(self.tip_chord_mm, thickness_mm)
 
     @property
+    def mean_chord_mm(self) -> float:
+        """Chord in the middle of the part in the jet."""
+        return float(self.chord_mm_at(0.5 * (self.root_station_mm + self.span_mm)))
+
+    @property
     def root_station_mm(self) -> float:
-        """Station at the jet's edge, where the immersed part begins."""
+        """Station at the exit's radius, where the part drawn into the jet begins."""
         return self.span_mm - self.immersed_span_mm
 
     def hot_gas(self, specific_heat_ratio: float) -> HotGas:
@@ -156,14 +198,22 @@ class Strip:
 
 def strips(
     geometry: VaneGeometry,
-    jet_radius_m: float,
+    exit_radius_m: float,
     worn: WornEdge | None = None,
     count: int = STRIPS,
     core_radius_m: float = 0.0,
+    edge_radius_m: float | None = None,
 ) -> list[Strip]:
-    """Slices of the immersed part, cut also at worn stations and where the jet's core ends."""
-    start, end = geometry.root_station_mm, geometry.span_mm
-    breaks = [start + 1e3 * (jet_radius_m - core_radius_m)]
+    """Slices of the immersed part, cut also at worn stations and where the jet's core ends.
+
+    `edge_radius_m` is where the jet's edge has moved to, the exit's radius unless given: less of
+    the vane is in a narrower jet, and in a wider one as much more as the span has.
+    """
+    end = geometry.span_mm
+    root_radius_m = exit_radius_m + 1e-3 * geometry.root_station_mm  # of the vane's root
+    edge_m = exit_radius_m if edge_radius_m is None else edge_radius_m
+    start = max(1e3 * (root_radius_m - edge_m), 0.0)
+    breaks = [1e3 * (root_radius_m - core_radius_m)]
     if worn is not None:
         breaks.extend(worn.station_mm)
     inside = [mark for mark in breaks if start < mark < end]
@@ -174,8 +224,8 @@ def strips(
         Strip(
             float(middle),
             1e-3 * float(width),
-            jet_radius_m - 1e-3 * float(middle - start),
-            geometry.outline_at(float(middle), float(depth)),
+            root_radius_m - 1e-3 * float(middle),
+            geometry.outline_at(float(middle), float(depth), 0.0 if worn is None else worn.face_mm),
         )
         for middle, width, depth in zip(middles, np.diff(edges), recession, strict=True)
     ]

@@ -1,28 +1,30 @@
 """Will the vane live? Heat into its edge and faces, conduction inwards, and what gives way first.
 
 An estimate to plan a static test by, not a substitute for one. The vane stands edge-on to the
-jet; gas radiation, particles, the shaft as a way out for heat, and the flow between vanes are left
-out.
+jet and radiates past it; radiation of the gas and of the nozzle's hot wall, particles, and the
+flow between vanes are left out.
 """
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.integrate import quad
+from numpy.typing import NDArray
+from scipy.integrate import cumulative_trapezoid, quad
 
 from mixer.ground.conduction import Bar, Heating, biot_number, heat_bar
-from mixer.ground.geometry import NozzleFields, VaneGeometry
+from mixer.ground.geometry import EngineFields, VaneGeometry, jet_for
 from mixer.ground.heat_load import CELLS, ChordSection, HeatLoad, heat_load
 from mixer.ground.materials import MATERIALS, Material
+from mixer.ground.propellants import UNKNOWN, Burning, burning_of
+from mixer.ground.surface_loss import SurfaceLoss, view_of_surroundings
+
+FloatArray = NDArray[np.float64]
 
 START_K = 293.0
 ALLOWED_RECESSION = 0.15  # of the tip chord, where the drawing allows no other depth
-# Carbon burned per unit of gas that diffuses to the wall: about 0.17 in air; combustion gas
-# carries less free oxidiser [from memory]. Good to a factor of two.
-BURNING = 0.1
 # What is uncertain, and by which factor either way.
-FILM_SPREAD, TEMPERATURE_SPREAD, BURNING_SPREAD = 1.4, 1.05, 2.0
+FILM_SPREAD, TEMPERATURE_SPREAD, REACTION_SPREAD = 1.4, 1.05, 3.0
 
 
 @dataclass(frozen=True)
@@ -61,6 +63,18 @@ class Life:
     heating: Heating
     doubts: tuple[Doubt, ...]
     material: Material
+    mean_k: FloatArray  # (m,) over the section, at the times of `heating`
+    face_m: FloatArray  # (m,) what each face has lost by then
+    burning: Burning
+    loss: SurfaceLoss
+
+    def mean_at_k(self, time_s: float) -> float:
+        """Mean temperature of the section at a time; that of the last moment beyond it."""
+        return float(np.interp(time_s, self.heating.time_s, self.mean_k))
+
+    def face_mm_at(self, time_s: float) -> float:
+        """What each face has lost after a time."""
+        return 1e3 * float(np.interp(time_s, self.heating.time_s, self.face_m))
 
     @property
     def dominating(self) -> Doubt:
@@ -85,12 +99,13 @@ class _Case:
     geometry: VaneGeometry
     load: HeatLoad
     material: Material
-    rate_m_s: Callable[[float], float]  # full recession rate at a nose radius
+    loss: SurfaceLoss
+    rate_m_s: Callable[[float, float], float]  # recession rate, surface K and nose radius
 
 
 def vane_life(
     geometry: VaneGeometry,
-    engine: NozzleFields,
+    engine: EngineFields,
     horizon_s: float = 120.0,
     measured_rate_mm_s: float | None = None,
     measured_spread: float = 0.3,
@@ -103,16 +118,12 @@ def vane_life(
     work that is over.
     """
     load, material = heat_load(geometry, engine), MATERIALS[geometry.material]
-
-    def rate_with(load: HeatLoad, burning: float) -> Callable[[float], float]:
-        if measured_rate_mm_s is not None:
-            measured_m_s = 1e-3 * measured_rate_mm_s * burning / BURNING
-            return lambda _radius: measured_m_s
-        per_film = burning / (load.gas_heat_j_kg_k * material.density_kg_m3)
-        return lambda radius: load.nose_w_m2_k(radius) * per_film
+    burning = burning_of(engine.propellants, engine.mixture_ratio)
+    far_m = jet_for(geometry, engine).exit_radius_m
+    view = view_of_surroundings(far_m - 1e-3 * geometry.immersed_span_mm, far_m)
 
     def case(film: float = 1.0, temperature: float = 1.0, conductivity: float = 1.0,
-             burning: float = 1.0) -> _Case:  # fmt: skip
+             emission: float = 1.0, burns: float = 1.0, reacts: float = 1.0) -> _Case:  # fmt: skip
         heat = replace(
             load,
             nose_times_root_radius=load.nose_times_root_radius * film,
@@ -121,8 +132,21 @@ def vane_life(
             face_gas_k=load.face_gas_k * temperature,
         )
         k = tuple(value * conductivity for value in material.conductivity_w_m_k)
-        solid = replace(material, conductivity_w_m_k=k)
-        return _Case(geometry, heat, solid, rate_with(heat, BURNING * burning))
+        solid = replace(
+            material, conductivity_w_m_k=k, reacts_kg_m2_s=material.reacts_kg_m2_s * reacts
+        )
+        limit = burning.limit * (burns if measured_rate_mm_s is None else 1.0)
+        loss = SurfaceLoss(
+            solid, view, limit if material.receding else 0.0, load.gas_heat_j_kg_k, emission
+        )
+
+        def rate_m_s(surface_k: float, radius_m: float) -> float:
+            if measured_rate_mm_s is not None:  # over whole burns, their warming up included
+                return 1e-3 * measured_rate_mm_s * burns
+            film = np.array(heat.nose_w_m2_k(radius_m))
+            return float(loss.burned_kg_m2_s(film, np.array(surface_k)) / solid.density_kg_m3)
+
+        return _Case(geometry, heat, solid, loss, rate_m_s)
 
     spreads = {
         "the heat transfer coefficient": ("film", FILM_SPREAD),
@@ -130,12 +154,16 @@ def vane_life(
         f"the conductivity of {material.name}": (
             "conductivity", 1.0 + material.conductivity_spread,
         ),
+        "radiation to the surroundings": ("emission", material.emits_spread),
     }  # fmt: skip
     if material.receding:
-        spread = BURNING_SPREAD if measured_rate_mm_s is None else 1.0 + measured_spread
-        spreads["the recession rate of hot graphite"] = ("burning", spread)
+        if measured_rate_mm_s is None:
+            spreads["how much carbon the exhaust can burn"] = ("burns", burning.spread)
+            spreads["how fast hot graphite reacts"] = ("reacts", REACTION_SPREAD)
+        else:
+            spreads["the recession rate of hot graphite"] = ("burns", 1.0 + measured_spread)
     total = 1 + 2 * len(spreads)
-    nominal = _simulate(case(), horizon_s)
+    nominal = replace(_simulate(case(), horizon_s), burning=burning)
     done(1 / total)
     doubts = []
     for index, (name, (key, factor)) in enumerate(spreads.items()):
@@ -164,13 +192,13 @@ def _simulate(case: _Case, horizon_s: float) -> Life:
     allowed_m = 1e-3 * (geometry.allowed_recession_mm or ALLOWED_RECESSION * geometry.tip_chord_mm)
     allowed_m = min(allowed_m, float(section.depths_m[-1]))
     recedes = (
-        (lambda surface_k, gone_m: case.rate_m_s(section.radius_m(gone_m))
-         * material.burning_share(surface_k))
+        (lambda surface_k, gone_m: case.rate_m_s(surface_k, section.radius_m(gone_m)))
         if material.receding else None
     )  # fmt: skip
     heating = heat_bar(
-        section.bar, material, START_K, horizon_s, recedes, material.fails_at_k, allowed_m
-    )
+        section.bar, material, START_K, horizon_s, recedes, material.fails_at_k, allowed_m,
+        case.loss.net_w,
+    )  # fmt: skip
     hottest = heating.temperature_k.max(axis=1)
     local_s = heating.first_time_s(hottest >= material.fails_at_k - 0.5)
     recession_s = heating.first_time_s(heating.recession_m >= allowed_m * (1.0 - 1e-6))
@@ -187,7 +215,7 @@ def _simulate(case: _Case, horizon_s: float) -> Life:
         high_s=np.nan,
         ends_by=ends_by,
         local_s=local_s,
-        bulk_s=bulk_failure_s(bar, material),
+        bulk_s=bulk_failure_s(bar, material, case.loss.net_w),
         recession_s=recession_s,
         allowed_recession_mm=1e3 * allowed_m,
         horizon_s=horizon_s,
@@ -196,17 +224,65 @@ def _simulate(case: _Case, horizon_s: float) -> Life:
         heating=heating,
         doubts=(),
         material=material,
+        mean_k=_means_k(section, heating),
+        face_m=_face_m(section, heating, case.loss),
+        burning=UNKNOWN,
+        loss=case.loss,
     )
 
 
-def bulk_failure_s(bar: Bar, material: Material, start_k: float = START_K) -> float:
-    """Time in which the whole bar, at one temperature, takes up the heat to melt or sublime."""
-    film, pull = float(bar.film_w_k.sum()), float((bar.film_w_k * bar.gas_k).sum())
+def _means_k(section: ChordSection, heating: Heating) -> FloatArray:
+    """Mean temperature of the section at each time."""
+    volumes = [section.bar(float(gone_m)).volume_m3 for gone_m in heating.recession_m]
+    return np.array(
+        [np.average(t, weights=v) for t, v in zip(heating.temperature_k, volumes, strict=True)]
+    )
+
+
+def _face_m(section: ChordSection, heating: Heating, loss: SurfaceLoss) -> FloatArray:
+    """What the faces have lost over time, at half chord.
+
+    In the proportion of face to edge that the burning model gives, scaled to what the edge lost:
+    a measured recession of the edge so scales that of the faces.
+    """
+    density = loss.material.density_kg_m3
+    if not loss.burning:
+        return np.zeros_like(heating.time_s)
+    face, edge = [], []
+    for temperature_k, gone_m in zip(heating.temperature_k, heating.recession_m, strict=True):
+        bar = section.bar(float(gone_m))
+        middle = int(np.searchsorted(bar.edge_m, 0.5 * section.chord_m))
+        film = bar.film_w_k / bar.surface_m2
+        face.append(float(loss.burned_kg_m2_s(film, temperature_k)[middle]) / density)
+        nose = np.array(section.load.nose_w_m2_k(section.radius_m(float(gone_m))))
+        edge.append(float(loss.burned_kg_m2_s(nose, temperature_k[0])) / density)
+    lost, modelled = (
+        cumulative_trapezoid(rate, heating.time_s, initial=0.0) for rate in (face, edge)
+    )
+    if modelled[-1] <= 0.0:
+        return np.zeros_like(heating.time_s)
+    return lost * float(heating.recession_m[-1] / modelled[-1])
+
+
+def bulk_failure_s(
+    bar: Bar,
+    material: Material,
+    heat_into_w: Callable[[Bar, FloatArray], FloatArray] = Bar.film_heat_w,
+    start_k: float = START_K,
+) -> float:
+    """Time in which the whole bar, at one temperature, takes up the heat to melt or sublime.
+
+    inf where it never does: what it takes up falls with its temperature, down to nothing.
+    """
     mass = material.density_kg_m3 * float(bar.volume_m3.sum())
-    if pull / film <= material.fails_at_k:
+
+    def taken_up_w(temperature_k: float) -> float:
+        return float(heat_into_w(bar, np.full(len(bar.volume_m3), temperature_k)).sum())
+
+    if taken_up_w(material.fails_at_k) <= 0.0:
         return np.inf
 
     def pace(temperature_k: float) -> float:
-        return mass * float(material.specific_heat(temperature_k)) / (pull - film * temperature_k)
+        return mass * float(material.specific_heat(temperature_k)) / taken_up_w(temperature_k)
 
     return float(quad(pace, start_k, material.fails_at_k, limit=200)[0])

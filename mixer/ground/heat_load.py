@@ -13,6 +13,7 @@ from mixer.ground import gas
 from mixer.ground.conduction import Bar
 from mixer.ground.geometry import NozzleFields, VaneGeometry, jet_for
 from mixer.ground.hot_gas import HotGas
+from mixer.ground.jet import FlowState
 from mixer.ground.outline import section_outline
 from mixer.ground.section_forces import flank_pressures
 
@@ -53,7 +54,7 @@ def bartz_property_factor(wall_over_total: float, mach: float, gamma: float) -> 
     )
 
 
-def stagnation_coefficient_w_m2_k(stream: gas.FlowState, hot: HotGas, radius_m: float) -> float:
+def stagnation_coefficient_w_m2_k(stream: FlowState, hot: HotGas, radius_m: float) -> float:
     """Heat transfer coefficient on the stagnation line of a round leading edge.
 
     0.57 Pr^-0.6 cp sqrt(rho mu du/dx), Newtonian velocity gradient (Fay & Riddell, J. Aeronautical
@@ -84,7 +85,7 @@ class HeatLoad:
     nose_gas_k: float
     face_gas_k: float
     gas_heat_j_kg_k: float
-    stream: gas.FlowState
+    stream: FlowState
 
     def nose_w_m2_k(self, radius_m: float) -> float:
         return self.nose_times_root_radius / np.sqrt(radius_m)
@@ -139,7 +140,13 @@ class ChordSection:
         self.depths_m = np.linspace(0.0, 1e-3 * geometry.largest_recession_mm, 40)
         worn = [
             section_outline(
-                geometry.section, self.chord_m, self.thickness_m, radius_m, round(float(d), 9)
+                geometry.section,
+                self.chord_m,
+                self.thickness_m,
+                radius_m,
+                round(float(d), 9),
+                0.0,
+                1e-3 * geometry.trailing_edge_thickness_mm,
             )
             for d in self.depths_m
         ]
@@ -177,9 +184,11 @@ class ChordSection:
         face = self.load.face_w_m2_k(behind, pressure)
         arc = np.maximum(nose * np.diff(np.sin(angle)), face * np.diff(angle))
         faces = face * np.diff(flank_edge)
+        surface = 2.0 * (radius * np.diff(angle) + np.diff(flank_edge))
         film_nose, film_faces = 2.0 * radius * arc, 2.0 * faces
         film = film_nose + film_faces
         gas_k = (film_nose * self.load.nose_gas_k + film_faces * self.load.face_gas_k) / film
         return Bar(
-            edge + recession_m, 2.0 * half, np.diff(cap) + flank, film, gas_k, np.zeros(CELLS)
-        )
+            edge + recession_m, 2.0 * half, np.diff(cap) + flank, film, gas_k, np.zeros(CELLS),
+            surface,
+        )  # fmt: skip

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from mixer.ground import gas
+from mixer.ground.jet import FlowState
 
 
 @dataclass(frozen=True)
@@ -53,7 +54,7 @@ class HotGas:
         static = self.static_temperature_k(mach)
         return static + self.prandtl ** (1.0 / 3.0) * (self.temperature_k - static)
 
-    def reynolds(self, stream: gas.FlowState, length_m: float) -> float:
+    def reynolds(self, stream: FlowState, length_m: float) -> float:
         """Reynolds number of a stream over a length, at its static temperature."""
         temperature_k = self.static_temperature_k(stream.mach)
         speed = stream.mach * np.sqrt(self.gamma * self.gas_constant_j_kg_k * temperature_k)

@@ -3,8 +3,9 @@
 CSV, one row for a station of a vane after a burn: `burn,vane` and any of `duration_s`,
 `chamber_pressure_bar` (mean over the burn), `pressure_log` (a CSV beside this one with
 `time_s,chamber_pressure_bar`), `station_mm` (from the root) with `chord_before_mm,chord_after_mm`,
-and `mass_before_g,mass_after_g` (the same in every row of a vane and burn). A burn needs its
-duration or its log; the vanes need chords or masses.
+`thickness_before_mm,thickness_after_mm` there (where the section is thickest), and
+`mass_before_g,mass_after_g` (the same in every row of a vane and burn). A burn needs its duration
+or its log; the vanes need chords or masses.
 """
 
 from dataclasses import dataclass, field
@@ -19,6 +20,7 @@ from mixer.ground.plausible_wear import refuse_implausible
 FloatArray = NDArray[np.float64]
 
 CHORDS = ("station_mm", "chord_before_mm", "chord_after_mm")
+FACES = ("thickness_before_mm", "thickness_after_mm")
 MASSES = ("mass_before_g", "mass_after_g")
 BURN = ("duration_s", "chamber_pressure_bar", "pressure_log")
 LOG_EXTRAS = (
@@ -61,6 +63,13 @@ class Specimen:
     chord_after_mm: FloatArray = field(default_factory=lambda: np.empty(0))
     mass_before_g: float | None = None
     mass_after_g: float | None = None
+    thickness_before_mm: FloatArray = field(default_factory=lambda: np.empty(0))
+    thickness_after_mm: FloatArray = field(default_factory=lambda: np.empty(0))
+
+    @property
+    def face_loss_mm(self) -> FloatArray:
+        """What each of the two faces lost, at the stations; empty where not measured."""
+        return 0.5 * (self.thickness_before_mm - self.thickness_after_mm)
 
     @property
     def recession_mm(self) -> FloatArray:
@@ -101,7 +110,9 @@ def read_inspection(
     Without a pressure a burn is taken to have been at the reference. A chord that grew by more
     than three calliper errors is a fault: the columns are swapped or the rows are.
     """
-    rows = read_all(path, ("burn", "vane"), (*BURN, *CHORDS, *MASSES), {"pressure_log": None})
+    rows = read_all(
+        path, ("burn", "vane"), (*BURN, *CHORDS, *FACES, *MASSES), {"pressure_log": None}
+    )
     _complete(rows)
     refuse_implausible(rows, reference_bar, calliper_mm)
     burn_number, vane = _whole(rows, "burn", 1, 100_000), _whole(rows, "vane", 1, 4)
@@ -119,13 +130,15 @@ def read_inspection(
 def _complete(rows: Rows) -> None:
     """The columns that must come together do, and there is something to learn from."""
     file = rows.file
-    for group in (CHORDS, MASSES):
+    for group in (CHORDS, FACES, MASSES):
         missing = [name for name in group if name not in rows]
         if missing and len(missing) < len(group):
             present = [name for name in group if name in rows]
             raise DataError(
                 file, 1, ", ".join(missing), None, f"missing; goes with {', '.join(present)}"
             )
+    if FACES[0] in rows and CHORDS[0] not in rows:
+        raise DataError(file, 1, "station_mm", None, f"missing; {FACES[0]} is of a station")
     if CHORDS[0] not in rows and MASSES[0] not in rows:
         raise DataError(
             file, 1, None, None, f"must have {', '.join(CHORDS)} or {', '.join(MASSES)}"
@@ -205,6 +218,18 @@ def _logged(rows: Rows, number: int, first: int, name: str, logs: dict[str, Rows
     return Burn(number, log["time_s"], log["chamber_pressure_bar"])
 
 
+def _shrinks(rows: Rows, row: int, columns: tuple[str, ...], calliper_mm: float) -> None:
+    """A length before and after, by column names, has not grown by more than the calliper errs."""
+    before, after = (_positive(rows, column, row) for column in columns)
+    if after - before > 3.0 * calliper_mm:
+        raise rows.fault(
+            row,
+            columns[1],
+            f"is {after - before:.3g} mm over {columns[0]}; a vane does not grow in the jet: are"
+            " before and after swapped?",
+        )
+
+
 def _specimen(
     rows: Rows, burn: Burn, vane: int, mine: NDArray[np.int64], calliper_mm: float
 ) -> Specimen:
@@ -219,15 +244,8 @@ def _specimen(
         for row in mine:
             if rows["station_mm"][row] < 0.0:
                 raise rows.fault(int(row), "station_mm", "must be at least 0, from the root")
-            before = _positive(rows, "chord_before_mm", int(row))
-            after = _positive(rows, "chord_after_mm", int(row))
-            if after - before > 3.0 * calliper_mm:
-                raise rows.fault(
-                    int(row),
-                    "chord_after_mm",
-                    f"is {after - before:.3g} mm over chord_before_mm; a vane does not grow in the"
-                    " jet: are before and after swapped?",
-                )
+            for columns in (CHORDS[1:], *((FACES,) if FACES[0] in rows else ())):
+                _shrinks(rows, int(row), columns, calliper_mm)
         chords = tuple(rows[column][mine] for column in CHORDS)
     masses: list[float] = []
     if MASSES[0] in rows:
@@ -240,4 +258,5 @@ def _specimen(
             )
     stations, before, after = chords or (np.empty(0),) * 3
     mass_before, mass_after = masses or (None, None)
-    return Specimen(burn, vane, stations, before, after, mass_before, mass_after)
+    faces = [rows[c][mine] for c in FACES] if FACES[0] in rows else [np.empty(0)] * 2
+    return Specimen(burn, vane, stations, before, after, mass_before, mass_after, *faces)

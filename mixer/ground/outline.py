@@ -19,6 +19,7 @@ FloatArray = NDArray[np.float64]
 
 SECTIONS = ("double-wedge", "biconvex")
 LARGEST_NOSE = 0.48  # radius over thickness; a nose of half the thickness leaves no flank
+LARGEST_FACE = 0.2  # of the thickness, off each face
 BICONVEX_PANELS = 24  # per half chord; halving it moves no coefficient by 0.1 %
 
 
@@ -100,6 +101,12 @@ class _Flank:
         steepness = 1.0 if self.section == "double-wedge" else 2.0 * u
         return 0.5 * self.thickness_m * steepness / length
 
+    def x_of(self, y_m: float) -> float:
+        """Where the flank is so high."""
+        share = 1.0 - 2.0 * y_m / self.thickness_m
+        u = share if self.section == "double-wedge" else float(np.sqrt(share))
+        return 0.5 * self.chord_m - u * (0.5 * self.chord_m - self.apex_m)
+
     def radius(self, x: float) -> float:
         return float(self.y(x)) * np.hypot(1.0, self.slope(x))
 
@@ -114,6 +121,17 @@ class _Flank:
 
     def _solve(self, gap: Callable[[float], float]) -> float:
         return root_between(gap, self.apex_m, 0.5 * self.chord_m)
+
+
+def _thinned(flank: _Flank, face_m: float) -> _Flank:
+    """The flank with so much off its face: a wedge, or a parabola, again, thinner and shorter."""
+    if face_m == 0.0:
+        return flank
+    length = 0.5 * flank.chord_m - flank.apex_m
+    left = flank.thickness_m - 2.0 * face_m / np.cos(np.arctan2(0.5 * flank.thickness_m, length))
+    share = left / flank.thickness_m
+    shorter = length * (share if flank.section == "double-wedge" else np.sqrt(share))
+    return _Flank(flank.section, flank.chord_m, left, 0.5 * flank.chord_m - shorter)
 
 
 @lru_cache(maxsize=512)
@@ -154,30 +172,47 @@ def section_outline(
     thickness_m: float,
     nose_radius_m: float = 0.0,
     recession_m: float = 0.0,
+    face_m: float = 0.0,
+    tail_m: float = 0.0,
 ) -> Outline:
-    """Outline of a section whose nose has receded along the chord.
+    """Outline of a section whose nose has receded along the chord, and its faces by `face_m`.
 
-    A worn nose is again a circle that touches the flanks of the new section, further back: it
-    grows blunter as it recedes. OutlineError for a shape that cannot exist.
+    A worn nose is again a circle that touches the flanks, further back: it grows blunter as it
+    recedes. Thinner flanks keep their shape. `tail_m` is the thickness drawn at the trailing
+    edge; a worn tail ends where the section is as thin as its faces have lost, and so blunts.
+    OutlineError for a shape that cannot exist.
     """
-    flank = _new_flank(section, chord_m, thickness_m, nose_radius_m)
+    if not 0.0 <= face_m <= LARGEST_FACE * thickness_m:
+        raise OutlineError(
+            f"{face_m * 1e3:.3g} mm off each face is outside 0 to {LARGEST_FACE:g} of the"
+            f" thickness, {thickness_m * 1e3:.3g} mm: too little is left of the section"
+        )
+    flank = _thinned(_new_flank(section, chord_m, thickness_m, nose_radius_m), face_m)
     largest_m = largest_recession_m(chord_m, thickness_m)
     if not 0.0 <= recession_m <= largest_m:
         raise OutlineError(
             f"recession {recession_m * 1e3:.3g} mm is outside 0 to {largest_m * 1e3:.3g} mm: the"
             " front half of the section is gone"
         )
-    if recession_m > 0.0:
+    # A flank that has thinned may itself begin behind the nose that is asked for.
+    recession_m = max(recession_m, flank.apex_m) if face_m > 0.0 else recession_m
+    if recession_m > max(flank.apex_m, 0.0) or (face_m > 0.0 and recession_m > flank.apex_m):
         touch = flank.touch_for_nose(recession_m)
         radius = flank.radius(touch)
+    elif face_m > 0.0:
+        touch, radius = flank.apex_m, 0.0
     else:
         touch = flank.touch_for_radius(nose_radius_m) if nose_radius_m > 0.0 else 0.0
         radius = nose_radius_m
     half = 0.5 * chord_m
     panels = 1 if section == "double-wedge" else BICONVEX_PANELS
     front = np.linspace(touch, half, panels + 1)
-    back = np.linspace(half, chord_m, panels + 1)[1:]
-    tail = _Flank(section, chord_m, thickness_m, 0.0)
+    # The tail mirrors a sharp front that is thinner by what is drawn, and stands upon, its end.
+    base = 0.5 * tail_m
+    tail = _Flank(section, chord_m, thickness_m - tail_m, 0.0)
+    lost = face_m / np.cos(np.arctan2(thickness_m - tail_m, chord_m))
+    end = chord_m - tail.x_of(face_m + lost - base) if face_m + lost > base else chord_m
+    back = np.linspace(half, end, panels + 1)[1:]
     x = np.concatenate([front, back])
-    y = np.concatenate([flank.y(front), tail.y(chord_m - back)])
+    y = np.concatenate([flank.y(front), tail.y(chord_m - back) + base - lost])
     return Outline(x, y, recession_m, radius, chord_m)

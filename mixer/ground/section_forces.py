@@ -17,6 +17,9 @@ from mixer.ground.outline import Outline
 
 FloatArray = NDArray[np.float64]
 
+# Pressure coefficient on a blunt base, times M^2, downwards: 0.6 of a vacuum's at a heat ratio of
+# 1.2 (Hoerner, Fluid-Dynamic Drag [from memory]).
+BASE_SUCTION = 1.0
 _NOSE_POINTS = np.polynomial.legendre.leggauss(24)
 
 
@@ -106,6 +109,7 @@ def section_forces(outline: Outline, mach: float, gamma: float, alpha_rad: float
     chord = outline.chord_m
     normal = float(np.sum((lower_cp - upper_cp) * dx))
     axial = float(np.sum((lower_cp + upper_cp) * dy))
+    axial += 2.0 * float(outline.y_m[-1]) * BASE_SUCTION / mach**2
     moment = float(np.sum((lower_cp - upper_cp) * (x * dx + y * dy)))
     if outline.nose_radius_m > 0.0:
         nose_normal, nose_axial = _nose_forces(outline, mach, gamma, alpha_rad)

@@ -11,6 +11,7 @@ from mixer.flight.layout import PRESSURE_MOST_PA
 from mixer.ground.console import visible
 from mixer.ground.curves import ForceCurve, Servo, ServoTable, straight
 from mixer.ground.geometry import VaneGeometry
+from mixer.ground.propellants import BLEND, PropellantError, burning_limit
 from mixer.ground.quantities import (
     VANES,
     Array,
@@ -61,6 +62,24 @@ class Engine(Section):
     specific_heat_ratio: float | None = Field(None, gt=1, le=1.67)
     throat_diameter_mm: float | None = Field(None, gt=0, le=1000)
     expansion_ratio: float | None = Field(None, gt=1, le=100)
+    # What the exhaust does to a drawn vane; without them it is taken in the middle, and wide.
+    propellants: BLEND | None = None
+    mixture_ratio: float | None = Field(None, gt=0, le=20)  # oxidiser to fuel, by mass
+    solids_in_exhaust: bool = False  # a hybrid's grain, a metallised propellant
+
+    @field_validator("mixture_ratio")
+    @classmethod
+    def burns_without_soot(cls, mixture_ratio: float, info: ValidationInfo) -> float:
+        if "propellants" not in info.data:
+            return mixture_ratio  # refused already
+        blend = info.data["propellants"]
+        if blend is None:
+            refuse(mixture_ratio, "goes with propellants, which is missing")
+        try:
+            burning_limit(blend, mixture_ratio)
+        except PropellantError as error:
+            refuse(mixture_ratio, str(error))
+        return mixture_ratio
 
 
 class LeverArm(Section):

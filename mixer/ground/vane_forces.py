@@ -8,11 +8,11 @@ test: shock interaction between vanes, the nozzle's boundary layer and two-phase
 import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from mixer.ground import gas
 from mixer.ground.geometry import (
     GeometryError,
     NozzleFields,
@@ -24,10 +24,13 @@ from mixer.ground.geometry import (
     strips,
 )
 from mixer.ground.hot_gas import HotGas, friction_coefficient
+from mixer.ground.jet import FlowState, Jet
 from mixer.ground.section_forces import detachment_deflection_rad, section_forces
+from mixer.ground.vane_notes import curve_notes
 
 FloatArray = NDArray[np.float64]
 
+SpanOf = Literal["drawing", "wetted"]  # whose span the finite-span correction takes
 STEP_DEG = 1.0  # widest distance between computed deflections
 EDGE_ON_RAD = 1e-3  # stands in for zero deflection where a ratio of force and moment is asked for
 
@@ -42,7 +45,8 @@ class VaneCurve:
     `centre_of_pressure_mm` lies behind the new leading edge. `hinge_moment_nm` is what the gas
     does to the shaft: positive turns the vane towards positive deflection. `roll_arm_m` is the
     radius at which the force acts. `detachment_deg` is the deflection at which a shock first
-    leaves a flank, whether inside the travel or not. `notes` say in words what was found.
+    leaves a sharp flank, whether inside the travel or not. `edge_radius_m` is that of the jet
+    beside half chord. `notes` say in words what was found.
     """
 
     deflection_deg: FloatArray
@@ -54,7 +58,8 @@ class VaneCurve:
     hinge_moment_nm: FloatArray
     roll_arm_m: float
     detachment_deg: float
-    jet: gas.Jet
+    jet: Jet
+    edge_radius_m: float
     notes: tuple[str, ...]
 
     @property
@@ -107,10 +112,16 @@ def computed_curve(
     travel_deg: Sequence[float] = (-15.0, 15.0),
     worn: WornEdge | None = None,
     step_deg: float = STEP_DEG,
+    span_of: SpanOf = "drawing",
 ) -> VaneCurve:
     """Force, drag, centre of pressure and hinge moment of one vane over its travel.
 
     Deflections are `step_deg` apart at most, 0 among them. A worn leading edge is a `WornEdge`.
+    The jet is taken as it is beside half chord: its edge, and the stream on each strip, inclined
+    as the lip wave leaves it. The finite-span correction is that of the drawing's immersed span:
+    both tips' cones start at the leading edge, close behind the exit. `span_of` "wetted" takes
+    the span between tip and the jet's edge instead; how far apart the two are is what the
+    correction can be trusted to.
 
     GeometryError (a list of sentences in `.problems`) or gas.GasError, both ValueError, where
     the vane, the jet or the travel is impossible.
@@ -119,13 +130,14 @@ def computed_curve(
     refuse_impossible(geometry, jet, travel_deg)
     hot = geometry.hot_gas(jet.core.gamma)
     distance_m = 1e-3 * (geometry.distance_behind_exit_mm + 0.5 * geometry.tip_chord_mm)
-    core_m = jet.core_radius_m(distance_m)
-    slices = strips(geometry, jet.exit_radius_m, worn, core_radius_m=core_m)
-    streams = [jet.state_at(s.radius_m, distance_m) for s in slices]
+    edge_m = jet.edge_radius_m(distance_m)
+    slices = wetted_strips(geometry, jet, distance_m, worn)
+    streams = [jet.state_at(s.radius_m, distance_m).across for s in slices]
 
-    span_m = 1e-3 * geometry.immersed_span_mm
+    wetted_m = sum(s.width_m for s in slices)
+    span_m = wetted_m if span_of == "wetted" else 1e-3 * geometry.immersed_span_mm
     area_m2 = sum(s.width_m * (s.outline.chord_m - s.outline.nose_x_m) for s in slices)
-    chord_m = area_m2 / span_m
+    chord_m = area_m2 / wetted_m
     aspect, beta = span_m / chord_m, float(np.sqrt(jet.core.mach**2 - 1.0))
     factor = span_factor(aspect, beta)
     shift_m = chord_m * (centre_of_pressure_share(aspect, beta) - 0.5)
@@ -166,12 +178,34 @@ def computed_curve(
         roll_arm_m=float(arm),
         detachment_deg=float(detachment),
         jet=jet,
-        notes=tuple(_notes(jet, slices, distance_m, aspect * beta, float(detachment), travel_deg)),
+        edge_radius_m=edge_m,
+        notes=curve_notes(jet, slices, distance_m, aspect * beta, float(detachment), travel_deg),
     )
 
 
+def wetted_strips(
+    geometry: VaneGeometry, jet: Jet, distance_m: float, worn: WornEdge | None = None
+) -> list[Strip]:
+    """Slices of what stands in the jet, its edge as it is at a distance behind the exit.
+
+    GeometryError where the jet has drawn in past the vane's tip.
+    """
+    edge_m = jet.edge_radius_m(distance_m)
+    tip_mm = 1e3 * jet.exit_radius_m - geometry.immersed_span_mm
+    if 1e3 * edge_m <= tip_mm:
+        raise GeometryError(
+            [
+                f"the jet misses the vane: {1e3 * distance_m:.3g} mm behind the exit its edge has"
+                f" drawn in to a radius of {1e3 * edge_m:.3g} mm, and the tip stands at"
+                f" {tip_mm:.3g} mm; immerse more, come nearer to the exit, or expand less"
+            ]
+        )
+    core_m = jet.core_radius_m(distance_m)
+    return strips(geometry, jet.exit_radius_m, worn, core_radius_m=core_m, edge_radius_m=edge_m)
+
+
 def _over_sizes(
-    slices: list[Strip], streams: list[gas.FlowState], hot: HotGas, alpha_rad: FloatArray
+    slices: list[Strip], streams: list[FlowState], hot: HotGas, alpha_rad: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray, float]:
     """Two-dimensional sums over the strips: normal N, axial N, moment about the edge N m, arm m.
 
@@ -203,41 +237,3 @@ def _over_sizes(
         moment += push * chord**2 * c_moment
         weighted_radius += push * chord * c_n[-1] * strip.radius_m
     return normal, axial, moment, weighted_radius / normal[-1]
-
-
-def _notes(
-    jet: gas.Jet,
-    slices: list[Strip],
-    distance_m: float,
-    reduced_aspect: float,
-    detachment_deg: float,
-    travel_deg: Sequence[float],
-) -> list[str]:
-    """What the reader of a curve has to know."""
-    core_m = jet.core_radius_m(distance_m)
-    outside = sum(s.width_m for s in slices if s.radius_m > core_m)
-    share = outside / sum(s.width_m for s in slices)
-    notes = [
-        f"jet {jet.expansion}: {jet.core.pressure_pa / 1e5:.3g} bar at the exit against"
-        f" {jet.ambient_pressure_pa / 1e5:.3g} bar outside; the lip wave leaves at"
-        f" {np.degrees(jet.lip_wave_rad):.1f}° and has crossed {share:.0%} of the immersed span;"
-        f" the jet's edge runs at Mach {jet.skirt.mach:.2f}, the core at {jet.core.mach:.2f}"
-    ]
-    largest = max(abs(angle) for angle in travel_deg)
-    if detachment_deg <= 0.0:
-        notes.append("the shock is detached at every deflection: flank pressures are estimates")
-    elif detachment_deg < largest:
-        notes.append(
-            f"the shock detaches at {detachment_deg:.1f}°, inside the travel of {largest:g}°:"
-            " forces beyond are estimates"
-        )
-    else:
-        notes.append(
-            f"the shock stays attached over the travel (it detaches at {detachment_deg:.1f}°)"
-        )
-    if reduced_aspect < 1.0:
-        notes.append(
-            f"aspect ratio times sqrt(M²-1) is {reduced_aspect:.2f}, under 1: the finite-span"
-            " correction is a blend to the slender-wing limit, not a solution"
-        )
-    return notes

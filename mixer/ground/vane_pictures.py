@@ -17,14 +17,19 @@ FloatArray = NDArray[np.float64]
 BODY = {"color": "#444444", "linestyle": "-", "linewidth": 1.2}
 
 
-def section_picture(geometry: VaneGeometry, worn_mm: Sequence[float] = (0.0,)) -> str:
-    """The middle section, new and with its nose receded by each depth; to scale."""
+def section_picture(geometry: VaneGeometry, edges: Sequence[WornEdge]) -> str:
+    """The middle section, as worn as each edge, to scale."""
     station = 0.5 * (geometry.root_station_mm + geometry.span_mm)
     with drawing(height_in=2.4) as (figure, axes):
         axis = axes[0, 0]
-        for index, depth in enumerate(worn_mm):
-            x, y = geometry.outline_at(station, depth).drawn()
-            label = "new" if depth == 0.0 else f"{depth:.2g} mm receded"
+        for index, edge in enumerate(edges):
+            depth = float(edge.at(station))
+            x, y = geometry.outline_at(station, depth, edge.face_mm).drawn()
+            label = (
+                "new"
+                if depth == 0.0
+                else f"edge receded {depth:.2g} mm, each face {edge.face_mm:.2g} mm"
+            )
             axis.plot(1e3 * x, 1e3 * y, label=label, zorder=3 - index, **series(index))
         axis.axvline(geometry.hinge_line_mm, **LIMIT)
         axis.annotate(
@@ -115,6 +120,8 @@ def hinge_picture(table: HingeTable, rated_torque_nm: float | None) -> str:
                 table.deflection_deg, table.moment_nm[row],
                 label=after(table.load_s[row]), **series(index),
             )  # fmt: skip
+        new, doubt = table.moment_nm[0], table.doubt_nm[0]
+        axis.fill_between(table.deflection_deg, new - doubt, new + doubt, **SHADE)
         if rated_torque_nm is not None:
             for sign in (-1.0, 1.0):
                 axis.axhline(sign * rated_torque_nm, **LIMIT)
@@ -123,7 +130,7 @@ def hinge_picture(table: HingeTable, rated_torque_nm: float | None) -> str:
                 textcoords="offset points", fontsize=8.5,
             )  # fmt: skip
         axis.set(xlabel="deflection, deg", ylabel="hinge moment, N·m")
-        top = 1.35 * max(table.peak_nm, rated_torque_nm or 0.0)  # room for the legend
+        top = 1.35 * max(table.peak_band_nm[1], rated_torque_nm or 0.0)  # room for the legend
         axis.set_ylim(-top, top)
         axis.legend(loc="upper right", ncols=3)
     return svg(figure)

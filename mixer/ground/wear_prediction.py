@@ -5,11 +5,12 @@ with the area that is left.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from mixer.ground.face_wear import face_after_mm, face_rate_mm_s
 from mixer.ground.geometry import NozzleFields, VaneGeometry, WornEdge, vane_volume_m3
 from mixer.ground.hinge import HingeTable, hinge_from_curves
 from mixer.ground.materials import MATERIALS
@@ -65,7 +66,7 @@ def predict_wear(
     low_factor, high_factor = fit.band
     deepest_mm = _deepest_mm(fit, geometry)
     _refuse_spent(fit, planned_load_s, deepest_mm)
-    edges = [fit.edge(float(s)) for s in load]
+    edges = [_worn(fit, float(s), 1.0, geometry) for s in load]
     if geometry is None or engine is None:
         area = [_measured_area_mm2(fit, edge) for edge in edges]
         low, high = (
@@ -95,10 +96,10 @@ def predict_wear(
         np.maximum(low, high),
         np.array([_drawn_area_mm2(geometry, edge) for edge in edges]),
         tuple(edges),
-        mass - load * (fit.face_rate_g_s or 0.0),
+        mass,
         np.array([c.centre_of_pressure_mm[furthest] for c in nominal]),
         np.array([c.drag_at_rest_n for c in nominal]),
-        hinge_from_curves(load, nominal),
+        hinge_from_curves(load, nominal, geometry.mean_chord_mm),
     )
 
 
@@ -142,13 +143,24 @@ def _worn_curves(
     travel_deg: Sequence[float],
 ) -> list[VaneCurve]:
     deepest_mm = _deepest_mm(fit, geometry)
-    edges = [_held(fit.edge(float(s), factor), deepest_mm) for s in load_s]
+    edges = [_held(_worn(fit, float(s), factor, geometry), deepest_mm) for s in load_s]
     return [computed_curve(geometry, engine, travel_deg, edge, STEP_DEG) for edge in edges]
 
 
 def _held(edge: WornEdge, deepest_mm: FloatArray) -> WornEdge:
     """The edge no deeper than can be described, for the far end of a wide band."""
-    return WornEdge(edge.station_mm, np.minimum(edge.recession_mm, deepest_mm))
+    return replace(edge, recession_mm=np.minimum(edge.recession_mm, deepest_mm))
+
+
+def _worn(
+    fit: RecessionFit, load_s: float, factor: float, geometry: VaneGeometry | None
+) -> WornEdge:
+    """The vane after a burn load, edge and faces `factor` times as fast as the fit says."""
+    edge = fit.edge(load_s, factor)
+    if geometry is None:
+        return edge
+    rate_mm_s = face_rate_mm_s(fit, geometry) * factor
+    return replace(edge, face_mm=face_after_mm(rate_mm_s, load_s, geometry))
 
 
 def chord_mm(fit: RecessionFit) -> FloatArray:

@@ -143,9 +143,9 @@ def wear_page(
         )
     ]
     if geometry is not None:
-        depths = [0.0, float(wear.edges[-1].at(np.mean(station)))]
+        ends = [wear.edges[0], wear.edges[-1]]
         pictures.append(
-            Picture(section_picture(geometry, depths), "Middle section, new and at the end.")
+            Picture(section_picture(geometry, ends), "Middle section, new and at the end.")
         )
     sections = [
         Section(
@@ -221,7 +221,7 @@ def _table(wear: WearPrediction) -> Table:
     columns = [wear.load_s, wear.effectiveness, wear.low, wear.high, wear.area_mm2]
     formats = [".3g", ".4f", ".4f", ".4f", ".0f"]
     for name, values, how in (
-        ("mass, g", wear.mass_g, ".2f"),
+        ("mass of the whole vane, g", wear.mass_g, ".2f"),
         ("centre of pressure, mm", wear.centre_of_pressure_mm, ".1f"),
         ("drag at rest, N", wear.drag_at_rest_n, ".1f"),
     ):
