@@ -75,19 +75,23 @@ class ConsoleLine:
 
 
 class TicksClock:
-    """The interpreter's microseconds, which wrap: only differences mean anything."""
+    """The interpreter's microseconds, which wrap at 2³⁰ or a multiple of it: only differences mean
+    anything. They are never negative, so that a gap of more than half of that (9 minutes) is not
+    taken for a time yet to come.
+    """
+
+    WRAP = 0x3FFFFFFF
 
     def __init__(self):
         import time
 
         self.now = time.ticks_us
-        self._diff = time.ticks_diff
 
     def between(self, then, now):
-        return self._diff(now, then)
+        return (now - then) & self.WRAP
 
     def since(self, then):
-        return self._diff(self.now(), then)
+        return (self.now() - then) & self.WRAP
 
 
 class TimerClock:

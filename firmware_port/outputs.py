@@ -56,12 +56,10 @@ class RecordedPulses:
 
     def __init__(self):
         self.pulse_ns = [0] * VANES
-        self.writes = 0
 
     def write(self, pulse_ns):
         for i in range(VANES):
             self.pulse_ns[i] = pulse_ns[i]
-        self.writes += 1
 
     def off(self):
         for i in range(VANES):

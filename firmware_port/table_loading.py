@@ -58,5 +58,5 @@ class TableLoading:
         verdict = node.store.keep(tables)
         if verdict == p.TAKEN:
             node.fly(steering, tables)
-            node.counters[p.TABLES_TAKEN] += 1
+            node.count(p.TABLES_TAKEN)
         return verdict
