@@ -43,6 +43,7 @@ package(
         "protocol.py",
         "receiver.py",
         "registers.py",
+        "serving.py",
         "servo_pulses.py",
         "start.py",
         "table_loading.py",

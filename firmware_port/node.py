@@ -30,11 +30,12 @@ class Node:
     line: `receive(chunk)` puts bytes in and returns how many, at once; `send(data, count)`.
     outputs: `write(pulse_ns)`, `off()`. clock, meter: see `hardware.py`; the
     meter's unit is that of a step's cost. store: a TableStore. watchdog: a Watchdog, or None.
+    console: `serving.Console`, or None where the line is the prompt's own.
     More kinds of frames: `handlers[kind] = function(length of contents)`, which returns a verdict
     and may `put` contents into the answer.
     """
 
-    def __init__(self, line, outputs, clock, meter, store, watchdog=None):
+    def __init__(self, line, outputs, clock, meter, store, watchdog=None, console=None):
         self.line = line
         self.outputs = outputs
         self.clock = clock
@@ -59,7 +60,8 @@ class Node:
         self.words = array("i", [0] * WORDS)
         self.handlers = [None] * p.KINDS
         self._meter = meter
-        self._watchdog = watchdog
+        self.watchdog = watchdog
+        self._console = console
         self.receiver = Receiver(line)
         self.request = self.receiver.body
         self.sequence = 0  # of the request being handled
@@ -151,8 +153,10 @@ class Node:
                 verdict = p.NOT_ARMED
                 self.count(p.NOT_ARMED)
             self.answer_demand(p.DEMAND, self.pending_sequence, verdict)
-        if self._watchdog is not None:
-            self._watchdog.feed(self.state != p.SAFE)
+        if self._console is not None and self._console.asks_to_end() and self.state == p.SAFE:
+            self.running = False
+        if self.watchdog is not None:
+            self.watchdog.feed(self.state != p.SAFE)
 
     def _step(self, steering, dt_us):
         meter = self._meter

@@ -24,7 +24,8 @@ FREE = 6  # i24 vane → nothing
 COUNTERS = 7  # i24 first → i24 counters from there on, at most COUNTERS_PAGE
 IDENTIFY = 8  # nothing → i24 unit of cost, i24 tables' bytes, i24 upper and lower half of their
 #               CRC-32, name of the board
-TABLES_BEGIN = 9  # i24 bytes, i24 upper and lower half of their CRC-32 → i24 next offset
+TABLES_BEGIN = 9  # i24 bytes, i24 upper and lower half of their CRC-32 → i24 next offset. Where
+#                   tables are stored, only before the first arming since the last reset
 TABLES_PIECE = 10  # i24 offset, then at most PIECE bytes → i24 next offset
 TABLES_COMMIT = 11  # nothing → nothing
 BURN = 12  # i32 burn time, i32 burn load µs → nothing: for vanes that are not new
