@@ -7,6 +7,7 @@ the version is pinned in pyproject.toml, and a change of it is felt here alone.
 import contextlib
 import errno
 import io
+import math
 import time
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -54,7 +55,7 @@ class Link:
 
     def __init__(self, port: str, *, timeout_s: float = 5):
         self.port = port
-        self.timeout_s = patience(timeout_s)
+        self.timeout_s = math.ceil(patience(timeout_s))
         _check_port(port)
         with self._said():
             self._transport = SerialTransport(port, BAUD, timeout=self.timeout_s)
@@ -78,9 +79,10 @@ class Link:
     def _enter(self) -> None:
         """Get the raw prompt. The library waits for ever where a line never falls silent, so the
         first look, with a deadline, is our own."""
+        line: Any = self._transport.serial
         with self._said():
             heard = self._knock()
-            if PROMPT not in heard and end_running_node(self._transport.serial, self.port):
+            if PROMPT not in heard and end_running_node(line, self.port):
                 heard = self._knock()
         if PROMPT not in heard:
             if not heard.strip():
@@ -111,7 +113,7 @@ class Link:
     def execute(self, code: str, *, timeout_s: float = 20) -> str:
         """Run code on the board; what it printed. An exception there is a BoardError here."""
         with self._said():
-            out, error = self._transport.exec_raw(code, timeout=patience(timeout_s))
+            out, error = self._transport.exec_raw(code, timeout=math.ceil(patience(timeout_s)))
         if error:
             raise BoardError(f"{self.port}: on the board: {_text(error).strip()}")
         return _text(out)
@@ -149,7 +151,7 @@ class Link:
     def finish(self, *, timeout_s: float = 5) -> str:
         """Wait for the end of a started program; what it printed last."""
         with self._said():
-            out, error = self._transport.follow(patience(timeout_s))
+            out, error = self._transport.follow(math.ceil(patience(timeout_s)))
         if error:
             raise BoardError(f"{self.port}: on the board: {_text(error).strip()}")
         return _text(out)
