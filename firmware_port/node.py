@@ -92,6 +92,7 @@ class Node:
         self.count(counter)
         if state == p.SAFE:
             self.acted_on = False
+            self._rest[0] = at.END  # nowhere: the first cycle from here on cannot tell of rest
 
     def count(self, counter):
         """Count one more, up to what an answer can tell."""

@@ -439,3 +439,13 @@ def test_the_manifest_freezes_every_file_of_a_board() -> None:
     path = Path(__file__).parents[1] / "firmware_port" / "manifest.py"
     exec(compile(path.read_text(encoding="utf-8"), str(path), "exec"), {"package": package})
     assert sorted(frozen) == sorted(board_sources())
+
+
+def test_a_watchdog_runs_from_the_first_armed_cycle_on(interpreter: Interpreter) -> None:
+    watchdog = start("hardware").Watchdog(100)
+    watchdog.feed()
+    assert not watchdog.runs
+    watchdog.feed(True)
+    assert watchdog.runs
+    watchdog.feed()
+    assert interpreter.board.fed == 2
