@@ -26,10 +26,15 @@ def emulator() -> Path:
     return Path(named) if named else ROOT.parent / "shared" / "rp2040"
 
 
-def missing_pico() -> str | None:
-    """Why no Pico can be emulated here, or None."""
+def missing_emulator() -> str | None:
+    """Why there is no emulator here, or None."""
     if not (emulator() / "rp2run.mjs").is_file():
         return f"no emulated Pico beside the checkout, and {VARIABLE} names no folder with one"
+    return None
+
+
+def missing_node_js() -> str | None:
+    """Why the emulator that is here cannot run, or None."""
     if shutil.which("node") is None:
         return "Node.js (18 or newer) is not installed, which emulates the Pico"
     return None

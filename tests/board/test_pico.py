@@ -29,7 +29,8 @@ from tests.board.pico import (
     Pico,
     Wire,
     longest_high_us,
-    missing_pico,
+    missing_emulator,
+    missing_node_js,
     pulses,
 )
 from tests.vehicles import vehicle
@@ -62,7 +63,9 @@ def patient() -> Iterator[None]:
 
 @pytest.fixture(scope="module")
 def deployed(tmp_path_factory: pytest.TempPathFactory, patient: None, long: bool) -> Deployed:
-    if missing := missing_pico():
+    if missing := missing_emulator():
+        pytest.skip(missing)
+    if missing := missing_node_js():
         unavailable(missing)
     flash = tmp_path_factory.mktemp("pico") / "flash.bin"
     with Pico(flash) as pico:
