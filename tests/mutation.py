@@ -129,6 +129,13 @@ def same_meaning() -> dict[str, dict[str, str]]:
     return tomllib.loads((HERE / "same_meaning.toml").read_text(encoding="utf-8"))
 
 
+def explained(name: str, reasons: dict[str, str]) -> bool:
+    """Whether a reason is given for a mutant, or for all that begin like it: "take: x = …"."""
+    return name in reasons or any(
+        key.endswith("…") and name.startswith(key[:-1]) for key in reasons
+    )
+
+
 def main() -> None:
     """The command."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
@@ -143,7 +150,7 @@ def main() -> None:
         found = hunt(target, asked.tests, asked.share, asked.seed)
         reasons = known.get(target, {})
         unnoticed = [mutant.name for mutant in found.survivors]
-        fresh = [name for name in unnoticed if name not in reasons]
+        fresh = [name for name in unnoticed if not explained(name, reasons)]
         holes += len(fresh)
         print(
             f"{target}: {len(found.mutants)} mutants, {len(unnoticed)} unnoticed, of which "

@@ -298,3 +298,47 @@ def test_a_node_runs_until_it_is_told_to_stop_and_its_pulses_end_then(setup: Set
     setup.loop.line.to_node += wire_frame(p.STOP, 800)
     setup.node.run()
     assert setup.loop.outputs.pulse_ns == []
+
+
+class RunningClock:
+    """Time that goes on by itself, a little at every look."""
+
+    def __init__(self) -> None:
+        self.now_us = 0
+
+    def now(self) -> int:
+        self.now_us += 130
+        return self.now_us
+
+    def between(self, then: int, now: int) -> int:
+        return now - then
+
+    def since(self, then: int) -> int:
+        return self.now() - then
+
+
+def test_a_recording_in_real_time_waits_for_each_pulse_s_turn() -> None:
+    loop = Loopback(clock=RunningClock())
+    Bench(loop.node)
+    link = NodeLink(loop)
+    for _ in range(100):
+        loop.turn()
+    link.load_tables(BLOB)
+    link.ask(b.PLAY_BEGIN, numbers((1, 5, 2000)))
+    link.ask(b.PLAY_FILL, numbers((0, 5, 30_000)))
+    began_us = loop.clock.now_us
+    assert read_numbers(link.ask(b.PLAY_RUN).contents) == (5,)
+    assert 10_000 <= loop.clock.now_us - began_us < 13_000
+    beyond = link.request(b.PLAY_DATA, numbers((b.PULSES, 5)))
+    assert p.VERDICT_NAMES[beyond.verdict] == "out-of-range"
+
+
+def test_new_tables_forget_what_was_declared_of_the_old_ones(setup: Setup) -> None:
+    setup.node.pulses.part(setup.node.steering, 2)
+    setup.link.let_pass(5000)
+    setup.node.pulses.part(setup.node.steering, 2)
+    setup.node.fly(setup.node.steering, setup.node.store.tables)
+    setup.node.steering.jam(2, 9000)
+    setup.node.steering.step(0, 5000)
+    setup.node.pulses.follow(setup.node.steering, 5000, False)
+    assert setup.node.pulses.pulse_ns[1] == setup.node.steering.pulse_ns[1]
