@@ -186,7 +186,7 @@ class Watchdog:
             return
         import machine
 
-        import __main__
+        import __main__  # pyright: ignore[reportMissingImports]
 
         timer = machine.WDT(timeout=EASED_MS)
         timer.feed()

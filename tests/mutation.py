@@ -36,7 +36,7 @@ TARGETS: dict[str, tuple[str, ...]] = {
     "receiver": ("test_receiver",),
     "node": NODE,
     "motion": NODE,
-    "servo_pulses": ("test_node_safety", "test_node_refusals", "test_bench_frames"),
+    "servo_pulses": ("test_servo_pulses", "test_node_safety", "test_node_refusals"),
 }
 NOTICED, SURVIVED, NO_TEST = 1, 0, 5
 
