@@ -303,3 +303,12 @@ def test_every_counter_stops_at_what_an_answer_can_tell(safe: Harness) -> None:
     let_pass(safe)
     assert set(safe.node.counters) == {p.COUNTER_MOST}
     assert safe.node.receiver.damaged == p.COUNTER_MOST
+
+
+@pytest.mark.parametrize(("ahead", "verdict"), [(p.AHEAD, "taken"), (p.AHEAD + 1, "stale")])
+def test_a_number_may_run_ahead_by_so_much_and_no_more(
+    safe: Harness, ahead: int, verdict: str
+) -> None:
+    jam(safe, 1, 0)
+    safe.sequence += ahead - 1
+    assert jam(safe, 1, 0) == verdict

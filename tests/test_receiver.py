@@ -3,6 +3,7 @@
 import pytest
 
 from firmware_port import protocol as p
+from firmware_port.frames import seal
 from firmware_port.receiver import CHUNK, LIMIT, Receiver
 from hil.loopback import Memory
 from hil.node_link import wire_frame
@@ -113,3 +114,9 @@ def test_damage_is_counted_up_to_what_an_answer_can_tell() -> None:
         line.to_node += b"\x7e\x7e\0"
         assert receiver.take() == 0
         assert receiver.damaged == after
+
+
+def test_a_frame_is_closed_by_its_zero_in_a_buffer_that_was_used_before() -> None:
+    used = bytearray(b"\xff" * 64)
+    length = seal(bytearray(body(6) + bytes(2)), 6, used)
+    assert bytes(used[:length]) == frame(6)
