@@ -10,6 +10,7 @@ from array import array
 from firmware_port import bench_protocol as b
 from firmware_port import protocol as p
 from firmware_port.bench_play import BenchPlay
+from firmware_port.servo_pulses import pulse_of
 from mixer.flight import layout as at
 
 
@@ -60,7 +61,7 @@ class Bench:
             if not node.resting:
                 return p.NOT_NOW
             for i in range(4):
-                self.now[i] = self._goal[i] = self._neutral[i] = node.steering.pulse_ns[i]
+                self.now[i] = self._goal[i] = self._neutral[i] = node.pulses.pulse_ns[i]
             self._hold_us = 2_000_000
             node.when_safe = self._cycle
         self.silent_us = 0
@@ -130,13 +131,3 @@ class Bench:
         self._hold_us = -1
         self._play.forget()
         return verdict
-
-
-def pulse_of(t, i, deflection_mdeg):
-    """The servo table of vane i (0 … 3) read at a deflection, as the flight core reads it."""
-    o = t[at.SERVO_OFF + i]
-    last = o + (t[at.SERVO_N + i] - 2) * at.SERVO_STRIDE
-    while o < last and deflection_mdeg >= t[o + at.SERVO_STRIDE]:
-        o += at.SERVO_STRIDE
-    dx = min(max(deflection_mdeg, t[at.TRAVEL_LO + i]), t[at.TRAVEL_HI + i]) - t[o]
-    return t[o + 1] + ((dx * t[o + 2]) >> t[at.PULSE_Q])

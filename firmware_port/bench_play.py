@@ -119,7 +119,7 @@ class BenchPlay:
     def _play(self):
         """Put the pulses out, one an interval, and read with each; return how many were played."""
         node, bench = self._node, self._bench
-        clock, watchdog = node.clock, node._watchdog
+        clock, watchdog = node.clock, node.watchdog
         start = clock.now()
         count = len(self._pulses)
         for k in range(count):
@@ -144,6 +144,8 @@ class BenchPlay:
         node = self._node
         if not node.numbers(length, 2, 3):
             return p.WRONG_LENGTH
+        if node.state != p.SAFE:
+            return p.NOT_NOW
         column, first = node.words[0], node.words[1]
         if not self._pulses or not 0 <= column <= b.SUPPLIES:
             return p.OUT_OF_RANGE

@@ -9,48 +9,39 @@ full scale).
 
 from firmware_port.angle_encoder import AngleEncoders, AnglePotentiometers, Supply
 from firmware_port.bench_motion import Bench
-from firmware_port.hardware import ConsoleLine, RegisterLine, open_clock
+from firmware_port.hardware import open_clock, open_console
 from firmware_port.node import Node
-from firmware_port.outputs import PulseOutputs, RecordedPulses
+from firmware_port.outputs import RecordedPulses, open_pulses
 from firmware_port.paced import Paced, PacedClock
+from firmware_port.serving import serve
 from firmware_port.table_store import TableStore
 
 
 def bench(wiring):
     """Real time and real pulses; tables stay in memory, those that fly are not touched."""
-    clock, meter, _ = open_clock(wiring)
-    pulses = RecordedPulses()
-    if wiring.VANE_PINS is not None:
-        pulses = PulseOutputs(wiring.VANE_PINS, wiring.SERVO_FRAME_HZ)
-    node = Node(open_console(wiring), pulses, clock, meter, TableStore(None), None)
-    serve(node, Bench(node, open_reader(wiring), open_supply(wiring)))
+
+    def make():
+        clock, meter, _ = open_clock(wiring)
+        pulses = open_pulses(wiring)
+        node = Node(open_console(wiring), pulses, clock, meter, TableStore(None), None)
+        Bench(node, open_reader(wiring), open_supply(wiring))
+        return node
+
+    serve(make, Node.run)
 
 
 def rehearse_bench(wiring):
     """Time comes over the link and pulses are only recorded: no servo moves."""
-    _, meter, _ = open_clock(wiring)
-    node = Node(open_console(wiring), RecordedPulses(), PacedClock(), meter, TableStore(None), None)
-    Paced(node)
-    serve(node, Bench(node))
 
+    def make():
+        _, meter, _ = open_clock(wiring)
+        line = open_console(wiring)
+        node = Node(line, RecordedPulses(), PacedClock(), meter, TableStore(None), None)
+        Paced(node)
+        Bench(node)
+        return node
 
-def serve(node, bench):
-    """Turn until STOP. A byte of value 3 is data meanwhile, not the interpreter's Ctrl-C."""
-    import micropython
-
-    taken = hasattr(micropython, "kbd_intr")
-    if taken:
-        micropython.kbd_intr(-1)
-    try:
-        node.run()
-    finally:
-        if taken:
-            micropython.kbd_intr(3)
-
-
-def open_console(wiring):
-    """The prompt's line."""
-    return ConsoleLine() if wiring.LINK[0] != "registers" else RegisterLine(wiring.LINK[1])
+    serve(make, Node.run)
 
 
 def open_reader(wiring):

@@ -56,14 +56,19 @@ class ConsoleLine:
 
     def receive(self, chunk):
         count = 0
-        while count < len(chunk) and self._arrived():
-            self._in.readinto(self._one, 1)
+        while count < len(chunk) and self.receive_one(self._one):
             byte = self._one[0]
             chunk[count] = byte
             count += 1
             if byte == 0:
                 break
         return count
+
+    def receive_one(self, one):
+        """One byte, at once, where one has come; how many that is."""
+        if self._arrived():
+            return self._in.readinto(one, 1)
+        return 0
 
     def _arrived(self):
         for _ in self._poll.ipoll(0):
@@ -75,19 +80,23 @@ class ConsoleLine:
 
 
 class TicksClock:
-    """The interpreter's microseconds, which wrap: only differences mean anything."""
+    """The interpreter's microseconds, which wrap at 2³⁰ or a multiple of it: only differences mean
+    anything. They are never negative, so that a gap of more than half of that (9 minutes) is not
+    taken for a time yet to come.
+    """
+
+    WRAP = 0x3FFFFFFF
 
     def __init__(self):
         import time
 
         self.now = time.ticks_us
-        self._diff = time.ticks_diff
 
     def between(self, then, now):
-        return self._diff(now, then)
+        return (now - then) & self.WRAP
 
     def since(self, then):
-        return self._diff(self.now(), then)
+        return (self.now() - then) & self.WRAP
 
 
 class TimerClock:
@@ -142,6 +151,10 @@ class InstructionMeter:
         return (ticks * self._tick + self._half) // self._instruction - self._idle
 
 
+EASED_MS = 8000  # as long as RP2's lasts
+FED_MS = 1000
+
+
 class Watchdog:
     """A `machine.WDT` from the first armed cycle on: it cannot be stopped, and would reset a board
     that is only being deployed to or looked at."""
@@ -159,17 +172,46 @@ class Watchdog:
             self._timer = machine.WDT(timeout=self._timeout_ms)
         self._timer.feed()
 
+    @property
+    def runs(self):
+        """Whether it would bite: from the first arming to the next reset."""
+        return self._timer is not None
+
+    def ease(self):
+        """The node has ended in order, its pulses too: leave the board to who is at its prompt.
+
+        It waits as long as it can and a timer feeds it, which has to outlive the node's files.
+        """
+        if self._timer is None:
+            return
+        import machine
+
+        import __main__  # pyright: ignore[reportMissingImports]
+
+        timer = machine.WDT(timeout=EASED_MS)
+        timer.feed()
+        __main__.fourvane_fed = machine.Timer(
+            -1, mode=machine.Timer.PERIODIC, period=FED_MS, callback=lambda _: timer.feed()
+        )
+
+
+def shares_the_prompt(wiring):
+    """Whether the flight computer's line is the one that carries the prompt."""
+    return wiring.LINK[0] != "uart"
+
+
+def open_console(wiring):
+    """The prompt's line."""
+    return ConsoleLine() if wiring.LINK[0] != "registers" else RegisterLine(wiring.LINK[1])
+
 
 def open_line(wiring):
     """The line that the flight computer is wired to."""
-    link = wiring.LINK
-    if link[0] == "registers":
-        return RegisterLine(link[1])
-    if link[0] == "console":
-        return ConsoleLine()
+    if shares_the_prompt(wiring):
+        return open_console(wiring)
     import machine
 
-    _, number, transmit, receive, baud = link
+    _, number, transmit, receive, baud = wiring.LINK
     if transmit is None:
         return UartLine(machine.UART(number, baud, timeout=0, rxbuf=256))
     tx = machine.Pin(transmit)

@@ -43,6 +43,8 @@ package(
         "protocol.py",
         "receiver.py",
         "registers.py",
+        "serving.py",
+        "servo_pulses.py",
         "start.py",
         "table_loading.py",
         "table_store.py",

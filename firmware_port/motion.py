@@ -1,7 +1,9 @@
 """The requests that may move a vane: demands, arming, jammed vanes.
 
-Each is taken only where its sequence number follows on the last taken one, so that a repeated or
-delayed frame moves nothing. Arming is two steps: ASK gives a token, ARM brings it back in time.
+Each is taken only where its sequence number follows on the last taken one, in every state, so that
+a repeated or delayed frame moves nothing and changes no belief. A token shows that a frame is
+fresh: ASK gives one, and ARM or DISARM that brings it back in time begins the numbers anew. Time
+is what the node's cycles counted, since ticks wrap.
 """
 
 from firmware_port import protocol as p
@@ -10,6 +12,7 @@ from firmware_port.frames import unpack
 DEMAND_BYTES = 15
 LATE = -1  # answered after the cycle
 TOKENS = 0x7FFFFF
+NONE = -1  # no sequence number has been taken yet: the first one is in order
 
 
 class Motion:
@@ -17,9 +20,8 @@ class Motion:
 
     def __init__(self, node):
         self._node = node
-        self._last = 0  # sequence number last taken
+        self._last = NONE  # sequence number last taken
         self._token = 0
-        self._asked = 0
         node.handlers[p.DEMAND] = self._on_demand
         node.handlers[p.ASK] = self._on_ask
         node.handlers[p.ARM] = self._on_arm
@@ -31,11 +33,12 @@ class Motion:
     def _in_order(self):
         """The verdict on the request's sequence number; TAKEN makes it the last one taken."""
         sequence = self._node.sequence
-        ahead = (sequence - self._last) % p.SEQUENCES
-        if ahead == 0:
-            return p.REPEATED
-        if ahead > p.AHEAD and self._node.state != p.SAFE:
-            return p.STALE
+        if self._last != NONE:
+            ahead = (sequence - self._last) % p.SEQUENCES
+            if ahead == 0:
+                return p.REPEATED
+            if ahead > p.AHEAD:
+                return p.STALE
         self._last = sequence
         return p.TAKEN
 
@@ -57,9 +60,10 @@ class Motion:
             node.silent_us = 0
             if node.state == p.LINK_LOST:
                 node.become(p.ARMED, p.TO_ARMED)
+        node.acted_on = node.state != p.SAFE
         node.pressure_pa = request[end] | request[end + 1] << 8 | request[end + 2] << 16
         if node.pending:
-            node.counters[p.OVERTAKEN] += 1
+            node.count(p.OVERTAKEN)
         node.pending = True
         node.pending_sequence = node.sequence
         return LATE
@@ -68,17 +72,17 @@ class Motion:
         if length:
             return p.WRONG_LENGTH
         node = self._node
-        self._asked = node.clock.now()
-        self._token = ((self._token ^ self._asked & TOKENS) * 73 + 12345) & TOKENS or 1
+        self._token = ((self._token ^ node.clock.now() & TOKENS) * 73 + 12345) & TOKENS or 1
+        node.token_us = p.ASK_US
         node.put_number(self._token)
         return p.TAKEN
 
     def _token_fits(self):
         """Whether the request brings the token asked for a moment ago; it is used up either way."""
-        fits = self._token != 0 and self._node.words[0] == self._token
-        self._token = 0
-        clock = self._node.clock
-        return fits and clock.between(self._asked, clock.now()) <= p.ASK_US
+        node = self._node
+        fits = node.token_us > 0 and node.words[0] == self._token
+        node.token_us = 0
+        return fits
 
     def _on_arm(self, length):
         node = self._node
@@ -103,24 +107,30 @@ class Motion:
         if node.words[0]:
             if not self._token_fits():
                 return p.WRONG_TOKEN
-        elif node.state != p.SAFE:
+            self._last = node.sequence
+        else:
             order = self._in_order()
             if order != p.TAKEN:
                 return order
         if node.state != p.SAFE:
+            node.steering.release()  # at once: no demand from before may count after a new arming
             node.become(p.SAFE, p.TO_SAFE)
         return p.TAKEN
 
     def _on_jam(self, length):
         verdict = self._vane_request(length, 2)
         if verdict == p.TAKEN:
-            self._node.steering.jam(self._node.words[0], self._node.words[1])
+            node = self._node
+            node.pulses.part(node.steering, node.words[0])
+            node.steering.jam(node.words[0], node.words[1])
         return verdict
 
     def _on_free(self, length):
         verdict = self._vane_request(length, 1)
         if verdict == p.TAKEN:
-            self._node.steering.free(self._node.words[0])
+            node = self._node
+            node.pulses.part(node.steering, node.words[0])
+            node.steering.free(node.words[0])
         return verdict
 
     def _vane_request(self, length, count):
@@ -143,5 +153,8 @@ class Motion:
             return p.OUT_OF_RANGE
         if node.state == p.ARMED:
             return p.NOT_NOW
+        order = self._in_order()
+        if order != p.TAKEN:
+            return order
         node.steering.start(node.words[0], node.words[1])
         return p.TAKEN

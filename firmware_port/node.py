@@ -13,6 +13,7 @@ from firmware_port.frames import pack, seal, unpack
 from firmware_port.inquiries import Inquiries
 from firmware_port.motion import Motion
 from firmware_port.receiver import Receiver
+from firmware_port.servo_pulses import ServoPulses
 from firmware_port.table_loading import TableLoading
 from mixer.flight import Steering
 from mixer.flight import layout as at
@@ -29,11 +30,12 @@ class Node:
     line: `receive(chunk)` puts bytes in and returns how many, at once; `send(data, count)`.
     outputs: `write(pulse_ns)`, `off()`. clock, meter: see `hardware.py`; the
     meter's unit is that of a step's cost. store: a TableStore. watchdog: a Watchdog, or None.
+    console: `serving.Console`, or None where the line is the prompt's own.
     More kinds of frames: `handlers[kind] = function(length of contents)`, which returns a verdict
     and may `put` contents into the answer.
     """
 
-    def __init__(self, line, outputs, clock, meter, store, watchdog=None):
+    def __init__(self, line, outputs, clock, meter, store, watchdog=None, console=None):
         self.line = line
         self.outputs = outputs
         self.clock = clock
@@ -42,6 +44,7 @@ class Node:
         self.counters = array("i", [0] * p.COUNTER_COUNT)
         self.running = True
         self.steering = None
+        self.pulses = ServoPulses()  # the steering's, as they go out
         self.period_us = PERIOD_US
         self.timeout_us = PERIOD_US
         self.tell_forces = False  # put the forces behind the answer to a demand
@@ -50,12 +53,15 @@ class Node:
         self.silent_us = 0  # since the last good demand
         self.pending = False  # a demand waits for its cycle
         self.pending_sequence = 0
-        self.resting = True  # the vanes stood still in the last cycle
+        self.acted_on = False  # that demand was taken while armed, and still counts
+        self.token_us = 0  # how long the token for arming is still good, 0 where there is none
+        self.resting = True  # vanes and pulses stood still in the last cycle
         self.when_safe = None  # another's cycle in the safe state, given the time step in µs
         self.words = array("i", [0] * WORDS)
         self.handlers = [None] * p.KINDS
         self._meter = meter
-        self._watchdog = watchdog
+        self.watchdog = watchdog
+        self._console = console
         self.receiver = Receiver(line)
         self.request = self.receiver.body
         self.sequence = 0  # of the request being handled
@@ -76,13 +82,22 @@ class Node:
     def fly(self, steering, tables):
         """Take a steering, and its tables' times, for every cycle from here on."""
         self.steering = steering
+        self.pulses.begin(steering, tables.words)
         self.period_us = tables.words[at.PERIOD_US]
         self.timeout_us = tables.words[at.TIMEOUT_US]
 
     def become(self, state, counter):
         """Change the state and count the change."""
         self.state = state
-        self.counters[counter] += 1
+        self.count(counter)
+        if state == p.SAFE:
+            self.acted_on = False
+            self._rest[0] = at.END  # nowhere: the first cycle from here on cannot tell of rest
+
+    def count(self, counter):
+        """Count one more, up to what an answer can tell."""
+        if self.counters[counter] < p.COUNTER_MOST:
+            self.counters[counter] += 1
 
     # ---- the loop ------------------------------------------------------------------------------
 
@@ -100,7 +115,7 @@ class Node:
         if length:
             self._dispatch(length)
         since = self.clock.between(self._last, self.clock.now())
-        early = self.pending and (self.at_once or 2 * since >= self.period_us)
+        early = self.pending and (self.at_once or since >= (self.period_us + 1) >> 1)
         if early or since >= self._wait_us:
             self.cycle()
 
@@ -109,9 +124,11 @@ class Node:
         now = self.clock.now()
         dt_us = self.clock.between(self._last, now)
         self._last = now
-        self.counters[p.CYCLES] += 1
+        self.count(p.CYCLES)
         if dt_us > self._wait_us + (self.period_us >> 2):
-            self.counters[p.SLIPS] += 1
+            self.count(p.SLIPS)
+        if self.token_us:
+            self.token_us = max(self.token_us - dt_us, 0)
         steering = self.steering
         if steering is not None:
             if self.state == p.SAFE:
@@ -132,10 +149,15 @@ class Node:
         if self.pending:  # with demands coming, wait a little longer for the next one
             self._wait_us += self.period_us >> 2
             self.pending = False
-            verdict = p.NOT_ARMED if self.state == p.SAFE else p.TAKEN
+            verdict = p.TAKEN
+            if not self.acted_on:
+                verdict = p.NOT_ARMED
+                self.count(p.NOT_ARMED)
             self.answer_demand(p.DEMAND, self.pending_sequence, verdict)
-        if self._watchdog is not None:
-            self._watchdog.feed(self.state != p.SAFE)
+        if self._console is not None and self._console.asks_to_end() and self.state == p.SAFE:
+            self.running = False
+        if self.watchdog is not None:
+            self.watchdog.feed(self.state != p.SAFE)
 
     def _step(self, steering, dt_us):
         meter = self._meter
@@ -143,12 +165,13 @@ class Node:
         start = meter.now()
         steering.step(pressure_pa, dt_us)
         self._cost[0] = meter.since(start)
-        self.outputs.write(steering.pulse_ns)
+        self.pulses.follow(steering, dt_us, self.state != p.SAFE)
+        self.outputs.write(self.pulses.pulse_ns)
 
     def _watch_rest(self, steering):
         rest = self._rest
         deflection = steering.deflection_mdeg
-        self.resting = True
+        self.resting = not self.pulses.leading
         for i in range(4):
             if rest[i] != deflection[i]:
                 rest[i] = deflection[i]
@@ -162,18 +185,18 @@ class Node:
         kind = first & (p.KINDS - 1)
         sequence = self.sequence = request[1] | request[2] << 8
         if first >> 6 != p.VERSION:
-            self.counters[p.WRONG_VERSION] += 1
+            self.count(p.WRONG_VERSION)
             return
         handler = self.handlers[kind]
         if handler is None or first & p.ANSWER:
-            self.counters[p.UNKNOWN_KIND] += 1
+            self.count(p.UNKNOWN_KIND)
             self.tell(kind, sequence, p.UNKNOWN_KIND)
             return
         verdict = handler(length - p.HEADER)
         if verdict == LATE:
             return
         if verdict != p.TAKEN:
-            self.counters[verdict] += 1
+            self.count(verdict)
         if kind == p.DEMAND or kind == p.PASS:
             self.answer_demand(kind, sequence, verdict)
         else:
@@ -215,7 +238,7 @@ class Node:
             fill = self.fill
             answer[fill] = steering.flags
             fill = pack(steering.deflection_mdeg, 0, 4, 3, answer, fill + 1)
-            fill = pack(steering.pulse_ns, 0, 4, 3, answer, fill)
+            fill = pack(self.pulses.pulse_ns, 0, 4, 3, answer, fill)
             fill = pack(self._cost, 0, 1, 3, answer, fill)
             fill = pack(steering.moment_mnm, 0, 3, 4, answer, fill)
             if self.tell_forces:

@@ -3,6 +3,7 @@
 import machine
 
 NS_PER_S = 1_000_000_000
+END_NS = 1_000_000  # more than a frame, since its beginning is not known
 VANES = 4
 
 
@@ -11,7 +12,8 @@ class PulseOutputs:
 
     pins: four, in the order of the vanes. frame_hz: pulses a second, at most what the slowest of
     the servos stands. No pulse leaves before the first `write`, and none after `off`. On RP2 two
-    channels of a slice share its frequency: it is set once, with the first pulse.
+    channels of a slice share its frequency: it is set once, with the first pulse; and a channel
+    that is ended leaves its line as it stands, high in the middle of a pulse.
     """
 
     def __init__(self, pins, frame_hz):
@@ -44,11 +46,22 @@ class PulseOutputs:
         ]
 
     def off(self):
-        """End the pulses; most servos go limp without them."""
-        if self._channels is not None:
-            for channel in self._channels:
-                channel.deinit()
-            self._channels = None
+        """End the pulses and hold the lines low; most servos go limp without pulses.
+
+        Takes one frame: a pulse on its way is let out whole, since half of one is another command.
+        """
+        channels = self._channels
+        if channels is None:
+            return
+        import time  # not on every board, but on every one with outputs
+
+        self._channels = None
+        for channel in channels:
+            channel.duty_ns(0)  # from the next frame on
+        time.sleep((self._most_ns + END_NS) / NS_PER_S)
+        for i in range(VANES):
+            channels[i].deinit()
+            machine.Pin(self._pins[i], machine.Pin.OUT, value=0)
 
 
 class RecordedPulses:
@@ -56,13 +69,18 @@ class RecordedPulses:
 
     def __init__(self):
         self.pulse_ns = [0] * VANES
-        self.writes = 0
 
     def write(self, pulse_ns):
         for i in range(VANES):
             self.pulse_ns[i] = pulse_ns[i]
-        self.writes += 1
 
     def off(self):
         for i in range(VANES):
             self.pulse_ns[i] = 0
+
+
+def open_pulses(wiring):
+    """The outputs that the servos are wired to; where there are none, pulses are only recorded."""
+    if wiring.VANE_PINS is None:
+        return RecordedPulses()
+    return PulseOutputs(wiring.VANE_PINS, wiring.SERVO_FRAME_HZ)

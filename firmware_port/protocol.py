@@ -18,15 +18,16 @@ BODY_MOST = 56  # bytes; with CRC, COBS and the closing zero still below 64
 # ---- requests: contents → contents of the answer -----------------------------------------------
 DEMAND = 1  # i32 pitch, yaw, roll mN·m, u24 pressure Pa → flags byte, i24 four deflections 0.001°,
 #             i24 four pulses ns, i24 cost of the step, i32 pitch, yaw, roll delivered mN·m
-ASK = 2  # nothing → i24 token, good once and for ASK_US: the first step of ARM
+ASK = 2  # nothing → i24 token, good once and for ASK_US of cycles: the first step of ARM
 ARM = 3  # i24 token → nothing. Sequence numbers count from this frame on
-DISARM = 4  # i24 token, or 0 where the sequence number is in order → nothing
-JAM = 5  # i24 vane, i24 deflection 0.001° → nothing
+DISARM = 4  # i24 token, and sequence numbers count from this frame on; or 0, in order → nothing
+JAM = 5  # i24 vane, i24 deflection 0.001° → nothing. Where the vane stands, not where it is to go
 FREE = 6  # i24 vane → nothing
 COUNTERS = 7  # i24 first → i24 counters from there on, at most COUNTERS_PAGE
 IDENTIFY = 8  # nothing → i24 unit of cost, i24 tables' bytes, i24 upper and lower half of their
 #               CRC-32, name of the board
-TABLES_BEGIN = 9  # i24 bytes, i24 upper and lower half of their CRC-32 → i24 next offset
+TABLES_BEGIN = 9  # i24 bytes, i24 upper and lower half of their CRC-32 → i24 next offset. Where
+#                   tables are stored, only before the first arming since the last reset
 TABLES_PIECE = 10  # i24 offset, then at most PIECE bytes → i24 next offset
 TABLES_COMMIT = 11  # nothing → nothing
 BURN = 12  # i32 burn time, i32 burn load µs → nothing: for vanes that are not new
@@ -38,7 +39,8 @@ PACE = 15  # i24 µs, i24 1 for forces → nothing. This and the next only where
 PASS = 16  # i24 µs → as DEMAND: time passes, a cycle runs, no demand comes
 STATE = 31  # never a request: the node says by itself that its state has changed
 
-COUNTERS_PAGE = 15  # each held at 2²³ − 1
+COUNTERS_PAGE = 15
+COUNTER_MOST = 0x7FFFFF  # where every counter stops
 PIECE = 40
 ASK_US = 2_000_000
 SEQUENCES = 0x10000

@@ -3,7 +3,7 @@
 from array import array
 
 from firmware_port.frames import cobs_decode, crc16, gather
-from firmware_port.protocol import BODY_MOST, HEADER
+from firmware_port.protocol import BODY_MOST, COUNTER_MOST, HEADER
 
 CRC_BYTES = 2
 LIMIT = BODY_MOST + CRC_BYTES + 1  # COBS adds one byte
@@ -44,5 +44,6 @@ class Receiver:
             fill = cobs_decode(self.body, fill)
             if fill >= HEADER + CRC_BYTES and crc16(self.body, fill) == 0:
                 return fill - CRC_BYTES
-        self.damaged += 1
+        if self.damaged < COUNTER_MOST:
+            self.damaged += 1
         return 0

@@ -8,34 +8,42 @@ On a board's `main.py`:
     fly(rp2)
 """
 
-from firmware_port.hardware import ConsoleLine, RegisterLine, Watchdog, open_clock, open_line
+from firmware_port.hardware import (
+    Watchdog,
+    open_clock,
+    open_console,
+    open_line,
+    shares_the_prompt,
+)
 from firmware_port.node import Node
-from firmware_port.outputs import PulseOutputs, RecordedPulses
+from firmware_port.outputs import RecordedPulses, open_pulses
 from firmware_port.paced import Paced, PacedClock
 from firmware_port.protocol import CYCLES, SAFE
+from firmware_port.serving import Console, serve
 from firmware_port.table_store import TableStore
 
 
 def fly(wiring):
-    """Serve the flight computer with real pulses until it sends STOP."""
-    clock, meter, unit = open_clock(wiring)
-    pulses = RecordedPulses()
-    if wiring.VANE_PINS is not None:
-        pulses = PulseOutputs(wiring.VANE_PINS, wiring.SERVO_FRAME_HZ)
+    """Serve the flight computer with real pulses until it sends STOP.
+
+    Where the line is not the prompt's, Ctrl-C at the prompt ends the node too, in the safe state.
+    """
     watchdog = None
     if wiring.WATCHDOG_MS is not None:
         watchdog = Watchdog(wiring.WATCHDOG_MS)
-    store = TableStore(wiring.TABLES)
-    node = Node(open_line(wiring), pulses, clock, meter, store, watchdog)
-    _introduce(node, wiring, unit)
-    console = wiring.LINK[0] == "console"
-    if console:
-        _take_control_bytes(True)
-    try:
-        node.run()
-    finally:
-        if console:
-            _take_control_bytes(False)
+
+    def make():
+        clock, meter, unit = open_clock(wiring)
+        store = TableStore(wiring.TABLES)
+        console = None if shares_the_prompt(wiring) else Console()
+        pulses = open_pulses(wiring)
+        return _named(
+            Node(open_line(wiring), pulses, clock, meter, store, watchdog, console), wiring, unit
+        )
+
+    serve(make, Node.run)
+    if watchdog is not None:
+        watchdog.ease()
 
 
 def rehearse(wiring, heap="free"):
@@ -44,34 +52,21 @@ def rehearse(wiring, heap="free"):
     No servo moves. heap: "free"; "locked", where a turn outside the safe state that takes heap
     ends the node with MemoryError; "counted", which prints at the end what each cycle took.
     """
-    line = ConsoleLine() if wiring.LINK[0] != "registers" else RegisterLine(wiring.LINK[1])
-    _, meter, unit = open_clock(wiring)
-    node = Node(line, RecordedPulses(), PacedClock(), meter, TableStore(None), None)
-    Paced(node)
-    _introduce(node, wiring, unit)
-    _take_control_bytes(True)
-    try:
-        if heap == "free":
-            node.run()
-        elif heap == "locked":
-            _run_locked(node)
-        else:
-            _run_counted(node)
-    finally:
-        _take_control_bytes(False)
+
+    def make():
+        _, meter, unit = open_clock(wiring)
+        line = open_console(wiring)
+        node = Node(line, RecordedPulses(), PacedClock(), meter, TableStore(None), None)
+        Paced(node)
+        return _named(node, wiring, unit)
+
+    serve(make, {"free": Node.run, "locked": _run_locked, "counted": _run_counted}[heap])
 
 
-def _introduce(node, wiring, unit):
+def _named(node, wiring, unit):
     node.inquiries.name = wiring.NAME.encode()
     node.inquiries.cost_unit = unit
-
-
-def _take_control_bytes(taken):
-    """A byte of value 3 is data while the node runs, not the interpreter's Ctrl-C."""
-    import micropython
-
-    if hasattr(micropython, "kbd_intr"):
-        micropython.kbd_intr(-1 if taken else 3)
+    return node
 
 
 def _run_locked(node):

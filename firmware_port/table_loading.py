@@ -18,7 +18,7 @@ class TableLoading:
         node = self._node
         if not node.numbers(length, 3, 3):
             return p.WRONG_LENGTH
-        if node.state != p.SAFE:
+        if node.state != p.SAFE or not self._storable():
             return p.NOT_NOW
         verdict = node.store.begin(node.words[0], node.words[1], node.words[2])
         node.put_number(node.store.received)
@@ -35,6 +35,12 @@ class TableLoading:
         node.put_number(node.store.received)
         return verdict
 
+    def _storable(self):
+        """Whether no watchdog would bite while storage is erased: on RP2 45 ms a sector, two of
+        them, and its watchdog cannot be stopped. From the first arming to the next reset, none."""
+        node = self._node
+        return not node.store.lasting or node.watchdog is None or not node.watchdog.runs
+
     def _at_rest(self):
         """Whether all vanes stand at neutral, from where new tables begin."""
         node = self._node
@@ -46,7 +52,7 @@ class TableLoading:
         node = self._node
         if length:
             return p.WRONG_LENGTH
-        if node.state != p.SAFE or not self._at_rest():
+        if node.state != p.SAFE or not self._at_rest() or not self._storable():
             return p.NOT_NOW
         tables = node.store.check()
         if isinstance(tables, int):
@@ -58,5 +64,5 @@ class TableLoading:
         verdict = node.store.keep(tables)
         if verdict == p.TAKEN:
             node.fly(steering, tables)
-            node.counters[p.TABLES_TAKEN] += 1
+            node.count(p.TABLES_TAKEN)
         return verdict

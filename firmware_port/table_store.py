@@ -29,6 +29,11 @@ class TableStore:
         if path is not None and not self._read(path):
             self._read(path + BESIDE)  # a reset between the two steps of a FAT
 
+    @property
+    def lasting(self):
+        """Whether new tables are written to storage: too slow for a board's watchdog."""
+        return self._path is not None
+
     def _read(self, path):
         try:
             with open(path, "rb") as file:

@@ -15,13 +15,14 @@ from hil.firmware import Say, build_firmware
 from hil.link import Link
 from hil.loopback import Loopback
 from hil.node_link import NodeLink
+from hil.patience import patience
 from hil.servo_model import EmulatedServo
 from mixer.ground.console import progress
 from mixer.ground.vehicle import Vehicle
 
 IN_PROCESS = "none"
-PATIENCE_S = 2.0  # for an answer
-EMULATED_PATIENCE_S = 20.0  # a busy computer may leave an emulated board waiting; nothing moves
+ANSWER_S = 2.0
+EMULATED_ANSWER_S = 20.0  # a busy computer may leave an emulated board waiting; nothing moves
 WITHOUT_SERVOS = (IN_PROCESS, "unix", "emulated")  # there emulated servos hang on the pulses
 
 
@@ -75,7 +76,7 @@ def bench_board(
             f"from firmware_port.boards import {board.wiring} as wiring\n"
             f"from firmware_port.bench_start import {start}\n{start}(wiring)\n"
         )
-        link = NodeLink(stream, timeout_s=EMULATED_PATIENCE_S if emulated else PATIENCE_S)
+        link = NodeLink(stream, timeout_s=patience(EMULATED_ANSWER_S if emulated else ANSWER_S))
         link.load_tables(tables)
         port = BoardPort(link, neutral_us, **options)
         try:

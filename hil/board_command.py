@@ -10,8 +10,10 @@ from rich.table import Table
 from hil.board import open_board
 from hil.deploy import compile_for, deploy, install
 from hil.emulated import EmulatedBoard
-from hil.firmware import build_firmware, cached_firmware
+from hil.firmware import Say, build_firmware, cached_firmware
 from hil.link import Link
+from hil.served_board import serve_on
+from hil.unix_board import UnixBoard
 from hil.verify import CYCLES, SEEDS, Findings, Rows, verify
 from mixer.ground.command import FAILED, emit, result_option
 from mixer.ground.console import messages, output, progress
@@ -65,20 +67,42 @@ def build(again: bool, as_json: bool) -> None:
 
 
 @board.command()
+@click.option(
+    "--board",
+    "name",
+    type=click.Choice(("emulated", "unix")),
+    default="emulated",
+    show_default=True,
+    help="emulated, or unix, which keeps one core of this computer busy.",
+)
 @firmware_option
 @result_option
-def run(firmware: Path | None, as_json: bool) -> None:
-    """Start the emulated board and keep it running; its port is printed.
+@vehicle_argument
+def run(name: str, firmware: Path | None, vehicle: Path, as_json: bool) -> None:
+    """Run the node with a vehicle's tables for a program of your own; its port is printed.
 
-    Example: fourvane board run
+    The node is safe and serves in real time, by the emulator's or the interpreter's clock: a flight
+    computer's end opens the port, asks, arms and demands. No servo hangs on it. Ctrl-C ends it.
+
+    Example: fourvane board run vehicle.toml
     """
+    tables = load_vehicle(vehicle).flight_tables().to_bytes()
     with messages.status("starting") as status:
-        emulated = EmulatedBoard(firmware or build_firmware(status.update), count_instructions=True)
-    with emulated:
-        emit({"port": emulated.port}, as_json)
+        opened = served_board(name, firmware, status.update)
+    with opened:
+        with progress(f"deploying to {name}", 1.0) as done:
+            serve_on(opened, tables, done)
+        emit({"port": opened.port}, as_json)
         if not as_json:
-            messages.print("running; Ctrl-C ends it")
-        emulated.wait()
+            messages.print("the node runs, safe; Ctrl-C ends it")
+        opened.wait()
+
+
+def served_board(name: str, firmware: Path | None, say: Say) -> EmulatedBoard | UnixBoard:
+    """A board that drives no servo, its clock this computer's."""
+    if name == "unix":
+        return UnixBoard()
+    return EmulatedBoard(firmware or build_firmware(say))
 
 
 @board.command("deploy")

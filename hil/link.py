@@ -7,6 +7,7 @@ the version is pinned in pyproject.toml, and a change of it is felt here alone.
 import contextlib
 import errno
 import io
+import math
 import time
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -17,9 +18,14 @@ from mpremote.romfs import VfsRomWriter
 from mpremote.transport import TransportError, TransportExecError
 from mpremote.transport_serial import SerialTransport
 
+from firmware_port.serving import READY
 from hil.errors import BoardError
+from hil.patience import patience
+from hil.running_node import end_running_node
 
 BAUD = 115200
+READY_S = 20.0  # a board may have much to import first
+ENDED = b"\x04"  # the raw prompt's word after a program, and after its errors
 PROMPT = b"raw REPL; CTRL-B to exit\r\n>"
 ARCHITECTURES = (  # as numbered in the upper bits of sys.implementation._mpy
     None, "x86", "x64", "armv6", "armv6m", "armv7m", "armv7em", "armv7emsp", "armv7emdp",
@@ -43,15 +49,16 @@ class Link:
     """A board at its raw prompt. Use as a context manager; every failure is a BoardError.
 
     port: a device path, a COM port, or any pyserial URL.
-    timeout_s: how long a silent board is waited for.
+    timeout_s: how long a silent board is waited for; slow boards longer, see `patience`. A node
+    that was left running on the line is ended first, where it drives nothing.
     """
 
-    def __init__(self, port: str, *, timeout_s: int = 5):
+    def __init__(self, port: str, *, timeout_s: float = 5):
         self.port = port
-        self.timeout_s = timeout_s
+        self.timeout_s = math.ceil(patience(timeout_s))
         _check_port(port)
         with self._said():
-            self._transport = SerialTransport(port, BAUD, timeout=timeout_s)
+            self._transport = SerialTransport(port, BAUD, timeout=self.timeout_s)
         try:
             self._enter()
         except BaseException:
@@ -72,13 +79,18 @@ class Link:
     def _enter(self) -> None:
         """Get the raw prompt. The library waits for ever where a line never falls silent, so the
         first look, with a deadline, is our own."""
+        line: Any = self._transport.serial
         with self._said():
             heard = self._knock()
+            if PROMPT not in heard and end_running_node(line, self.port):
+                heard = self._knock()
         if PROMPT not in heard:
             if not heard.strip():
                 raise BoardError(
                     f"{self.port}: the board is silent; is it powered, is this its port, "
-                    f"does it run MicroPython?"
+                    f"does it run MicroPython? An armed node does not hear the prompt's line: let "
+                    f"its flight computer send DISARM, or take the servo power off and then the "
+                    f"board's"
                 )
             raise BoardError(
                 f"{self.port}: what answers is not MicroPython's prompt; it said {heard[:60]!r}"
@@ -98,10 +110,10 @@ class Link:
         line.timeout = self.timeout_s
         return heard
 
-    def execute(self, code: str, *, timeout_s: int = 20) -> str:
+    def execute(self, code: str, *, timeout_s: float = 20) -> str:
         """Run code on the board; what it printed. An exception there is a BoardError here."""
         with self._said():
-            out, error = self._transport.exec_raw(code, timeout=timeout_s)
+            out, error = self._transport.exec_raw(code, timeout=math.ceil(patience(timeout_s)))
         if error:
             raise BoardError(f"{self.port}: on the board: {_text(error).strip()}")
         return _text(out)
@@ -112,15 +124,34 @@ class Link:
             return self._transport.eval(expression)
 
     def start(self, code: str) -> Any:
-        """Start a program that talks over the line; the line's bytes are the caller's then."""
+        """Start a node and wait until it says that it hears; then its line is the caller's.
+
+        A frame that came before would be Ctrl-C to the interpreter.
+        """
         with self._said():
             self._transport.exec_raw_no_follow(code)
+            self._await_ready()
         return self._transport.serial
 
-    def finish(self, *, timeout_s: int = 5) -> str:
+    def _await_ready(self) -> None:
+        line: Any = self._transport.serial
+        deadline = time.monotonic() + patience(READY_S)
+        heard = b""
+        while time.monotonic() < deadline:
+            byte = line.read(1)
+            if byte == READY:
+                return
+            if byte == ENDED:
+                error = _text(self._transport.read_until(1, ENDED)[:-1]).strip()
+                raise BoardError(f"{self.port}: on the board: {error or 'the node ended at once'}")
+            heard += byte
+        said = f"; it said {heard[:60]!r}" if heard else ""
+        raise BoardError(f"{self.port}: the node did not say that it is there{said}")
+
+    def finish(self, *, timeout_s: float = 5) -> str:
         """Wait for the end of a started program; what it printed last."""
         with self._said():
-            out, error = self._transport.follow(timeout_s)
+            out, error = self._transport.follow(math.ceil(patience(timeout_s)))
         if error:
             raise BoardError(f"{self.port}: on the board: {_text(error).strip()}")
         return _text(out)

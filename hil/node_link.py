@@ -14,8 +14,10 @@ from firmware_port import protocol as p
 from firmware_port.frames import cobs_decode, cobs_encode, crc16
 from hil.errors import BoardError
 from hil.interrupts import held_back
+from hil.patience import patience
 
 LARGEST_WIRE = 64
+ANSWER_S = 2.0
 
 
 class Stream(Protocol):
@@ -114,13 +116,13 @@ def read_cycle(contents: bytes) -> Cycle:
 class NodeLink:
     """A node at the other end of a line, one request outstanding at a time.
 
-    timeout_s: how long an answer is waited for. Answers that the node gives by itself (a change
-    of state) go to `heard`.
+    timeout_s: how long an answer is waited for; two seconds by default, or what `patience` makes of
+    them. Answers that the node gives by itself (a change of state) go to `heard`.
     """
 
-    def __init__(self, stream: Stream, *, timeout_s: float = 2.0):
+    def __init__(self, stream: Stream, *, timeout_s: float | None = None):
         self.stream = stream
-        self.timeout_s = timeout_s
+        self.timeout_s = patience(ANSWER_S) if timeout_s is None else timeout_s
         self.sequence = 0
         self.heard: list[Answer] = []
         self._arrived = bytearray()
@@ -160,7 +162,7 @@ class NodeLink:
                 continue
             data = self.stream.read(max(1, self.stream.in_waiting) if self._greedy else 1)
             self._arrived += data
-            if not data and time.monotonic() >= deadline:
+            if time.monotonic() >= deadline and b"\0" not in data:  # chatter is no answer
                 return None
 
     def ask(self, kind: int, contents: bytes = b"") -> Answer:

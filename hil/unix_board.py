@@ -49,6 +49,10 @@ class UnixBoard(Board):
             stderr=self._board_end,
         )
 
+    def wait(self) -> None:
+        """Until the interpreter ends."""
+        self._process.wait()
+
     def stop(self) -> None:
         """End the interpreter, as pulling the plug would. Safe to call twice."""
         if self._process.returncode is not None:

@@ -16,6 +16,9 @@ from hil.node_link import Answer, NodeLink, numbers, parse_answer, read_numbers,
 from mixer.flight import FlightTables, Steering
 from mixer.flight import layout as at
 from mixer.ground.tables import slew_mdeg_s
+from tests.led_pulses import LedPulses
+
+NS_PER_MDEG = 10  # of the servos of `vehicle()`
 
 
 class Model:
@@ -25,18 +28,19 @@ class Model:
         self.tables = tables
         self.twin = Steering(tables)
         self.state = p.SAFE
-        self.last = 0
+        self.pulses = LedPulses(tables)
+        self.last: int | None = None
         self.silent_us = 0
         self.pressure_pa = 0
         self.token = 0
-        self.token_us = 0
+        self.token_age_us = 0
         self.known: set[bytes] = set()  # bodies with their CRC that were meant to be sent
         self.slipped = 0  # frames with a right CRC that nobody sent
         self.slipped_zeros = 0  # those that have only gained or lost zeros at their end
         self.placed = 0  # vanes declared to stand somewhere since the last cycle, bit 0 for vane 1
 
-    def frame(self, encoded: bytes, now_us: int) -> None:
-        """A frame without its closing zero has been sent, at this time of the node's clock."""
+    def frame(self, encoded: bytes) -> None:
+        """A frame without its closing zero has been sent."""
         body = decoded_body(encoded)
         if body is None or body[0] >> 6 != p.VERSION or body[0] & p.ANSWER:
             return
@@ -45,27 +49,30 @@ class Model:
         if kind == p.DEMAND and len(contents) == 15:
             self._demand(sequence, contents)
         elif kind == p.ARM and len(contents) == 3:
-            fits = self._token_fits(contents, now_us)
+            fits = self._token_fits(contents)
             if fits and self.state != p.ARMED:
                 self.state, self.last, self.silent_us = p.ARMED, sequence, 0
         elif kind == p.DISARM and len(contents) == 3:
             if contents != b"\0\0\0":
-                if self._token_fits(contents, now_us):
-                    self.state = p.SAFE
-            elif self.state != p.SAFE and self._in_order(sequence):
-                self.state = p.SAFE
+                if self._token_fits(contents):
+                    self.last = sequence
+                    self._disarm()
+            elif self._in_order(sequence):
+                self._disarm()
         elif kind == p.JAM and len(contents) == 6:
             vane, deflection = read_numbers(contents)
             if 1 <= vane <= 4 and self._in_order(sequence):
+                self.pulses.told(vane, self.twin.deflection_mdeg[vane - 1])
                 self.twin.jam(vane, deflection)
                 self.placed |= 1 << vane - 1
         elif kind == p.FREE and len(contents) == 3:
             (vane,) = read_numbers(contents)
             if 1 <= vane <= 4 and self._in_order(sequence):
+                self.pulses.told(vane, self.twin.deflection_mdeg[vane - 1])
                 self.twin.free(vane)
         elif kind == p.BURN and len(contents) == 8 and self.state != p.ARMED:
             time_us, load_us = held(read_numbers(contents, 4))
-            if time_us >= 0 and load_us >= 0:
+            if time_us >= 0 and load_us >= 0 and self._in_order(sequence):
                 self.twin.start(time_us, load_us)
 
     def _count_slipped(self, body: bytes) -> None:
@@ -73,12 +80,18 @@ class Model:
             self.slipped += 1
             self.slipped_zeros += body.rstrip(b"\0") in self.known
 
-    def answered_token(self, token: int, now_us: int) -> None:
+    def _disarm(self) -> None:
+        if self.state != p.SAFE:
+            self.state = p.SAFE
+            self.twin.release()
+
+    def answered_token(self, token: int) -> None:
         """The node has given this token."""
-        self.token, self.token_us = token, now_us
+        self.token, self.token_age_us = token, 0
 
     def cycle(self, dt_us: int) -> None:
         """The node has run a cycle."""
+        self.token_age_us += dt_us
         if self.state == p.SAFE:
             self.twin.release()
         elif self.silent_us < self.tables.words[at.TIMEOUT_US]:
@@ -86,10 +99,12 @@ class Model:
         else:
             self.state = p.LINK_LOST
         self.twin.step(self.pressure_pa, dt_us)
+        self.pulses.cycle(self.twin, dt_us, self.state != p.SAFE)
 
     def new_tables(self, tables: FlightTables) -> None:
         """A whole and valid set has been committed."""
         self.tables, self.twin = tables, Steering(tables)
+        self.pulses = LedPulses(tables)
 
     def _demand(self, sequence: int, contents: bytes) -> None:
         if not self._in_order(sequence):
@@ -101,15 +116,14 @@ class Model:
         self.pressure_pa = int.from_bytes(contents[12:], "little")
 
     def _in_order(self, sequence: int) -> bool:
-        ahead = (sequence - self.last) % 65536
-        if ahead == 0 or (ahead > p.AHEAD and self.state != p.SAFE):
+        if self.last is not None and not 0 < (sequence - self.last) % 65536 <= p.AHEAD:
             return False
         self.last = sequence
         return True
 
-    def _token_fits(self, contents: bytes, now_us: int) -> bool:
+    def _token_fits(self, contents: bytes) -> bool:
         (token,) = read_numbers(contents)
-        fits = self.token != 0 and token == self.token and now_us - self.token_us <= p.ASK_US
+        fits = self.token != 0 and token == self.token and self.token_age_us < p.ASK_US
         self.token = 0
         return fits
 
@@ -129,6 +143,8 @@ class Harness:
         self._last_us = 0
         write = self.loop.outputs.write
         self._before = list(self.node.steering.deflection_mdeg)
+        self._pulses_before: list[int] = []
+        self._pulses_of: FlightTables | None = None  # the tables they were given by
 
         def check(pulse_ns) -> None:
             write(pulse_ns)
@@ -146,13 +162,30 @@ class Harness:
         steering, words = self.node.steering, self.model.tables.words
         moved = list(steering.deflection_mdeg)
         assert moved == list(self.model.twin.deflection_mdeg)
-        assert list(self.loop.outputs.pulse_ns) == list(self.model.twin.pulse_ns)
+        assert list(self.loop.outputs.pulse_ns) == self.model.pulses.pulse_ns
+        self._check_pulses(dt_us)
         for i, (before, after) in enumerate(zip(self._before, moved, strict=True)):
             assert words[at.TRAVEL_LO + i] <= after <= words[at.TRAVEL_HI + i]
             if not self.model.placed >> i & 1:
                 assert abs(after - before) * 1_000_000 <= slew_mdeg_s(self.model.tables)[i] * dt_us
         self._before = moved
         self.model.placed = 0
+
+    def _check_pulses(self, dt_us: int) -> None:
+        """Whatever is declared: no pulse goes faster than the slew, and in the safe state none goes
+        but towards neutral. For vehicles whose servos have the same µs a degree everywhere."""
+        words = self.model.tables.words
+        neutral_ns = Steering(self.model.tables).pulse_ns[0]
+        if self._pulses_of is not self.model.tables:  # new tables begin at their own neutral
+            self._pulses_of, self._pulses_before = self.model.tables, [neutral_ns] * 4
+        pulses = list(self.loop.outputs.pulse_ns)
+        for i, (before, after) in enumerate(zip(self._pulses_before, pulses, strict=True)):
+            turned_mdeg = (abs(after - before) - 1) / NS_PER_MDEG
+            assert turned_mdeg * 1_000_000 <= slew_mdeg_s(self.model.tables)[i] * dt_us
+            if self.model.state == p.SAFE:
+                assert abs(after - neutral_ns) <= abs(before - neutral_ns)
+                assert (after - neutral_ns) * (before - neutral_ns) >= 0
+        self._pulses_before = pulses
 
     def send(self, data: bytes) -> list[Answer]:
         """Send bytes, frame by frame; the node's answers."""
@@ -164,8 +197,7 @@ class Harness:
             if not zero:
                 self.loop.write(frame)
                 break
-            # A paced node moves its clock when it handles a demand, so the model is told first.
-            self.model.frame(self._sent, self.loop.clock.now())
+            self.model.frame(self._sent)
             self._sent = b""
             self.loop.write(frame + b"\0")
             answers += self._heard()
@@ -179,7 +211,7 @@ class Harness:
             answer = parse_answer(frame)
             assert answer is not None, "the node sent a damaged frame"
             if answer.kind == p.ASK and answer.taken:
-                self.model.answered_token(read_numbers(answer.contents)[0], self.loop.clock.now())
+                self.model.answered_token(read_numbers(answer.contents)[0])
             answers.append(answer)
         return answers
 
@@ -191,11 +223,12 @@ class Harness:
         self.model.known.add(cobs.decode(frame[:-1]).rstrip(b"\0"))
         return frame
 
-    def arm(self) -> None:
+    def arm(self) -> "Harness":
         """Both steps of arming, from any state."""
         (answer,) = self.send(self.good(p.ASK))
         self.send(self.good(p.ARM, answer.contents))
         assert self.node.state == p.ARMED
+        return self
 
     def disarm(self) -> None:
         """To the safe state by token, then on until the vanes rest at neutral."""
@@ -211,6 +244,11 @@ class Harness:
         starts = range(0, len(blob), p.PIECE)
         for start in list(starts)[:pieces]:
             self.send(self.good(p.TABLES_PIECE, numbers((start,)) + blob[start : start + p.PIECE]))
+
+
+def verdicts(answers: list[Answer]) -> list[str]:
+    """In words."""
+    return [p.VERDICT_NAMES[answer.verdict] for answer in answers]
 
 
 def decoded_body(encoded: bytes) -> bytes | None:

@@ -21,7 +21,7 @@ from hil.node_link import (
 from mixer.flight import layout as at
 from mixer.ground.tables import slew_mdeg_s
 from tests.damage import REFERENCE_PA, damaged, good_frame
-from tests.node_model import Harness, Model
+from tests.node_model import Harness, Model, verdicts
 from tests.vehicles import vehicle
 
 TABLES = vehicle().flight_tables()
@@ -43,13 +43,7 @@ def safe() -> Harness:
 
 @pytest.fixture
 def armed() -> Harness:
-    harness = Harness(TABLES)
-    harness.arm()
-    return harness
-
-
-def verdicts(answers) -> list[str]:
-    return [p.VERDICT_NAMES[answer.verdict] for answer in answers]
+    return Harness(TABLES).arm()
 
 
 def deflections(harness: Harness) -> list[int]:
@@ -287,7 +281,7 @@ def test_no_frame_of_the_node_is_64_bytes_or_longer(armed: Harness) -> None:
         armed.good(p.TABLES_PIECE, bytes(3 + p.PIECE)),
     ):
         assert len(frame) < 64
-        armed.model.frame(frame[:-1], armed.loop.clock.now())
+        armed.model.frame(frame[:-1])
         armed.loop.write(frame)
         assert 0 < armed.loop.in_waiting < 64
         armed.loop.read(armed.loop.in_waiting)

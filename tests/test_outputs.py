@@ -81,6 +81,15 @@ def test_after_off_no_pin_pulses_and_writing_starts_anew(board: Board) -> None:
     assert len(board.pulse_ns) == 4
 
 
+def test_off_lets_pulses_out_whole_and_then_holds_every_line_low(board: Board) -> None:
+    outputs = pulse_outputs()
+    outputs.write(NEUTRAL)
+    assert board.not_low == set(rp2.VANE_PINS)
+    outputs.off()
+    assert board.not_low == set()
+    assert board.cut_short == set()
+
+
 @pytest.mark.parametrize("pins", [(2, 4, 6), (2, 4, 6, 8, 10)])
 def test_wiring_has_one_pin_a_vane(board: Board, pins: tuple[int, ...]) -> None:
     with pytest.raises(ValueError, match="one pin for each"):

@@ -4,15 +4,20 @@ import json
 import signal
 import subprocess
 import sys
+import time
 from pathlib import Path
+from zlib import crc32
 
 import pytest
+import serial
 from click.testing import CliRunner
 
+from firmware_port import protocol as p
 from hil.board import Board
 from hil.board_command import board as board_group
 from hil.board_command import demand_rows
 from hil.link import Link
+from hil.node_link import NodeLink, read_cycle
 from mixer.ground.files import InputError
 from tests.vehicles import vehicle, vehicle_file
 
@@ -25,12 +30,27 @@ def test_build_names_the_kept_firmware(firmware: Path) -> None:
     assert json.loads(done.stdout) == {"firmware": str(firmware), "built": False}
 
 
-def test_run_starts_a_board_that_answers_until_it_is_ended(firmware: Path) -> None:
-    with subprocess.Popen([*COMMAND, "run"], stdout=subprocess.PIPE, text=True) as running:
+def test_run_serves_a_flight_computer_in_real_time_until_it_is_ended(
+    quick_board_name: str, tmp_path: Path
+) -> None:
+    file = vehicle_file(tmp_path)
+    command = [*COMMAND, "run", "--board", quick_board_name, str(file)]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as running:
         assert running.stdout is not None
         try:
             port = running.stdout.readline().split()[-1]
-            with Link(port) as link:
+            with serial.Serial(port, timeout=0.2) as line:
+                node = NodeLink(line, timeout_s=20.0)
+                tables = vehicle().flight_tables().to_bytes()
+                assert node.identify() == (quick_board_name, node.identify()[1], crc32(tables))
+                node.arm()
+                for _ in range(20):
+                    told = node.demand(200_000, 0, 0, 2_000_000)
+                assert told.taken and any(read_cycle(told.contents).deflection_mdeg)
+                time.sleep(0.5)
+                assert node.request(p.IDENTIFY).state == p.LINK_LOST  # its time is real
+                node.disarm()
+            with Link(port) as link:  # and it is found, and ended, by whoever deploys or verifies
                 assert link.evaluate("6 * 7") == 42
             running.send_signal(signal.SIGINT)
             assert running.wait(timeout=20) != 0

@@ -1,0 +1,71 @@
+"""The pulses that go out: those of the steering, but never faster than the slew.
+
+A steering believes at once where a vane is declared to stand, since the other vanes have to make
+up for its true force. Its servo must not be thrown there: the declaration may be wrong, and the
+linkage may let go. So the pulse of a declared vane is led to where the vane stands, from the last
+pulse, at the slew rate and only while armed; arrived there, a jammed servo pulls at nothing. In the
+safe state it stays where it is, and once the vane is free it goes to neutral at the slew rate. A
+freed vane is led on until its pulse is the steering's own again.
+"""
+
+from array import array
+
+from mixer.flight import layout as at
+from mixer.flight.boxes import step_in
+from mixer.flight.interpolate import pulse_at
+
+VANES = 4
+
+
+class ServoPulses:
+    """Pulses beside a steering that is told the same. `pulse_ns` (4) is what goes out."""
+
+    def __init__(self):
+        self._words = array("i")  # of the steering's tables
+        self.pulse_ns = array("i", [0, 0, 0, 0])
+        self._apart = 0  # vanes whose pulse is not the steering's: bit 0 for vane 1
+        self._stands = array("i", [0, 0, 0, 0])  # the deflections their pulses stand for, 0.001°
+        self.leading = False  # a pulse of theirs moved in the last cycle
+
+    def begin(self, steering, words):
+        """Take a fresh steering and the words of its tables; the pulses are its own."""
+        self._words = words
+        self._apart = 0
+        for i in range(VANES):
+            self.pulse_ns[i] = steering.pulse_ns[i]
+
+    def part(self, steering, vane):
+        """To be told before the steering is told where vane 1 … 4 stands."""
+        i = vane - 1
+        if not self._apart >> i & 1:
+            self._stands[i] = steering.deflection_mdeg[i]
+            self._apart |= 1 << i
+
+    def follow(self, steering, dt_us, armed):
+        """A cycle of the steering is over, `dt_us` long; allocates nothing."""
+        self.leading = False
+        if self._apart:
+            self._lead(steering, dt_us, armed)
+        pulse_ns = self.pulse_ns
+        given = steering.pulse_ns
+        for i in range(VANES):
+            if not self._apart >> i & 1:
+                pulse_ns[i] = given[i]
+
+    def _lead(self, steering, dt_us, armed):
+        words = self._words
+        stands = self._stands
+        dt_us = min(dt_us, at.LONGEST_DT_US)
+        for i in range(VANES):
+            if self._apart >> i & 1:
+                goal = steering.deflection_mdeg[i]
+                if not armed:
+                    goal = stands[i] if steering.jammed >> i & 1 else 0
+                step = step_in(words[at.SLEW_HIGH + i], words[at.SLEW_LOW + i], dt_us)
+                step = max(-step, min(step, goal - stands[i]))
+                if step:
+                    self.leading = True
+                stands[i] += step
+                if stands[i] == steering.deflection_mdeg[i]:
+                    self._apart &= ~(1 << i)
+                self.pulse_ns[i] = pulse_at(words, i, stands[i])
