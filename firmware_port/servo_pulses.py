@@ -68,4 +68,10 @@ class ServoPulses:
                 stands[i] += step
                 if stands[i] == steering.deflection_mdeg[i]:
                     self._apart &= ~(1 << i)
-                self.pulse_ns[i] = pulse_at(words, i, stands[i])
+                self.pulse_ns[i] = pulse_of(words, i, stands[i])
+
+
+def pulse_of(words, i, deflection_mdeg):
+    """The pulse of vane i (0 … 3) at a deflection, or at the end of travel that it lies beyond."""
+    lo = words[at.TRAVEL_LO + i]
+    return pulse_at(words, i, min(max(deflection_mdeg, lo), words[at.TRAVEL_HI + i]))

@@ -174,7 +174,6 @@ class Harness:
     def _check_pulses(self, dt_us: int) -> None:
         """Whatever is declared: no pulse goes faster than the slew, and in the safe state none goes
         but towards neutral. For vehicles whose servos have the same µs a degree everywhere."""
-        words = self.model.tables.words
         neutral_ns = Steering(self.model.tables).pulse_ns[0]
         if self._pulses_of is not self.model.tables:  # new tables begin at their own neutral
             self._pulses_of, self._pulses_before = self.model.tables, [neutral_ns] * 4

@@ -305,11 +305,11 @@ def test_a_corrected_file_that_is_refused_leaves_the_report_and_says_what_to_do(
     log, given = log_file(tmp_path), commented_file(tmp_path)
     out = tmp_path / "new.toml"
 
-    def refused(result: Any, path: Path) -> None:
+    def refused(text: object, path: Path) -> None:
         raise VehicleError(str(path), [Problem("vanes.geometry", "0.4", "the vanes collide")])
 
     with pytest.MonkeyPatch.context() as patched:
-        patched.setattr("mixer.ground.identify_command.write_corrected", refused)
+        patched.setattr("mixer.ground.vehicle_text.VehicleText.write", refused)
         result = invoke(log, "--vehicle", given, "--out", out)
     assert result.exit_code == 2
     assert "the vehicle file as this test corrects it" in result.stderr

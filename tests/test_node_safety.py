@@ -9,10 +9,10 @@ from hypothesis import strategies as st
 from firmware_port import protocol as p
 from firmware_port.bench_motion import Bench
 from firmware_port.hardware import TicksClock
-from firmware_port.servo_pulses import slew_mdeg
 from hil.node_link import demand_contents, numbers, read_cycle, read_numbers, wire_frame
 from mixer.flight import Steering
 from mixer.flight import layout as at
+from mixer.flight.boxes import step_in
 from tests.damage import REFERENCE_PA
 from tests.node_model import Harness, verdicts
 from tests.vehicles import vehicle
@@ -147,7 +147,8 @@ def test_a_bench_begins_where_the_pulses_are_and_not_where_a_vane_is_declared() 
 
 @given(rate=st.integers(1_000, 2_000_000), dt=st.integers(0, 2_000_000))
 def test_the_slew_of_a_led_pulse_is_that_of_the_flight_core(rate: int, dt: int) -> None:
-    assert slew_mdeg(rate, dt) == rate * min(dt, at.LONGEST_DT_US) // 1_000_000
+    dt = min(dt, at.LONGEST_DT_US)
+    assert step_in(rate // 1000, rate % 1000, dt) == rate * dt // 1_000_000
 
 
 # ---- old frames ----------------------------------------------------------------------------------
