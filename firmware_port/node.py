@@ -42,6 +42,7 @@ class Node:
         self.counters = array("i", [0] * p.COUNTER_COUNT)
         self.running = True
         self.steering = None
+        self._core = self._words = None  # of the steering
         self.period_us = PERIOD_US
         self.timeout_us = PERIOD_US
         self.tell_forces = False  # put the forces behind the answer to a demand
@@ -76,6 +77,7 @@ class Node:
     def fly(self, steering, tables):
         """Take a steering, and its tables' times, for every cycle from here on."""
         self.steering = steering
+        self._core, self._words = steering.core()
         self.period_us = tables.words[at.PERIOD_US]
         self.timeout_us = tables.words[at.TIMEOUT_US]
 
@@ -141,7 +143,7 @@ class Node:
         meter = self._meter
         pressure_pa = self.pressure_pa
         start = meter.now()
-        steering.step(pressure_pa, dt_us)
+        self._core(self._words, pressure_pa, dt_us)
         self._cost[0] = meter.since(start)
         self.outputs.write(steering.pulse_ns)
 
