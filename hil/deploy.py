@@ -29,7 +29,8 @@ ROOT = Path(firmware_port.__file__).parents[1]
 NOT_FOR_BOARDS = {"firmware_port/manifest.py"}
 CORE = "mixer/flight/cycle.py"
 CORE_ARGUMENTS = 3
-BYTECODE_COST = "about 30 times the instructions"  # tests/board/test_step_cost.py
+BYTECODE_COST = "about 200 times the instructions of machine code"  # tests/board/test_step_cost.py
+BYTECODE_HEAP = ", and heap in each cycle"  # of 32 bits: numbers beyond 2^30 are objects there
 
 
 def board_sources() -> list[str]:
@@ -102,7 +103,8 @@ def core_form(facts: BoardFacts, compiled: Mapping[str, bytes]) -> str:
     compiler = find_compiler(architecture) if architecture else None
     if is_machine_code(core) and compiler:
         return f"machine code for {architecture}, {len(core)} bytes, by {compiler.name}"
-    return f"bytecode, {BYTECODE_COST} of machine code: {_why_bytecode(architecture)}"
+    heap = BYTECODE_HEAP if facts.word_bits == 32 else ""
+    return f"bytecode, {BYTECODE_COST}{heap}: {_why_bytecode(architecture)}"
 
 
 def _why_bytecode(architecture: str | None) -> str:

@@ -194,7 +194,7 @@ def test_without_a_compiler_all_is_bytecode_and_what_that_costs_is_said(
     assert "mixer/flight/allocate.mpy" in files
     assert not is_machine_code(files["mixer/flight/cycle.mpy"])
     assert re.match(
-        r"bytecode, about \d+ times the instructions .* install arm-none-eabi-gcc, or: pip install",
+        r"bytecode, about \d+ times the instructions .*, and heap .* install arm-none-eabi-gcc, or",
         core_form(PICO, files),
     )
 
