@@ -5,6 +5,9 @@ Run on emulated cores (`bare_core`), without MicroPython. No physical board has 
 
 import os
 import re
+import shutil
+import subprocess
+import sys
 from collections.abc import Callable
 from pathlib import Path
 
@@ -24,6 +27,7 @@ from hil.core_image import (
     gnu_compiler,
     run,
 )
+from hil.deploy import ROOT
 from hil.errors import BoardError
 from hil.machine_code import assembler_module
 from mixer.flight import layout as at
@@ -181,3 +185,30 @@ def test_division_without_a_divide_instruction_rounds_down(
             core.load(np.array([0, x, by]))
             core.call()
             assert core.words(1)[0] == x // by, f"{x} // {by}"
+
+
+def test_the_code_is_made_from_the_kernel_files_as_they_lie_beside_it(tmp_path: Path) -> None:
+    """Not from an earlier run: an edited kernel gives other code, and edited back the same."""
+    compiler_for(THUMB2, gnu_compiler)
+    for package in ("mixer", "hil", "firmware_port"):
+        shutil.copytree(ROOT / package, tmp_path / package, ignore=shutil.ignore_patterns("demo"))
+    kernel = tmp_path / "mixer/flight/boxes.py"
+    text = kernel.read_text(encoding="utf-8")
+    assert "KEPT = 127" in text
+    made = []
+    for edited in (text, text.replace("KEPT = 127", "KEPT = 126"), text):
+        kernel.write_text(edited, encoding="utf-8")
+        done = subprocess.run(
+            [sys.executable, "-B", "-c", MADE], cwd=tmp_path, capture_output=True, text=True,
+            env={**os.environ, "PYTHONPATH": str(tmp_path)}, check=True,
+        )  # fmt: skip
+        made.append(done.stdout)
+    assert made[0] == made[2] != made[1]
+
+
+MADE = """
+from hil.deploy import compile_for
+from hil.link import BoardFacts
+files = compile_for(BoardFacts("Invented", "MicroPython v1.25.0", (6, 3), "armv7m", 32, True))
+print(files["mixer/flight/cycle.mpy"].hex())
+"""
