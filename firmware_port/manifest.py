@@ -1,6 +1,6 @@
 """Freezes flight core and node into a firmware: `make ... FROZEN_MANIFEST=.../manifest.py`.
 
-Frozen this way all is bytecode; machine code for the kernels comes with `fourvane board deploy`.
+Frozen this way all is bytecode; machine code comes with `fourvane board deploy`.
 The list is written by `python -m hil.board_lists`.
 """
 # ruff: noqa: F821
@@ -11,16 +11,21 @@ package(
     (
         "__init__.py",
         "flight/__init__.py",
-        "flight/along.py",
-        "flight/box.py",
+        "flight/allocate.py",
+        "flight/boxes.py",
+        "flight/burn.py",
+        "flight/clamp.py",
+        "flight/commands.py",
+        "flight/cycle.py",
         "flight/deflect.py",
+        "flight/direction.py",
+        "flight/interpolate.py",
         "flight/layout.py",
-        "flight/nearest.py",
-        "flight/schedule.py",
-        "flight/secondary.py",
+        "flight/roll_and_effort.py",
         "flight/steering.py",
         "flight/tables.py",
-        "flight/words.py",
+        "flight/wanted.py",
+        "flight/zonotope.py",
     ),
     base_path="..",
 )

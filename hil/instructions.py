@@ -5,11 +5,11 @@ with counting_board() as counter:
     counter.of_call("f(1, 2)", times=3)
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from hil.deploy import ROOT, compile_for, deploy
+from hil.deploy import compile_for, deploy
 from hil.emulated import EmulatedBoard
 from hil.firmware import build_firmware
 from hil.link import Link
@@ -20,21 +20,18 @@ NS_PER_INSTRUCTION = 1024  # QEMU's -icount shift=10
 
 @contextmanager
 def counting_board(
-    sources: Iterable[str] | None = None,
-    machine_code: Iterable[str] | None = None,
-    root: Path = ROOT,
-    firmware: Path | None = None,
+    *, machine_code: bool = True, firmware: Path | None = None
 ) -> Iterator["InstructionCounter"]:
-    """A freshly started emulated board that has the given files and counts instructions.
+    """A freshly started emulated board that has the project's files and counts instructions.
 
-    sources, machine_code, root: as for compile_for; by default all board files of the project.
+    machine_code: False for bytecode only.
     """
     with (
         EmulatedBoard(firmware or build_firmware(), count_instructions=True) as board,
         Link(board.port) as link,
     ):
         facts = link.facts()
-        deploy(link, facts, compile_for(facts, sources, machine_code, root))
+        deploy(link, facts, compile_for(facts, machine_code=machine_code))
         yield InstructionCounter(link)
 
 

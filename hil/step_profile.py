@@ -1,95 +1,111 @@
-"""Where the instructions of a `Steering.step` go, kernel by kernel, on the emulated board."""
+"""What a control cycle costs on the emulated board, and what words it leaves.
 
-from collections.abc import Iterable
+Cycles are handed over as words before, pressure and time step; the board runs one as the node does,
+`cycle(words, pressure, dt)` from bytecode, and tells the CRC-32 of the words after it.
+"""
+
+from binascii import b2a_base64, crc32
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-from hil.instructions import InstructionCounter, instructions
-from mixer.flight import KERNELS, FlightTables
+import numpy as np
 
-CHUNK = 192
-AROUND = ("schedule", "box", "deflect")  # the step's kernels that are no part of the allocator
-Row = tuple[int, int, int, int, int]  # dt µs, pitch, yaw, roll mN·m, pressure Pa
+from hil.instructions import InstructionCounter, instructions
+from mixer.flight import FlightTables
+from mixer.flight import layout as at
+
+CHUNK = 384  # bytes sent at a time
+STATE_BYTES = 4 * at.STATE_WORDS
 
 
 @dataclass(frozen=True)
-class StepCost:
-    """Instructions of one step: all of it, and each kernel that ran. flags: as the step gave."""
+class CycleCost:
+    """Instructions of one cycle, or of a part; all that the node's call of it takes. crc: of the
+    words after."""
 
-    row: Row
-    flags: int
-    total: int
-    kernels: dict[str, int]
-
-    @property
-    def allocator(self) -> int:
-        """The allocation alone: what lies between the force box and the deflections."""
-        return sum(cost for name, cost in self.kernels.items() if name not in AROUND)
+    instructions: int
+    crc: int
 
 
-def profile_steps(
-    counter: InstructionCounter, tables: FlightTables, rows: Iterable[Row]
-) -> list[StepCost]:
-    """Fly rows of demands on a counting board, each once whole and once kernel by kernel."""
-    blob = tables.to_bytes()
-    counter.run(f"blob = bytearray({len(blob)})")
-    for start in range(0, len(blob), CHUNK):
-        chunk = blob[start : start + CHUNK]
-        counter.run(f"blob[{start}:{start + len(chunk)}] = {chunk!r}")
-    counter.run(_SET_UP.format(names=KERNELS))
-    costs = []
-    for row in rows:
-        dt_us, pitch, yaw, roll, pressure_pa = row
-        said = counter.run(f"profile({dt_us}, {pitch}, {yaw}, {roll}, {pressure_pa})").split()
-        flags, total, *ticks = map(int, said)
-        kernels = {
-            name: instructions(spent)
-            for name, spent in zip(KERNELS, ticks, strict=True)
-            if spent >= 0
-        }
-        costs.append(StepCost(row, flags, instructions(total), kernels))
-    return costs
+class Profile:
+    """Cycles of one vehicle after another on a counting board."""
+
+    def __init__(self, counter: InstructionCounter) -> None:
+        self._counter = counter
+        counter.run(_SET_UP)
+
+    def take_tables(self, tables: FlightTables) -> None:
+        """Use these tables from here on."""
+        self._counter.run(f"blob = None\nblob = bytearray({4 * len(tables.words)})")
+        self._send("blob", bytes(tables.words))
+        self._counter.run("words = None\nwords = array('i', blob)\nstate = memoryview(words)")
+
+    def cycles(self, before: np.ndarray, given: np.ndarray) -> list[CycleCost]:
+        """A cycle from each of these words, (N, STATE_WORDS), with pressure, Pa, and time step, µs,
+        (N, 2)."""
+        return self._calls("cycle", before, given)
+
+    def allocations(self, before: np.ndarray, held: np.ndarray) -> list[CycleCost]:
+        """An allocation from each of these words, on a board that has it as bytecode."""
+        return self._calls("allocate", before, held[:, None])
+
+    def heap_bytes(self, pressure_pa: int, dt_us: int) -> int:
+        """Heap that one more cycle takes."""
+        return self._counter.heap_bytes(f"cycle(words, {pressure_pa}, {dt_us})")
+
+    def _calls(self, function: str, before: np.ndarray, given: np.ndarray) -> list[CycleCost]:
+        self._counter.run(f"use({function}, words)\ncount = node.count_{function}")
+        costs = []
+        for words, numbers in zip(before, given, strict=True):
+            text = b2a_base64(words.astype("<i4").tobytes(), newline=False)
+            arguments = ", ".join(str(int(number)) for number in numbers)
+            ticks, crc = map(
+                int, self._counter.run(f"put({text!r})\ntell(count({arguments}))").split()
+            )
+            costs.append(CycleCost(instructions(ticks), crc))
+        return costs
+
+    def _send(self, name: str, content: bytes) -> None:
+        for start in range(0, len(content), CHUNK):
+            chunk = content[start : start + CHUNK]
+            text = b2a_base64(chunk, newline=False)
+            self._counter.run(f"{name}[{start}:{start + len(chunk)}] = a2b_base64({text!r})")
 
 
-# Two steerings fly the same rows: one as it is, one with every kernel timed from outside.
-_SET_UP = """
-tables = whole = parts = None
-gc.collect()
-from mixer.flight import FlightTables, Steering
-import mixer.flight.steering as module
-tables = FlightTables.from_bytes(blob)
-del blob
-whole = Steering(tables)
-parts = Steering(tables)
-names = {names}
-spent = [-1] * len(names)
-def timed(index, kernel, mem=machine.mem32):
-    def run(w):
+def crc_of(after: np.ndarray | Sequence[int]) -> int:
+    """What the board tells of these words."""
+    return crc32(np.asarray(after).astype("<i4").tobytes())
+
+
+# A function is called as `Node._step` calls the cycle: from a method, by two attributes.
+_SET_UP = f"""
+from array import array
+from binascii import a2b_base64, crc32
+from mixer.flight.cycle import cycle
+try:
+    from mixer.flight.allocate import allocate
+except ImportError:
+    allocate = None
+class Node:
+    def count_cycle(self, pressure_pa, dt_us, mem=machine.mem32):
         first = mem[0x40000004]
-        result = kernel(w)
-        spent[index] = (first - mem[0x40000004]) & 0x3fffffff
-        return result
-    def run_timed(w, dt_us, pressure_pa):
+        self.core(self.words, pressure_pa, dt_us)
+        return (first - mem[0x40000004]) & 0x3fffffff
+    def count_allocate(self, held, mem=machine.mem32):
         first = mem[0x40000004]
-        result = kernel(w, dt_us, pressure_pa)
-        spent[index] = (first - mem[0x40000004]) & 0x3fffffff
-        return result
-    return run_timed if names[index] == "schedule" else run
-found = [name for name in names if hasattr(module, name)]
-plain = [getattr(module, name) for name in found]
-wrapped = [timed(names.index(name), getattr(module, name)) for name in found]
-def use(kernels):
-    for name, kernel in zip(found, kernels):
-        setattr(module, name, kernel)
-def profile(dt, pitch, yaw, roll, pressure, mem=machine.mem32):
-    whole.demand(pitch, yaw, roll)
-    first = mem[0x40000004]
-    flags = whole.step(pressure, dt)
-    total = ((first - mem[0x40000004]) & 0x3fffffff) - _idle
-    use(wrapped)
-    for i in range(len(spent)):
-        spent[i] = -1
-    parts.demand(pitch, yaw, roll)
-    parts.step(pressure, dt)
-    use(plain)
-    print(flags, total, *[s - _idle if s >= 0 else s for s in spent])
+        self.core(self.words, held)
+        return (first - mem[0x40000004]) & 0x3fffffff
+    def idle(self, mem=machine.mem32):
+        first = mem[0x40000004]
+        return (first - mem[0x40000004]) & 0x3fffffff
+node = Node()
+node.idle()
+idle = node.idle()
+def use(core, words):
+    node.core = core
+    node.words = words
+def put(text):
+    state[:{at.STATE_WORDS}] = array('i', a2b_base64(text))
+def tell(ticks):
+    print(ticks - idle, crc32(bytes(state[:{at.STATE_WORDS}])))
 """

@@ -7,7 +7,7 @@ from typing import Any
 
 from firmware_port import protocol as p
 from hil.board import Board
-from hil.deploy import compile_for, deploy, kernel_forms
+from hil.deploy import compile_for, core_form, deploy
 from hil.errors import BoardError
 from hil.link import Link
 from hil.node_link import NodeLink
@@ -30,7 +30,7 @@ class Findings:
     board: str
     machine: str
     release: str
-    kernels: str  # what the flight kernels were compiled to
+    core: str  # in which form the flight core runs
     image_bytes: int
     seeds: list[int]
     played: Played = field(default_factory=Played)
@@ -58,7 +58,7 @@ class Findings:
             "board": self.board,
             "machine": self.machine,
             "release": self.release,
-            "kernels": self.kernels,
+            "core": self.core,
             "cycles": self.played.cycles,
             "seeds": self.seeds,
             "mismatches": self.played.mismatches,
@@ -102,7 +102,7 @@ def verify(
             board=name,
             machine=facts.machine,
             release=facts.release,
-            kernels=kernel_forms(facts, files),
+            core=core_form(facts, files),
             image_bytes=deploy(link, facts, files, lambda share: progress("deploying", share)),
             seeds=chosen,
         )

@@ -1,20 +1,28 @@
-"""Instructions of the same calls on the emulated Cortex-M3, as machine code and as bytecode."""
+"""Instructions of the same cycles on the emulated Cortex-M3, as machine code and as bytecode.
+
+A cycle is counted on the board, with the call of it from MicroPython. The allocation alone is
+counted in machine code by itself, without MicroPython, and on the board as bytecode.
+"""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
-from hil.deploy import ROOT, kernels
-from hil.instructions import InstructionCounter, counting_board
-from hil.step_profile import profile_steps
-from mixer.flight import KERNELS
+from hil.core_image import core_image, find_compiler
+from hil.errors import BoardError
+from hil.instructions import counting_board
+from hil.step_profile import Profile
+from mixer.flight import Steering
+from mixer.flight import layout as at
+from tests.bare_core import Core
 from tests.bench.problems import LIMITED, Problems
+from tests.recorded_cycles import Recorded, allocations
 
-CORE = ("__init__", "words", "layout", "tables", "steering", *KERNELS)
-SOURCES = ["mixer/__init__.py", *(f"mixer/flight/{name}.py" for name in CORE)]
+ARCHITECTURE = "armv7m"
 PERIOD_US = 5000
 HELD = 12  # cycles a demand is held: slew lets the vanes reach where it wants them
+BYTECODE_EVERY = 5  # cycles
 
 
 @dataclass(frozen=True)
@@ -32,29 +40,58 @@ class Cost:
 
 def costs(by_policy: dict[str, Problems], demands: int) -> Iterator[Cost]:
     """For each form of code and each policy. BoardError where no board can be emulated."""
-    for form, compiled in (("machine code", kernels() & set(SOURCES)), ("bytecode", set())):
-        with counting_board(SOURCES, machine_code=compiled, root=ROOT) as counter:
+    compiler = find_compiler(ARCHITECTURE)
+    if compiler is None:
+        raise BoardError("no compiler for the Cortex-M3 is here")
+    alone = Core(ARCHITECTURE, core_image(compiler, "allocate"))
+    for form in ("machine code", "bytecode"):
+        with counting_board(machine_code=form == "machine code") as counter:
+            profile = Profile(counter)
             for policy, problems in by_policy.items():
-                yield cost(counter, form, policy, problems, demands)
+                flown = fly(problems, demands)
+                before, after, held = allocations(flown)
+                limited = (after[:, at.FLAGS] & LIMITED) != 0
+                profile.take_tables(flown.tables)
+                some = slice(None, None, 1 if form == "machine code" else BYTECODE_EVERY)
+                cycles = profile.cycles(flown.before[some], flown.given[some])
+                if form == "machine code":
+                    counts = count_alone(alone, flown, before, held)
+                else:
+                    before, held, limited = before[some], held[some], limited[some]
+                    counts = [one.instructions for one in profile.allocations(before, held)]
+                parts = np.array(counts)
+                yield Cost(
+                    form,
+                    policy,
+                    int(parts[~limited].max()),
+                    int(parts[limited].max()),
+                    max(cost.instructions for cost in cycles),
+                    profile.heap_bytes(*map(int, flown.given[0])),
+                )
 
 
-def cost(
-    counter: InstructionCounter, form: str, policy: str, problems: Problems, demands: int
-) -> Cost:
+def fly(problems: Problems, demands: int) -> Recorded:
+    """Some demands of both kinds, each held for a while."""
+    tables = problems.car.flight_tables()
     pressure_pa = round(problems.car.engine.chamber_pressure_bar * 1e5)
     some = np.concatenate([problems.some(saturated, demands) for saturated in (False, True)])
-    rows = [
-        (PERIOD_US, *problems.demands_mnm[row], pressure_pa) for row in some for _ in range(HELD)
-    ]
-    profiled = profile_steps(counter, problems.car.flight_tables(), rows)
-    attainable = [cost.allocator for cost in profiled if not cost.flags & LIMITED]
-    saturated = [cost.allocator for cost in profiled if cost.flags & LIMITED]
-    heap_bytes = max(
-        counter.heap_bytes(
-            f"whole.step({pressure_pa}, {PERIOD_US})",
-            before="whole.demand({}, {}, {})".format(*problems.demands_mnm[row]),
-        )
-        for row in some
-    )
-    worst = max(attainable), max(saturated), max(cost.total for cost in profiled)
-    return Cost(form, policy, *worst, heap_bytes)
+    steering = Steering(tables)
+    cycle, words = steering.core()
+    before, after = [], []
+    for row in some:
+        for _ in range(HELD):
+            steering.demand(*problems.demands_mnm[row])
+            before.append(words[: at.STATE_WORDS])
+            cycle(words, pressure_pa, PERIOD_US)
+            after.append(words[: at.STATE_WORDS])
+    given = np.full((len(before), 2), (pressure_pa, PERIOD_US), np.int32)
+    return Recorded(tables, np.array(before, np.int32), np.array(after, np.int32), given)
+
+
+def count_alone(core: Core, flown: Recorded, before: np.ndarray, held: np.ndarray) -> list[int]:
+    core.load(np.array(flown.tables.words))
+    counts = []
+    for words, whether in zip(before, held, strict=True):
+        core.load(words)
+        counts.append(core.call(int(whether)))
+    return counts

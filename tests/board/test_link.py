@@ -1,6 +1,8 @@
 """What goes wrong between computer and board is said in words that tell what to do."""
 
 import os
+import re
+import shutil
 import threading
 import tty
 from collections.abc import Iterator
@@ -8,7 +10,7 @@ from collections.abc import Iterator
 import pytest
 
 from hil.board import Board, open_board
-from hil.deploy import compile_for, deploy, install, is_machine_code, kernel_forms
+from hil.deploy import compile_for, core_form, deploy, install, is_machine_code
 from hil.errors import BoardError
 from hil.link import BoardFacts, Link
 
@@ -151,21 +153,50 @@ def test_a_board_without_storage_cannot_be_installed_on() -> None:
         install(NoLink(), facts, "rp2", b"")  # type: ignore[arg-type]
 
 
-def test_kernels_become_machine_code_on_32_bit_boards_only() -> None:
+def test_the_cycle_becomes_machine_code_on_32_bit_boards_only() -> None:
     small = compile_for(PICO)
     plain = compile_for(BoardFacts("64 bits", "1.28", (6, 3), "x64", 64, True))
     older = compile_for(BoardFacts("Older", "1.22", (6, 2), "armv6m", 32, True))
     fast = {path for path in small if is_machine_code(small[path])}
-    assert {"mixer/flight/box.mpy", "firmware_port/frames.mpy"} <= fast
-    assert "mixer/flight/steering.mpy" not in fast
+    assert fast == {
+        "mixer/flight/cycle.mpy",
+        "firmware_port/frames.mpy",
+        "firmware_port/registers.mpy",
+    }
     assert not any(map(is_machine_code, plain.values()))
     assert older == plain
+    left_out = {path.removesuffix(".mpy") for path in plain.keys() - small.keys()}
+    assert {"mixer/flight/allocate", "mixer/flight/zonotope"} <= left_out
+    assert not left_out & {"mixer/flight/commands", "mixer/flight/interpolate"}
 
 
-@pytest.mark.parametrize("architecture", ["armv6m", "armv7m", "armv7emsp", "rv32imc", "xtensawin"])
-def test_every_kernel_fits_the_machine_code_of_the_usual_boards(architecture: str) -> None:
+@pytest.mark.parametrize(
+    ("architecture", "form"),
+    [
+        ("armv6m", "machine code for armv6m, .* by arm-none-eabi-gcc"),
+        ("armv7emsp", "machine code for armv7emsp, .* by arm-none-eabi-gcc"),
+        ("xtensawin", "bytecode, .* no compiler for xtensawin is known here"),
+        (None, "bytecode, .* this board loads no machine code of ours"),
+    ],
+)
+def test_the_form_of_the_core_is_said_with_its_reason(architecture: str | None, form: str) -> None:
+    if "gcc" in form and not shutil.which("arm-none-eabi-gcc"):
+        pytest.skip("arm-none-eabi-gcc is not here")
     facts = BoardFacts("Invented", "MicroPython v1.25.0", (6, 3), architecture, 32, True)
-    assert kernel_forms(facts, compile_for(facts)) == architecture
+    assert re.match(form, core_form(facts, compile_for(facts)))
+
+
+def test_without_a_compiler_all_is_bytecode_and_what_that_costs_is_said(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("hil.core_image.COMPILERS", ())
+    files = compile_for(PICO)
+    assert "mixer/flight/allocate.mpy" in files
+    assert not is_machine_code(files["mixer/flight/cycle.mpy"])
+    assert re.match(
+        r"bytecode, about \d+ times the instructions .*, and heap .* install arm-none-eabi-gcc, or",
+        core_form(PICO, files),
+    )
 
 
 def _tree(link: Link, folder: str) -> list[str]:

@@ -43,7 +43,7 @@ static inline int32_t magnitude(int32_t x)
 }
 
 #ifdef __ARM_ARCH_6M__
-/* No division in this core, and nothing linked in: thousandths by 2^38/1000, the rest by bits. */
+/* No division in this core, and nothing linked in: thousandths by 2^38/1000, the rest by digits. */
 static inline uint32_t upper_half(uint32_t a, uint32_t b)
 {
     const uint32_t low = (a & 0xffffu) * (b & 0xffffu);
@@ -52,12 +52,23 @@ static inline uint32_t upper_half(uint32_t a, uint32_t b)
     return (a >> 16) * (b >> 16) + (one >> 16) + (two >> 16);
 }
 
-static uint32_t by_bits(uint32_t x, uint32_t by)
+/* One digit of a division: what is left moves up, the divisor comes off where it fits, and a 1 goes
+ * in below; less is the divisor in its place minus 1, so that one subtraction does both. */
+#define DIGIT if ((x <<= 1) > less) { x -= less; }
+
+static uint32_t by_digits(uint32_t x, uint32_t by)
 {
-    uint32_t result = 0, bits = 0;
-    while (by <= x >> 4) {
-        by <<= 4;
-        bits += 4;
+    uint32_t less, result = 0, bits = 0;
+    if (by < 32768 && x >> 16 < by) {
+        less = (by << 16) - 1;
+        DIGIT DIGIT DIGIT DIGIT DIGIT DIGIT DIGIT DIGIT
+        DIGIT DIGIT DIGIT DIGIT DIGIT DIGIT DIGIT DIGIT
+        return x & 0xffffu;
+    }
+    if (by < 16777216 && x >> 7 < by) {
+        less = (by << 7) - 1;
+        DIGIT DIGIT DIGIT DIGIT DIGIT DIGIT DIGIT
+        return x & 0x7fu;
     }
     while (by <= x >> 1) {
         by <<= 1;
@@ -77,11 +88,8 @@ static uint32_t by_bits(uint32_t x, uint32_t by)
 
 static inline uint32_t quotient(uint32_t x, uint32_t by)
 {
-    return by == 1000 ? upper_half(x, 274877907u) >> 6 : by_bits(x, by);
+    return by == 1000 ? upper_half(x, 274877907u) >> 6 : by_digits(x, by);
 }
-#else
-#define quotient(x, by) ((x) / (by))
-#endif
 
 /* Rounds down, for divisors above 0. */
 static inline int32_t divided(int32_t x, int32_t by)
@@ -91,6 +99,14 @@ static inline int32_t divided(int32_t x, int32_t by)
     }
     return -1 - (int32_t)quotient((uint32_t)(-1 - x), (uint32_t)by);
 }
+#else
+/* Rounds down, for divisors above 0; C's own division rounds towards 0. */
+static inline int32_t divided(int32_t x, int32_t by)
+{
+    const int32_t towards_0 = x / by;
+    return towards_0 - (x - towards_0 * by < 0);
+}
+#endif
 
 static inline int32_t rest(int32_t x, int32_t by)
 {

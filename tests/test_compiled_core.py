@@ -1,0 +1,97 @@
+"""The flight core in C, compiled for this computer, gives every word that plain Python gives.
+
+By GCC and Clang, at every level of optimisation, and with their sanitizers for undefined behaviour
+(C11, annex J.2) and addresses, which have to stay silent.
+"""
+
+import os
+import shutil
+import subprocess
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from hil.core_image import core_source
+from mixer.flight import FlightTables
+from mixer.flight import layout as at
+from tests.recorded_cycles import Recorded, record
+from tests.unlike_vehicles import unlike_tables
+
+SEED = 10
+CYCLES = {True: 1_000_000, False: 5_600}  # over all vehicles: at full size, and not
+SANITIZED = "-O1 -fsanitize=undefined,address -fno-sanitize-recover=all"
+DRIVER = Path(__file__).with_name("compiled_core.c")
+BUILDS = [
+    (compiler, options)
+    for compiler in ("gcc", "clang")
+    for options in ("-O0", "-O1", "-O2", "-O3", SANITIZED)
+]
+STRICT = "-std=c99 -Wall -Wextra -Wconversion -Werror".split()  # noqa: SIM905
+
+
+def many_tables() -> list[tuple[str, FlightTables]]:
+    """The vehicles that this file runs on."""
+    return list(unlike_tables())
+
+
+def programs(folder: Path) -> dict[str, Path]:
+    """The core with its driver, by every compiler that is here."""
+    source = folder / "core.c"
+    source.write_text(core_source() + DRIVER.read_text(encoding="utf-8"), encoding="utf-8")
+    found = {}
+    for n, (compiler, options) in enumerate(BUILDS):
+        if shutil.which(compiler) is None:
+            if os.environ.get("CI"):
+                pytest.fail(f"CI needs {compiler}")
+            continue
+        program = folder / f"core{n}"
+        command = [compiler, *STRICT, *options.split(), str(source), "-o", str(program)]
+        subprocess.run(command, check=True)
+        found[f"{compiler} {options}"] = program
+    if not found:
+        pytest.skip("neither gcc nor clang is here")
+    return found
+
+
+def run_cycles(program: Path, recorded: Recorded) -> tuple[np.ndarray, bytes]:
+    """The words after each cycle, and what the program had to say."""
+    tables = np.array(recorded.tables.words, np.int32)
+    counts = np.array([len(tables), at.STATE_WORDS, len(recorded.before)], np.int32)
+    cycles = np.hstack([recorded.before, recorded.given]).astype(np.int32)
+    given = counts.tobytes() + tables.tobytes() + cycles.tobytes()
+    done = subprocess.run([program], input=given, capture_output=True, check=False)
+    assert done.returncode == 0, f"{program}: {done.returncode}: {done.stderr[-2000:].decode()}"
+    return np.frombuffer(done.stdout, np.int32).reshape(-1, at.STATE_WORDS), done.stderr
+
+
+def test_every_word_of_every_cycle_is_that_of_python(
+    tmp_path: Path, full_size: bool, record_property: Callable[[str, object], None]
+) -> None:
+    built = programs(tmp_path)
+    vehicles = many_tables()
+    each = -(-CYCLES[full_size] // len(vehicles))
+    for name, tables in vehicles:
+        recorded = record(tables, SEED, each)
+        for build, program in built.items():
+            after, said = run_cycles(program, recorded)
+            different = np.flatnonzero((after != recorded.after).any(axis=1))
+            assert not len(different), f"{name}, {build}: cycle {different[0]}, seed {SEED}"
+            assert not said, f"{name}, {build}: {said.decode()}"
+    record_property(
+        "shown",
+        f"{each * len(vehicles)} cycles, {len(vehicles)} tables, seed {SEED}, by Python and "
+        f"{', '.join(built)}: 0 differ",
+    )
+
+
+def test_the_comparison_sees_a_single_wrong_word(tmp_path: Path) -> None:
+    program = next(iter(programs(tmp_path).values()))
+    _, tables = many_tables()[0]
+    recorded = record(tables, SEED, 5)
+    recorded.before[2, at.DEFLECTION] += 50
+    after, _ = run_cycles(program, recorded)
+    assert [bool((a != b).any()) for a, b in zip(after, recorded.after, strict=True)] == [
+        False, False, True, False, False,
+    ]  # fmt: skip
