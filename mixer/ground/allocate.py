@@ -69,7 +69,8 @@ class Run:
         self.jams = sorted(jams, key=lambda jam: jam.time_s)
         self.gaps, self.longest_gap_s = 0, 0.0
         self._period_us, self._timeout_us = tables.words[at.PERIOD_US], tables.words[at.TIMEOUT_US]
-        self._slew_mdeg_s = np.array(tables.words[at.SLEW_MDEG_S : at.SLEW_MDEG_S + VANES])
+        slew_high = np.array(tables.words[at.SLEW_HIGH : at.SLEW_HIGH + VANES])
+        self._slew_mdeg_s = 1000 * slew_high + tables.words[at.SLEW_LOW : at.SLEW_LOW + VANES]
         self._last_us: int | None = None
         self._held_mnm = np.zeros((1, 3), dtype=np.int64)
 
