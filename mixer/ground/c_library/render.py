@@ -10,7 +10,10 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from mixer.flight import FLAG_NAMES, FlightTables
 from mixer.flight import layout as at
 from mixer.flight.tables import VERSION
+from mixer.ground.allocate import LONGEST_GAP_S
 from mixer.ground.c_library import self_test
+from mixer.ground.commands_csv import COLUMNS
+from mixer.ground.demands import LATEST_S
 from mixer.ground.kernel_code.c99 import PRELUDE, c_source
 from mixer.ground.kernel_code.language import flight_core
 from mixer.ground.tables_dump import checksum
@@ -36,6 +39,12 @@ TEMPLATES = {
     "fourvane_vehicle.c.j2": "src/fourvane_vehicle.c",
     "fourvane_self_test.h.j2": "src/fourvane_self_test.h",
     "fourvane_self_test.c.j2": "src/fourvane_self_test.c",
+    "allocate.c.j2": "program/allocate.c",
+    "main_self_test.c.j2": "program/self_test.c",
+    "Makefile.j2": "Makefile",
+    "CMakeLists.txt.j2": "CMakeLists.txt",
+    "library.properties.j2": "library.properties",
+    "LICENSE.j2": "LICENSE",
 }
 
 
@@ -66,9 +75,14 @@ def numbers(vehicle: Vehicle, tables: FlightTables) -> dict[str, Any]:
         "last_us": at.LAST_US,
         "gap_us": at.LONGEST_GAP_US,
         "flags": [
-            {"name": c_name(name), "bit": 1 << bit, "meaning": MEANINGS[name]}
+            {"name": c_name(name), "word": name, "bit": 1 << bit, "meaning": MEANINGS[name]}
             for bit, name in enumerate(FLAG_NAMES)
         ],
+        "reference_bar": repr(float(vehicle.engine.chamber_pressure_bar)),
+        "burn_time_s": repr(float(vehicle.engine.burn_time_s)),
+        "latest_s": repr(LATEST_S),
+        "longest_gap_s": repr(LONGEST_GAP_S),
+        "command_columns": ",".join(COLUMNS),
         "prelude": PRELUDE,
         "kernels": c_source(flight_core(), COMMANDS, "core_", hidden=True),
         "facts": facts_of(vehicle, words),
