@@ -37,12 +37,14 @@ Op = tuple[int, ...]
 
 def needs(*programs: str) -> None:
     """Skip where one is missing, by name; fail in CI, where all have to be there."""
-    missing = [program for program in programs if shutil.which(program) is None]
-    if missing:
-        reason = f"not on this machine: {', '.join(missing)}"
-        if os.environ.get("CI"):
-            pytest.fail(reason)
-        pytest.skip(reason)
+    if absent := [program for program in programs if shutil.which(program) is None]:
+        missing(", ".join(absent))
+
+
+def missing(what: str) -> None:
+    if os.environ.get("CI"):
+        pytest.fail(f"CI needs this: {what}")
+    pytest.skip(f"not on this machine: {what}")
 
 
 def exported(folder: Path, one: Vehicle | None = None) -> Path:
