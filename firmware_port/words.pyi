@@ -1,10 +1,11 @@
-"""What the type checker sees: a pointer to bytes is anything that gives and takes integers."""
+"""What the type checker sees: a pointer is anything that gives and takes integers."""
 
 from typing import Protocol
-
-from mixer.flight.words import const as const
-from mixer.flight.words import ptr32 as ptr32
 
 class ptr8(Protocol):  # noqa: N801
     def __getitem__(self, index: int, /) -> int: ...
     def __setitem__(self, index: int, value: int, /) -> None: ...
+
+ptr32 = ptr8
+
+def const(value: int) -> int: ...

@@ -1,15 +1,17 @@
 """The texts of a vehicle's C library: templates, the compiled kernels, tables, recorded cycles."""
 
 import re
+import runpy
 from collections.abc import Iterable, Sequence
 from importlib.metadata import version
+from importlib.resources import files
 from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from mixer.flight import FLAG_NAMES, FlightTables
 from mixer.flight import layout as at
-from mixer.flight.tables import VERSION
+from mixer.flight.tables import HEADER_BYTES, MAGIC, VERSION
 from mixer.ground.allocate import LONGEST_GAP_S
 from mixer.ground.c_library import self_test
 from mixer.ground.commands_csv import COLUMNS
@@ -19,6 +21,11 @@ from mixer.ground.kernel_code.language import flight_core
 from mixer.ground.tables_dump import checksum
 from mixer.ground.vehicle import Vehicle
 
+KINDS = (
+    "DEMAND", "ASK", "ARM", "DISARM", "JAM", "FREE", "COUNTERS", "IDENTIFY", "TABLES_BEGIN",
+    "TABLES_PIECE", "TABLES_COMMIT", "BURN", "STOP", "FORCES", "PACE", "PASS", "STATE",
+)  # fmt: skip
+LARGEST_ON_THE_LINE = 0x3FFFFFFF  # what is farther out would cost heap on a board
 COMMANDS = ("reset", "start", "demand", "release", "jam", "free", "cycle")
 LICENCE_LINE = "MIT License, (c) 2026 The Fourvane authors; see LICENSE."
 NUMBERS_A_LINE = 8
@@ -39,6 +46,8 @@ TEMPLATES = {
     "fourvane_vehicle.c.j2": "src/fourvane_vehicle.c",
     "fourvane_self_test.h.j2": "src/fourvane_self_test.h",
     "fourvane_self_test.c.j2": "src/fourvane_self_test.c",
+    "fourvane_link.h.j2": "src/fourvane_link.h",
+    "fourvane_link.c.j2": "src/fourvane_link.c",
     "allocate.c.j2": "program/allocate.c",
     "main_self_test.c.j2": "program/self_test.c",
     "Makefile.j2": "Makefile",
@@ -93,11 +102,34 @@ def numbers(vehicle: Vehicle, tables: FlightTables) -> dict[str, Any]:
         "table_lines": table_lines(words),
         "cycles": len(recording.given),
         "compared": len(self_test.WORDS),
+        **link_numbers(),
         "word_names": ", ".join(self_test.WORDS),
         "events": recording.events,
         "event_lines": rows(recording.events),
         "given_lines": rows(recording.given),
         "wanted_lines": rows(recording.wanted),
+    }
+
+
+def link_numbers() -> dict[str, Any]:
+    """What the templates of the serial line name: the board's protocol file, read as it stands.
+
+    It is run by itself, since nothing on the ground imports what belongs to the board.
+    """
+    p = runpy.run_path(str(files("firmware_port") / "protocol.py"))
+    verdicts, counters = p["VERDICT_NAMES"], p["COUNTER_NAMES"]
+    return {
+        "p": p,
+        "kinds": [(name, p[name]) for name in KINDS],
+        "states": [c_name(name) for name in p["STATE_NAMES"]],
+        "verdicts": [c_name(name) for name in verdicts],
+        "counters": [
+            (c_name(name), place) for place, name in enumerate(counters) if place >= len(verdicts)
+        ],
+        "wire_most": p["BODY_MOST"] + 4,  # CRC, COBS, the zero
+        "largest": LARGEST_ON_THE_LINE,
+        "tables_header": HEADER_BYTES,
+        "magic": ", ".join(f"0x{byte:02x}" for byte in MAGIC),
     }
 
 
