@@ -69,12 +69,12 @@ def sources(folder: Path, *without: str) -> list[Path]:
     return [path for path in sorted((folder / "src").glob("*.c")) if path.stem not in without]
 
 
-def build_player(folder: Path, *flags: str) -> Path:
-    """play.c with the library in a folder, under sanitizers: the program's path."""
+def build_player(folder: Path, flags: Sequence[str] = SANITIZED) -> Path:
+    """play.c with the library in a folder, by default under sanitizers: the program's path."""
     needs("gcc")
     player = folder / "play"
     run(
-        "gcc", *C99, *SANITIZED, *flags, f"-DFV_WORDS={ROOM}", f"-DSTATE_WORDS={at.STATE_WORDS}",
+        "gcc", *C99, *flags, f"-DFV_WORDS={ROOM}", f"-DSTATE_WORDS={at.STATE_WORDS}",
         "-I", folder / "src", HERE / "play.c", folder / "src/fourvane.c", "-o", player,
         cwd=folder,
     )  # fmt: skip
@@ -126,7 +126,7 @@ def play(player: Path, pieces: Iterable[tuple[bytes, int]]) -> list[Came]:
 def in_python(tables: FlightTables, ops: Iterable[Op]) -> tuple[list[tuple[int, ...]], list[int]]:
     """What play.c should write: after each operation, and the state at the end."""
     steering = Steering(tables)
-    after = [(_done(steering, op), *told(steering)) for op in ops]
+    after = [(done_in_python(steering, op), *told(steering)) for op in ops]
     return after, list(steering._w[: at.STATE_WORDS])
 
 
@@ -137,7 +137,7 @@ def told(steering: Steering) -> tuple[int, ...]:
     )  # fmt: skip
 
 
-def _done(steering: Steering, op: Op) -> int:
+def done_in_python(steering: Steering, op: Op) -> int:
     what, numbers = op[0], op[1:]
     if what in (JAM, FREE) and not 1 <= numbers[0] <= 4:
         return 0

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from mixer.flight import FLAG_NAMES, FlightTables
 from mixer.flight import layout as at
 from mixer.ground.c_library import self_test
+from tests.c_coverage import REASONS, core
 from tests.c_library import (
     C99,
     DEMAND,
@@ -119,6 +120,13 @@ def test_tables_that_are_not_right_are_refused_and_nothing_steers(
     assert came.said == why
     assert [row[0] for row in came.after] == [NO_TABLES, 0, 0, 0, 0, 0, 0, NO_TABLES]
     assert {row[1:] for row in came.after} == {(*[0] * 15, NO_TABLES, 0, 0, 0)}
+
+
+def test_every_branch_is_taken_or_named_with_the_reason_why_none_can_take_it(
+    tmp_path: Path,
+) -> None:
+    needs("gcc", "gcov")
+    assert set(core(tmp_path)) == set(REASONS)
 
 
 # ---- the self-test -------------------------------------------------------------------------------

@@ -50,6 +50,7 @@ TEMPLATES = {
     "fourvane_link.c.j2": "src/fourvane_link.c",
     "allocate.c.j2": "program/allocate.c",
     "main_self_test.c.j2": "program/self_test.c",
+    "README.md.j2": "README.md",
     "Makefile.j2": "Makefile",
     "CMakeLists.txt.j2": "CMakeLists.txt",
     "library.properties.j2": "library.properties",
@@ -75,6 +76,7 @@ def numbers(vehicle: Vehicle, tables: FlightTables) -> dict[str, Any]:
     return {
         "version": version("fourvane"),
         "licence_line": LICENCE_LINE,
+        "vehicle_text": " ".join(vehicle.vehicle.name.split()),
         "vehicle_comment": in_comment(vehicle.vehicle.name),
         "tables_version": VERSION,
         "crc32": f"{checksum(tables):08x}",

@@ -161,8 +161,9 @@ class Writer:
         return "\n".join(lines)
 
     def parameters(self) -> str:
+        words = "int32_t *w" if self.function.writes else "const int32_t *w"
         return ", ".join(
-            "int32_t *w" if name == "w" else f"int32_t {name}" for name in self.function.parameters
+            words if name == "w" else f"int32_t {name}" for name in self.function.parameters
         )
 
     def locals(self) -> list[str]:
@@ -190,8 +191,9 @@ class Writer:
             case ast.Return(value=value):
                 assert value is not None
                 return [f"{pad}return {self.outer(value)};"]
-            case ast.Expr(value=value):
-                return [f"{pad}{self.value(value)};"]
+            case ast.Expr(value=ast.Call(func=ast.Name(id=name)) as call):
+                dropped = "(void)" if self.program.functions[name].returns else ""
+                return [f"{pad}{dropped}{self.value(call)};"]
             case ast.While(test=test, body=body):
                 return [
                     f"{pad}while ({self.test(test)}) {{",
