@@ -14,6 +14,7 @@ from pathlib import Path
 
 import pytest
 
+import firmware_port
 from firmware_port import protocol as p
 from firmware_port.frames import pack
 from hil.board import open_board
@@ -226,7 +227,8 @@ def test_a_board_is_told_the_same_and_answers_the_same(line: Path, board_name: s
     lines = script(SEED + 1, 60 if board_name == "unix" else 8)  # emulated: slow as bytecode
     with open_board(board_name) as board, Link(board.port) as link:
         facts = link.facts()
-        deploy(link, facts, compile_for(facts, machine_code=()))  # the line is tried, not the core
+        line_only = [f"firmware_port/{name}.py" for name in firmware_port.KERNELS]
+        deploy(link, facts, compile_for(facts, machine_code=line_only))
         link.execute(
             "from firmware_port.start import rehearse\n"
             f"from firmware_port.boards import {board.wiring}"
