@@ -25,6 +25,7 @@ from hil.loopback import Loopback
 from hil.node_link import Answer, NodeLink, Stream, parse_answer, read_cycle, wire_frame
 from hil.rehearsal import COST
 from mixer.ground.c_library.render import LARGEST_ON_THE_LINE
+from tests.c_coverage import uncovered
 from tests.c_library import HERE as C_FILES
 from tests.c_library import SANITIZED, STRICT, exported, needs, run
 from tests.damage import damaged
@@ -34,17 +35,22 @@ PATIENCE_US = 4_000_000
 SEED = 31
 
 
-@pytest.fixture(scope="module")
-def line(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """tests/c/line.c with the exported library, under sanitizers."""
+def built(folder: Path, *flags: str) -> Path:
+    """tests/c/line.c with the exported library."""
     needs("gcc")
-    folder = exported(tmp_path_factory.mktemp("c"))
+    exported(folder)
     run(
-        "gcc", "-std=gnu99", *STRICT, *SANITIZED, "-I", folder / "src", C_FILES / "line.c",
+        "gcc", "-std=gnu99", *STRICT, *flags, "-I", folder / "src", C_FILES / "line.c",
         *(folder / f"src/{name}.c" for name in ("fourvane_link", "fourvane_vehicle")),
-        "-o", folder / "line",
+        "-o", folder / "line", cwd=folder,
     )  # fmt: skip
     return folder / "line"
+
+
+@pytest.fixture(scope="module")
+def line(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The program under sanitizers."""
+    return built(tmp_path_factory.mktemp("c"), *SANITIZED)
 
 
 class Pump:
@@ -224,7 +230,7 @@ def test_the_node_in_this_process_is_told_the_same_and_answers_the_same(line: Pa
 
 
 def test_a_board_is_told_the_same_and_answers_the_same(line: Path, board_name: str) -> None:
-    lines = script(SEED + 1, 60 if board_name == "unix" else 8)  # emulated: slow as bytecode
+    lines = script(SEED + 1, 60 if board_name == "unix" else 20)  # emulated: slow as bytecode
     with open_board(board_name) as board, Link(board.port) as link:
         facts = link.facts()
         line_only = [f"firmware_port/{name}.py" for name in firmware_port.KERNELS]
@@ -259,6 +265,12 @@ def test_of_damaged_answers_the_same_are_heard_as_in_python(line: Path, seed: in
     for number in range(1500):
         frame = wire_frame(p.ANSWER | source.randrange(p.KINDS), number,
                            bytes(source.choices(body, k=source.randrange(1, 53))))  # fmt: skip
+        if source.random() < 0.05:
+            frame = wire_frame(p.ANSWER | p.DEMAND, number, bytes(9), version=2)
+        elif source.random() < 0.05:
+            frame = wire_frame(p.DEMAND, number, bytes(9))
+        elif source.random() < 0.05:
+            frame = bytes(source.choices(range(1, 256), k=source.choice((59, 60, 61)))) + b"\0"
         answers = [*answers[-30:], frame]
         sent += damaged(source, frame, answers) if source.random() < 0.7 else frame
         if source.random() < 0.02:
@@ -328,3 +340,35 @@ def test_a_restarted_flight_computer_arms_anew_once_the_link_is_lost(line: Path)
         (p.PASS, p.TAKEN, p.LINK_LOST),
         (p.ARM, p.TAKEN, p.ARMED), (p.DEMAND, p.TAKEN, p.ARMED), (p.DISARM, p.TAKEN, p.SAFE),
     ]  # fmt: skip
+
+
+def test_a_request_takes_the_place_of_one_that_is_not_answered_yet(line: Path) -> None:
+    """And the first ones' answers, when they come, are nobody's."""
+    with pumped(Loopback()) as pump:
+        came = told(line, pump.port, ["load", "+identify", "+counters 15", "counters 0"])
+    assert [answer.kind for answer in answers_in(came, "said")] == [p.IDENTIFY, p.COUNTERS]
+    assert [answer.kind for answer in answers_in(came)] == [p.TABLES_COMMIT, p.COUNTERS]
+    assert came[-1] == "counts 0 0 2"
+
+
+def test_a_token_that_is_none_is_not_brought_back(line: Path) -> None:
+    def emptied(frame: bytes) -> bytes:
+        answer = parse_answer(frame[:-1])
+        assert answer is not None
+        return wire_frame(p.ANSWER | answer.kind, answer.sequence, b"\0")
+
+    with pumped(Loopback(), from_node=emptied) as pump:
+        came = told(line, pump.port, ["arm"])
+    assert [(answer.kind, answer.contents) for answer in answers_in(came)] == [(p.ASK, b"")]
+
+
+def test_every_branch_of_the_line_is_taken(tmp_path: Path) -> None:
+    needs("gcov")
+    line = built(tmp_path, "--coverage", "-O0")
+    with pumped(Loopback()) as pump:
+        told(line, pump.port, script(SEED, 60))
+    test_of_damaged_answers_the_same_are_heard_as_in_python(line, SEED)
+    test_nobody_at_the_other_end_is_said_after_the_time_given(line)
+    test_a_request_takes_the_place_of_one_that_is_not_answered_yet(line)
+    test_a_token_that_is_none_is_not_brought_back(line)
+    assert uncovered(tmp_path, "fourvane_link") == []
