@@ -72,6 +72,27 @@ def test_an_empty_folder_is_taken(tmp_path: Path) -> None:
     assert export(vehicle_file(tmp_path), "--out", tmp_path / "c").exit_code == 0
 
 
+@pytest.mark.parametrize("error", [OSError(28, "No space left on device"), KeyboardInterrupt()])
+def test_an_export_broken_off_leaves_what_was_there(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, error: BaseException
+) -> None:
+    out, write = tmp_path / "c", Path.write_bytes
+    export(vehicle_file(tmp_path), "--out", out)
+    before = contents(out)
+    file = vehicle_file(tmp_path, **STRAY)
+
+    def broken(path: Path, data: bytes) -> int:
+        if path.name == "fourvane_link.c":
+            raise error
+        return write(path, data)
+
+    monkeypatch.setattr(Path, "write_bytes", broken)
+    assert export(file, "--out", out).exit_code in (2, 130)
+    assert export(file, "--out", tmp_path / "new").exit_code in (2, 130)
+    assert contents(out) == before
+    assert sorted(path.name for path in tmp_path.iterdir()) == sorted(["c", file.name])
+
+
 def spoil(out: Path, how: str) -> str:
     if how == "a foreign file":
         (out / "notes.txt").write_text("mine")

@@ -105,7 +105,6 @@ def numbers(vehicle: Vehicle, tables: FlightTables) -> dict[str, Any]:
         "cycles": len(recording.given),
         "compared": len(self_test.WORDS),
         **link_numbers(),
-        "word_names": ", ".join(self_test.WORDS),
         "events": recording.events,
         "event_lines": rows(recording.events),
         "given_lines": rows(recording.given),
