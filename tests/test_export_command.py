@@ -287,3 +287,22 @@ def test_cmake_builds_the_folder(tmp_path: Path) -> None:
     run("cmake", "-S", folder, "-B", tmp_path / "build")
     run("cmake", "--build", tmp_path / "build")
     assert b" 0 integers" in run(tmp_path / "build/self_test").stdout
+
+
+def test_another_project_takes_the_folder_as_a_library_of_its_own(tmp_path: Path) -> None:
+    needs("cmake", "c++")
+    exported(tmp_path / "fourvane")
+    (tmp_path / "CMakeLists.txt").write_text(
+        "cmake_minimum_required(VERSION 3.13)\nproject(rocket LANGUAGES C CXX)\n"
+        "add_subdirectory(fourvane)\nadd_executable(rocket rocket.cpp)\n"
+        "target_link_libraries(rocket fourvane)\n"
+    )
+    (tmp_path / "rocket.cpp").write_text(
+        '#include "fourvane_link.h"\n#include "fourvane_self_test.h"\n'
+        '#include "fourvane_vehicle.h"\nstatic fv_steering steering;\n'
+        "int main() { fv_difference first; return fv_self_test(&steering, &first) != 0 ||"
+        " fv_init(&steering, &fv_vehicle) != FV_OK; }\n"
+    )
+    run("cmake", "-S", tmp_path, "-B", tmp_path / "build")
+    run("cmake", "--build", tmp_path / "build")
+    run(tmp_path / "build/rocket")
