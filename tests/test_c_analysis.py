@@ -1,8 +1,12 @@
 """A static analyser finds nothing in the exported C that has no answer."""
 
+import shutil
 from pathlib import Path
 
+import pytest
+
 from tests.c_analysis import ANSWERS, findings
+from tests.c_eva import played
 from tests.c_library import exported, needs
 
 
@@ -20,3 +24,10 @@ def test_a_fault_put_in_is_found(tmp_path: Path) -> None:
     with (folder / "src/fourvane_link.c").open("a") as file:
         file.write("static int behind(void)\n{\n    int a[2] = { 0 };\n    return a[2];\n}\n")
     assert "arrayIndexOutOfBounds" in set(findings(folder)) - set(ANSWERS)
+
+
+def test_recorded_cycles_do_nothing_that_c_leaves_undefined(tmp_path: Path) -> None:
+    """By an abstract interpreter of C, where the archive has it."""
+    if shutil.which("frama-c") is None:
+        pytest.skip("frama-c is not on this machine (Debian package frama-c-base)")
+    assert not played(tmp_path, 4)
