@@ -36,7 +36,7 @@ from tests.c_library import (
 from tests.vehicles import vehicle
 
 VEHICLES = 100
-CYCLES = {True: 10_000, False: 200}  # of each vehicle: at full size, and not
+LONG, FULL, SHORT = 10_000, 1_000, 200  # cycles of each vehicle: with --long, in CI, else
 NO_TABLES = 0x4000
 WORD = st.integers(-(2**31), 2**31 - 1)
 OPS = st.one_of(
@@ -57,12 +57,15 @@ def player(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def test_no_integer_differs_over_random_vehicles_and_cycles(
-    player: Path, full_size: bool, record_property: Callable[[str, object], None]
+    player: Path,
+    full_size: bool,
+    long_run: bool,
+    record_property: Callable[[str, object], None],
 ) -> None:
     """Every number of every cycle, the whole state at the end, under sanitizers of addresses and
     undefined behaviour, which end the program at the first fault.
     """
-    cycles, flags = CYCLES[full_size], 0
+    cycles, flags = LONG if long_run else FULL if full_size else SHORT, 0
     for seed in range(VEHICLES):
         tables = random_tables(seed)
         recorder = self_test.Recorder(tables, seed)
