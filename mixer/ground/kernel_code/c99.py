@@ -115,22 +115,26 @@ static inline int32_t rest(int32_t x, int32_t by)
 """
 
 
-def c_source(program: Program, exported: Iterable[str], prefix: str = "fv_") -> str:
+def c_source(
+    program: Program, exported: Iterable[str], prefix: str = "fv_", hidden: bool = False
+) -> str:
     """The functions that `exported` need, and the numbers that they use, as C99 text.
 
-    It wants `<stdint.h>` and the prelude before it. Every function's name gets the prefix; those
-    that are not exported are static.
+    It wants `<stdint.h>` and the prelude before it. Every function's name gets the prefix, and
+    every number's the same in capitals; those functions that are not exported are static, and
+    where `hidden`, all are.
     """
     public = set(exported)
     needed = reached(program, public)
     functions = [one for name, one in program.functions.items() if name in needed]
     used = {name for one in functions for line in one.body for name in names_in(line)}
     constants = [
-        f"#define {name} ((int32_t){value})"
+        f"#define {prefix.upper()}{name} ((int32_t){value})"
         for name, value in program.constants.items()
         if name in used
     ]
-    texts = [Writer(program, one, prefix).text(one.name in public) for one in functions]
+    seen = set() if hidden else public
+    texts = [Writer(program, one, prefix).text(one.name in seen) for one in functions]
     return "\n".join(constants) + "\n\n" + "\n".join(texts)
 
 
@@ -173,8 +177,9 @@ class Writer:
         return "\n".join(lines)
 
     def parameters(self) -> str:
+        words = "int32_t *w" if self.function.writes else "const int32_t *w"
         return ", ".join(
-            "int32_t *w" if name == "w" else f"int32_t {name}" for name in self.function.parameters
+            words if name == "w" else f"int32_t {name}" for name in self.function.parameters
         )
 
     def locals(self) -> list[str]:
@@ -202,8 +207,9 @@ class Writer:
             case ast.Return(value=value):
                 assert value is not None
                 return [f"{pad}return {self.outer(value)};"]
-            case ast.Expr(value=value):
-                return [f"{pad}{self.value(value)};"]
+            case ast.Expr(value=ast.Call(func=ast.Name(id=name)) as call):
+                dropped = "(void)" if self.program.functions[name].returns else ""
+                return [f"{pad}{dropped}{self.value(call)};"]
             case ast.While(test=test, body=body):
                 return [
                     f"{pad}while ({self.test(test)}) {{",
@@ -269,7 +275,7 @@ class Writer:
             case ast.Constant(value=int(value)):
                 return str(value) if value < 32768 else f"INT32_C({value})"
             case ast.Name(id=name):
-                return name
+                return f"{self.prefix.upper()}{name}" if name in self.program.constants else name
             case ast.Subscript(slice=index):
                 return f"w[{self.outer(index)}]"
             case ast.BinOp(left=left, op=ast.LShift(), right=right):

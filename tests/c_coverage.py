@@ -1,0 +1,82 @@
+"""Branches of the exported C that random cycles do not take: `python -m tests.c_coverage`.
+
+Branches are gcc's (gcov), of the code as it stands, without optimisation.
+"""
+
+import re
+import tempfile
+from pathlib import Path
+
+from mixer.ground.c_library import self_test
+from tests.c_library import (
+    DEMAND,
+    FREE,
+    JAM,
+    RELEASE,
+    RESET,
+    ROOM,
+    START,
+    STEP,
+    build_player,
+    carried,
+    exported,
+    operations,
+    play,
+    random_tables,
+    run,
+)
+
+VEHICLES = 100
+CYCLES = 176  # of each, so that every kind of segment comes
+BACK = (
+    "a search goes back only where a number has fallen since the last cycle; burn time and burn "
+    "load never fall, and a new start begins at the first record"
+)
+# What no steering can take, and why.
+REASONS = {
+    ("core_set_force_gains", "while (ticks < w[o]) {"): BACK,
+    ("core_gain_of_lever_arm", "while (ticks < w[o]) {"): BACK,
+    ("core_deflection_at", "while (force < w[o + 1]) {"): (
+        "a cell names the record that its lower end lies on, and no force lies below its cell"
+    ),
+}
+
+
+def uncovered(folder: Path, name: str) -> list[tuple[str, str]]:
+    """Function and text of each line with a branch that was never taken, or never came up."""
+    (data,) = folder.glob(f"*{name}.gcda")
+    run("gcov", "-b", "-c", "-o", data, folder / f"src/{name}.c", cwd=folder)
+    found, function, line = [], "", ""
+    for text in (folder / f"{name}.c.gcov").read_text().splitlines():
+        if started := re.match(r"function (\w+) called", text):
+            function = started[1]
+        elif re.match(r"branch +\d+ (never executed|taken 0\b)", text):
+            found.append((function, line))
+        elif not re.match(r"(branch|call|unconditional) ", text):
+            line = text.split(":", 2)[-1].strip()
+    return list(dict.fromkeys(found))
+
+
+def core(folder: Path) -> list[tuple[str, str]]:
+    """What random cycles, and tables that are refused, leave uncovered of the flight core."""
+    player = build_player(exported(folder), ("--coverage", "-O0"))
+    for seed in range(VEHICLES):
+        tables = random_tables(seed)
+        ops = operations(self_test.record(tables, CYCLES, seed))
+        play(player, [(carried(tables, ops), len(ops))])
+    every = [(STEP, 0, 0), (DEMAND, 0, 0, 0), (JAM, 1, 0), (FREE, 1), (JAM, 0, 0), (FREE, 5),
+             (JAM, 5, 0), (FREE, 0), (START, 0, 0), (RELEASE,), (RESET,)]  # fmt: skip
+    tables = random_tables(0)
+    for header in ({}, {"version": 0}, {"count": 9}, {"count": ROOM + 1}, {"crc": 1}):
+        play(player, [(carried(tables, every, **header), len(every))])
+    return uncovered(folder, "fourvane")
+
+
+def main() -> None:
+    with tempfile.TemporaryDirectory() as name:
+        for function, line in core(Path(name)):
+            print(f"{function}: {line}\n    {REASONS.get((function, line), 'NO REASON KNOWN')}")
+
+
+if __name__ == "__main__":
+    main()
