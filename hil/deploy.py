@@ -30,7 +30,7 @@ NOT_FOR_BOARDS = {"firmware_port/manifest.py"}
 CORE = "mixer/flight/cycle.py"
 CORE_ARGUMENTS = 3
 BYTECODE_COST = "about 200 times the instructions of machine code"  # tests/board/test_step_cost.py
-BYTECODE_HEAP = ", and heap in each cycle"  # of 32 bits: numbers beyond 2^30 are objects there
+BYTECODE_HEAP = ", and heap in some cycles"  # of 32 bits: numbers beyond 2^30 are objects there
 
 
 def board_sources() -> list[str]:

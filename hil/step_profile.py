@@ -77,7 +77,7 @@ def crc_of(after: np.ndarray | Sequence[int]) -> int:
     return crc32(np.asarray(after).astype("<i4").tobytes())
 
 
-# A function is called as `Node._step` calls the cycle: from a method, by two attributes.
+# A function is called as `Node._step` calls the cycle: from a method, out of a pair.
 _SET_UP = f"""
 from array import array
 from binascii import a2b_base64, crc32
@@ -89,11 +89,13 @@ except ImportError:
 class Node:
     def count_cycle(self, pressure_pa, dt_us, mem=machine.mem32):
         first = mem[0x40000004]
-        self.core(self.words, pressure_pa, dt_us)
+        function, words = self.core
+        function(words, pressure_pa, dt_us)
         return (first - mem[0x40000004]) & 0x3fffffff
     def count_allocate(self, held, mem=machine.mem32):
         first = mem[0x40000004]
-        self.core(self.words, held)
+        function, words = self.core
+        function(words, held)
         return (first - mem[0x40000004]) & 0x3fffffff
     def idle(self, mem=machine.mem32):
         first = mem[0x40000004]
@@ -102,8 +104,7 @@ node = Node()
 node.idle()
 idle = node.idle()
 def use(core, words):
-    node.core = core
-    node.words = words
+    node.core = (core, words)
 def put(text):
     state[:{at.STATE_WORDS}] = array('i', a2b_base64(text))
 def tell(ticks):

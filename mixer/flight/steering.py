@@ -15,12 +15,15 @@ class Steering:
     """Turns demands into deflections by the tables it is given.
 
     After each `step`: `deflection_mdeg` (4), `pulse_ns` (4), `force` (4, eighths of a count),
-    `moment_mnm` (pitch, yaw, roll; what the commanded deflections give) and `flags`.
+    `moment_mnm` (pitch, yaw, roll; what the commanded deflections give) and `flags`. `core` is the
+    cycle and its words: `cycle(words, pressure_pa, dt_us)` is `step`, for a board's loop, where one
+    more call costs a quarter of the cycle.
     """
 
     def __init__(self, tables):
         self._w = array("i", tables.words)
         self._cycle = cycle
+        self.core = (cycle, self._w)
         view = memoryview(self._w)
         self.deflection_mdeg = view[at.DEFLECTION : at.DEFLECTION + 4]
         self.pulse_ns = view[at.PULSE : at.PULSE + 4]
@@ -56,12 +59,6 @@ class Steering:
     def free(self, vane):
         """Vane 1 … 4 moves again, from where it stood."""
         commands.free(self._w, vane - 1)
-
-    def core(self):
-        """The cycle and the words it advances: `cycle(words, pressure_pa, dt_us)` is `step`, for a
-        board's loop, where one more call costs a quarter of the cycle.
-        """
-        return self._cycle, self._w
 
     def step(self, pressure_pa, dt_us):
         """Run one control cycle, `dt_us` after the last one; return the flags."""

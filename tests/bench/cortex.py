@@ -76,7 +76,7 @@ def fly(problems: Problems, demands: int) -> Recorded:
     pressure_pa = round(problems.car.engine.chamber_pressure_bar * 1e5)
     some = np.concatenate([problems.some(saturated, demands) for saturated in (False, True)])
     steering = Steering(tables)
-    cycle, words = steering.core()
+    cycle, words = steering.core
     before, after = [], []
     for row in some:
         for _ in range(HELD):

@@ -10,7 +10,8 @@ import tempfile
 from collections.abc import Mapping
 from pathlib import Path
 
-from mixer.ground.files import InputError, umask
+from mixer.ground.files import InputError
+from mixer.ground.whole_files import umask
 
 SUMS = "SHA256SUMS"
 
