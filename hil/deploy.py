@@ -45,6 +45,10 @@ def board_sources() -> list[str]:
 def replaced_kernels() -> set[str]:
     """The kernel files that a board does without where its cycle is machine code."""
     kept, waiting = {CORE}, ["mixer/flight/commands.py"]
+    for path in board_sources():  # and what the node itself takes of them
+        if path.startswith("firmware_port/"):
+            names = _IMPORTED.findall((ROOT / path).read_text(encoding="utf-8"))
+            waiting += [f"mixer/flight/{name}.py" for name in names]
     while waiting:
         path = waiting.pop()
         if path not in kept:

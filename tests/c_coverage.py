@@ -34,8 +34,7 @@ BACK = (
 )
 # What no steering can take, and why.
 REASONS = {
-    ("core_set_force_gains", "while (ticks < w[o]) {"): BACK,
-    ("core_gain_of_lever_arm", "while (ticks < w[o]) {"): BACK,
+    ("core_piece", "while (ticks < w[o]) {"): BACK,
     ("core_deflection_at", "while (force < w[o + 1]) {"): (
         "a cell names the record that its lower end lies on, and no force lies below its cell"
     ),

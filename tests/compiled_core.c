@@ -22,7 +22,7 @@ int main(void)
     while (counts[2]-- > 0) {
         words_in(w, (size_t)counts[1]);
         words_in(given, 2);
-        if (fv_cycle(w, given[0], given[1]) != w[FLAGS]) {
+        if (fv_cycle(w, given[0], given[1]) != w[FV_FLAGS]) {
             return 3;
         }
         if (fwrite(w, sizeof *w, (size_t)counts[1], stdout) != (size_t)counts[1]) {

@@ -22,6 +22,7 @@ from mixer.ground.compiled import (
     joined_source,
     kept_source,
 )
+from mixer.ground.listed_steering import ListedSteering
 from tests.vehicles import vehicle
 
 SEED = 5_061_126
@@ -47,7 +48,7 @@ def test_without_numba_plain_python_runs_and_one_line_says_what_would_be_quicker
     car = vehicle()
     for _ in range(2):
         assert isinstance(compiled(), Plain)
-        assert type(compiled_steering(car.flight_tables())) is Steering
+        assert type(compiled_steering(car.flight_tables())) is ListedSteering
         allocate_batch(car, np.zeros((3, 3)))
     said = " ".join(capsys.readouterr().err.split())
     assert said.count('pip install "fourvane[fast]"') == 1

@@ -97,11 +97,11 @@ def test_what_lies_outside_is_refused_with_place_and_what_to_write(source, says)
 
 def test_c_says_the_same_in_the_same_order():
     text = c_source(read(FINE), ["total"])
-    assert "#define HALF ((int32_t)8192)" in text
+    assert "#define FV_HALF ((int32_t)8192)" in text
     assert "static int32_t fv_twice(int32_t x)" in text
     assert "int32_t fv_total(int32_t *w, int32_t most)" in text
-    assert "for (vane = 1; vane < VANES; vane++) {" in text
-    assert "result = result + divided(w[FORCE + vane], 3);" in text
+    assert "for (vane = 1; vane < FV_VANES; vane++) {" in text
+    assert "result = result + divided(w[FV_FORCE + vane], 3);" in text
     assert "while ((result > most) && (!(most == 0))) {" in text
     assert "return magnitude(result);" in text
 

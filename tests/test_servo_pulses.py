@@ -1,8 +1,5 @@
 """Pulses on their way to a declared vane, where a node is made safe or a vane freed half-way."""
 
-from array import array
-from itertools import pairwise
-
 import numpy as np
 import pytest
 
@@ -12,7 +9,6 @@ from firmware_port.bench_motion import Bench
 from firmware_port.servo_pulses import pulse_of
 from hil.loopback import Loopback
 from hil.node_link import NodeLink, numbers
-from mixer.flight import layout as at
 from tests.vehicles import vehicle
 
 BLOB = vehicle().flight_tables().to_bytes()
@@ -59,26 +55,13 @@ def test_a_vane_freed_half_way_goes_to_neutral_and_no_bench_begins_before_it_is_
 
 
 def test_a_servo_table_of_several_pieces_is_read_piece_by_piece() -> None:
-    """Against straight lines between its points; two tables, so that a wrong vane's shows."""
-    q = 8
-    words = array("i", [0] * 400)
-    words[at.PULSE_Q] = q
-    points = {
-        0: [(-9000, 1_400_000), (-2000, 1_470_000), (1000, 1_510_000), (9000, 1_580_000)],
-        1: [(-9000, 1_600_000), (3000, 1_480_000), (9000, 1_400_000)],
-    }
-    place = 300
-    for vane, table in points.items():
-        words[at.SERVO_OFF + vane], words[at.SERVO_N + vane] = place, len(table)
-        words[at.TRAVEL_LO + vane], words[at.TRAVEL_HI + vane] = -9000, 9000
-        for (x, y), (beyond, above) in pairwise(table):
-            words[place], words[place + 1] = x, y
-            words[place + 2] = round((above - y) / (beyond - x) * 2**q)
-            place += at.SERVO_STRIDE
-        words[place] = at.END
-        place += at.SERVO_STRIDE
-    for vane, table in points.items():
-        xs, ys = zip(*table, strict=True)
-        for x in range(-9500, 9501, 125):
-            expected = np.interp(x, xs, ys)
-            assert pulse_of(words, vane, x) == pytest.approx(expected, abs=20)
+    """Against straight lines between its points; unlike tables, so that a wrong vane's shows."""
+    rising = {"deflection_deg": [-15.0, -2.0, 1.0, 15.0], "pulse_us": [1400, 1470, 1510, 1580]}
+    falling = {"deflection_deg": [-15.0, 3.0, 15.0], "pulse_us": [1600, 1480, 1400]}
+    tables = [rising, falling, rising, falling]
+    servos = {"table": tables, "neutral_us": None, "us_per_deg": None}
+    words = vehicle(servos=servos).flight_tables().words
+    for vane, table in enumerate(tables):
+        for x_mdeg in range(-16_000, 16_001, 125):
+            expected = np.interp(x_mdeg / 1000, table["deflection_deg"], table["pulse_us"])
+            assert pulse_of(words, vane, x_mdeg) == pytest.approx(1000 * expected, abs=20)

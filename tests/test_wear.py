@@ -10,7 +10,7 @@ from scipy.optimize import curve_fit
 from scipy.stats import t as student
 
 from mixer.ground.chip import Chip, ChipError, chip_effect
-from mixer.ground.face_wear import face_rate_mm_s
+from mixer.ground.face_wear import face_after_mm, face_rate_mm_s
 from mixer.ground.files import DataError
 from mixer.ground.geometry import WornEdge, vane_volume_m3
 from mixer.ground.inspection import Burn, Inspection, Specimen, read_inspection
@@ -236,7 +236,8 @@ def test_one_specimen_says_that_scatter_cannot_be_told():
 def test_prediction_is_the_worn_vane_computed_over_the_new():
     fit = fit_recession(burnt(seed=1), 20.0, vane())
     wear = predict_wear(fit, 26.0, vane(), NOZZLE, TRAVEL)
-    edge = WornEdge(STATIONS, fit.rate_mm_s * 26.0)
+    face_mm = face_after_mm(face_rate_mm_s(fit, vane()), 26.0, vane())
+    edge = WornEdge(STATIONS, fit.rate_mm_s * 26.0, face_mm)
     new = computed_curve(vane(), NOZZLE, TRAVEL, step_deg=STEP_DEG)
     worn = computed_curve(vane(), NOZZLE, TRAVEL, edge, STEP_DEG)
     scale, _ = curve_fit(lambda x, e: e * x, new.force_n, worn.force_n)

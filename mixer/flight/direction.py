@@ -36,8 +36,7 @@ def support_from_rest(w, o, side):
         across = w[o + EDGE_ACROSS + vane]
         end = w[FROM_REST + VANES + vane] if across * side > 0 else w[FROM_REST + vane]
         support += fine(across, w[o + EDGE_ACROSS_LOW + vane], end)
-    support *= side
-    return support if support > 0 else 0
+    return max(support * side, 0)
 
 
 def share_of(part, whole):
@@ -57,10 +56,10 @@ def last_on_segment(w):
     for vane in range(VANES):
         lo = w[TARGET_BOX + vane]
         hi = w[TARGET_BOX + VANES + vane]
-        below = hi if hi < 0 else 0
-        above = lo if lo > 0 else 0
-        w[FROM_REST + vane] = (lo if lo < 0 else 0) - below
-        w[FROM_REST + VANES + vane] = (hi if hi > 0 else 0) - above
+        below = min(hi, 0)
+        above = max(lo, 0)
+        w[FROM_REST + vane] = min(lo, 0) - below
+        w[FROM_REST + VANES + vane] = max(hi, 0) - above
         rest = below + above
         if rest != 0:
             x += fine(w[COS + vane], w[COS_LOW + vane], rest)
@@ -77,7 +76,7 @@ def last_on_segment(w):
         rise = across_edge(w, o, gap_x, gap_y)
         support = support_from_rest(w, o, 1 if rise > 0 else -1)
         rise = abs(rise)
-        if rise > support and (share == WHOLE or scaled(rise, share << 7, 28) >= support):
+        if rise > support and scaled(rise, share << 7, 28) >= support:
             share = min(share, share_of(support, rise))
         o += EDGE_STRIDE
     if share == WHOLE:

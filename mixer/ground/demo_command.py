@@ -84,7 +84,7 @@ def what_happened(demands: Rows, commands: Rows, from_s: float, to_s: float) -> 
     here = (demands["time_s"] >= from_s) & (demands["time_s"] < to_s)
     flags = commands["flags"][here]
     raised = {flag for row in flags for flag in row.split(";") if flag}
-    good = here & (np.char.find(commands["flags"], "bad-demand") < 0)
+    good = here & (np.char.find(commands["flags"].astype(str), "bad-demand") < 0)
     wanted = np.column_stack([demands[name][good] for name in MOMENTS])
     given = np.column_stack([commands[name][good] for name in MOMENTS])
     short = np.abs(wanted - given)

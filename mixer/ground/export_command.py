@@ -11,14 +11,15 @@ from mixer.ground.c_library.render import library
 from mixer.ground.command import emit, result_option
 from mixer.ground.console import output
 from mixer.ground.files import InputError
+from mixer.ground.path_options import SOURCE
 from mixer.ground.tables_dump import checksum
 from mixer.ground.vehicle import load_vehicle
 
 
 @click.command()
-@click.argument("vehicle_file", metavar="VEHICLE", type=click.Path(path_type=Path))
+@click.argument("vehicle_file", metavar="VEHICLE", type=SOURCE)
 @click.option(
-    "--out", required=True, metavar="FOLDER", type=click.Path(path_type=Path),
+    "--out", required=True, metavar="FOLDER", type=click.Path(file_okay=False, path_type=Path),
     help="Where the library goes: a new folder, or one that an earlier export made.",
 )  # fmt: skip
 @result_option

@@ -56,7 +56,6 @@ def test_run_serves_a_flight_computer_in_real_time_until_it_is_ended(
             assert running.wait(timeout=20) != 0
         finally:
             running.kill()
-    assert not Path(port).exists()
 
 
 @pytest.mark.parametrize("action", ["verify", "deploy"])

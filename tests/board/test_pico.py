@@ -167,7 +167,7 @@ def test_every_answer_of_the_pico_is_the_laptops_and_takes_no_heap(deployed: Dep
     found = deployed.findings
     assert found.played.mismatches == 0, found.played.first_mismatch
     assert found.passed
-    assert found.kernels.startswith("armv6m")
+    assert found.core.startswith("machine code for armv6m")
 
 
 def test_a_deployed_pico_serves_by_itself_with_its_tables(served: Served) -> None:

@@ -127,9 +127,10 @@ class Recorder:
 
     def out_of_range(self, count: int) -> None:
         most, roll_most = self.words[at.MNM_MAX], self.words[at.ROLL_MNM_MAX]
-        wrong = ((most + 1, 0, 0), (0, -most - 1, 0), (0, 0, roll_most + 1), (-(1 << 31), 0, 0))
+        wrong = ((most + 1, 0, 0), (0, -most - 1, 0), (0, 0, roll_most + 1), (-(1 << 31), 0, 0),
+                 (0, most + 1, 0), (0, 0, -roll_most - 1))  # fmt: skip
         for i in range(count):
-            demand = wrong[i // 2 % 4] if i % 2 else self.drawn(0.5)
+            demand = wrong[i // 2 % len(wrong)] if i % 2 else self.drawn(0.5)
             self.cycle(demand, self.reference_pa, self.period_us)
 
     def jammed(self, count: int) -> None:
