@@ -77,8 +77,8 @@ def crc_of(after: np.ndarray | Sequence[int]) -> int:
     return crc32(np.asarray(after).astype("<i4").tobytes())
 
 
-# The call alone is counted, from bytecode with an array and its numbers. Where the code and its words
-# come from is the caller's: out of a pair, as `Node._step` has them, costs some 170 more.
+# The call alone is counted, from bytecode with an array and its numbers. Where the code and its
+# words come from is the caller's: out of a pair, as `Node._step` has them, costs some 170 more.
 _SET_UP = f"""
 from array import array
 from binascii import a2b_base64, crc32

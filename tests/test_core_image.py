@@ -47,8 +47,8 @@ STACK_BYTES = 512
 # MicroPython's call of it adds.
 # 6000 was meant for a Cortex-M0+; GNU's compiler misses it by 4 % in the dearest of 16 800 cycles.
 CYCLE_INSTRUCTIONS = {"armv7m": 3500, "armv6m": 6300, "rv32imc": 3500}
-# 1700 is what was meant, and holds for "nearest" in 1 680 cycles, not in 16 800 (1 745); "direction"
-# misses it by 10 % on the vehicles whose segment crosses most edges and whose roll has to give way.
+# 1700 is what was meant, and holds for "nearest" in 1 680 cycles, not in 16 800 (1 745);
+# "direction" misses it by 10 % where the segment crosses most edges and roll has to give way.
 SATURATED_ALLOCATION_INSTRUCTIONS = {"nearest": 1760, "direction": 1900}
 BUILDS = [(a, look) for a in ("armv7m", "armv6m", "rv32imc") for look in COMPILERS]
 

@@ -17,8 +17,8 @@ from mixer.flight import FLAG_NAMES
 from tests.vehicles import vehicle, vehicle_file
 
 CASES = {True: (CYCLES, SEEDS), False: (3000, 3)}  # at full size, and not
-# As the node's meter counts it: with MicroPython's call (tests/board/test_step_cost.py), some 170 to
-# fetch code and words out of a pair, some 150 for the meter itself.
+# As the node's meter counts it: with MicroPython's call (tests/board/test_step_cost.py), some 170
+# to fetch code and words out of a pair, some 150 for the meter itself.
 CYCLE_INSTRUCTIONS = 3700 + 170 + 150
 
 
