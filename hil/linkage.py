@@ -9,6 +9,8 @@ import math
 from dataclasses import dataclass
 from functools import cached_property
 
+DEAD_CENTRE_DEG = 1e-6  # so near to it, rounding decides whether the rod still reaches
+
 
 @dataclass(frozen=True)
 class Linkage:
@@ -28,6 +30,27 @@ class Linkage:
             self.base_mm + self.arm_mm * math.cos(arm) - self.horn_mm * math.cos(horn),
             self.arm_mm * math.sin(arm) - self.horn_mm * math.sin(horn),
         )
+
+    @cached_property
+    def reach_deg(self) -> tuple[float, float]:
+        """The horn's turns from neutral at which the rod and the vane arm lie in one line: the dead
+        centres either way, where the linkage stops the horn.
+
+        There the horn's tip is rod + arm or |rod − arm| from the vane's pivot; by the law of
+        cosines at the horn's shaft, which stands `base_mm` away.
+        """
+        ends = [-180.0, 180.0]
+        for distance in (self.rod_mm + self.arm_mm, abs(self.rod_mm - self.arm_mm)):
+            cosine = (self.base_mm**2 + self.horn_mm**2 - distance**2) / (
+                2 * self.base_mm * self.horn_mm
+            )
+            if abs(cosine) <= 1:
+                for angle in (math.acos(cosine), -math.acos(cosine)):
+                    turn = math.remainder(math.degrees(angle) - self.horn_neutral_deg, 360.0)
+                    ends.append(turn)
+        low = max(end for end in ends if end <= 0)
+        high = min(end for end in ends if end >= 0)
+        return low + DEAD_CENTRE_DEG, high - DEAD_CENTRE_DEG
 
     def vane_deg(self, horn_deg: float) -> float:
         """The vane's turn from neutral for the horn's turn from neutral, both in deg.

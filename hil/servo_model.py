@@ -117,10 +117,13 @@ class EmulatedServo:
 
     @property
     def horn_deg(self) -> float:
-        """Where the horn stands: motor, play, lost teeth, creep and give under load."""
+        """Where the horn stands: motor, play, lost teeth, creep and give under load, up to where
+        the linkage stops it.
+        """
         drift = self.kind.drift_deg_per_turn * self._turned_deg / 360.0
         give = self.kind.compliance_deg_per_nm * self.load_nm
-        return self._played_deg + self._slipped_deg + drift + give
+        low, high = self.kind.linkage.reach_deg
+        return max(low, min(high, self._played_deg + self._slipped_deg + drift + give))
 
     @property
     def vane_deg(self) -> float:

@@ -176,6 +176,30 @@ def test_a_linkage_past_its_dead_centre_says_so():
         Linkage(horn_mm=20, arm_mm=8, base_mm=40).vane_deg(80)
 
 
+@settings(max_examples=200)
+@given(
+    horn_mm=st.floats(6, 25),
+    arm_mm=st.floats(8, 20),
+    base_mm=st.floats(30, 60),
+    horn_neutral_deg=st.floats(60, 120),
+    arm_neutral_deg=st.floats(60, 120),
+)
+def test_a_linkage_reaches_from_one_dead_centre_to_the_other(
+    horn_mm, arm_mm, base_mm, horn_neutral_deg, arm_neutral_deg
+):
+    linkage = Linkage(horn_mm, arm_mm, base_mm, horn_neutral_deg, arm_neutral_deg)
+    low, high = linkage.reach_deg
+    for share in (0.0, 0.1, 0.5, 0.9, 1.0):
+        linkage.vane_deg(low + share * (high - low))
+
+
+def test_a_tenth_of_a_degree_past_its_dead_centre_a_linkage_does_not_reach():
+    linkage = Linkage(horn_mm=20, arm_mm=12, base_mm=40)
+    for beyond in (linkage.reach_deg[0] - 0.1, linkage.reach_deg[1] + 0.1):
+        with pytest.raises(ValueError, match="does not reach"):
+            linkage.vane_deg(beyond)
+
+
 def test_the_same_seed_gives_the_same_servo_and_time_passes_the_same_in_any_pieces():
     """Also while it rests: leaping over rest is no shortcut in what comes out."""
     runs = []
@@ -218,6 +242,14 @@ def test_a_lost_tooth_costs_a_pitch_where_it_is_crossed():
     assert trace(servo, 1520, 1.0)[-1] == pytest.approx(2.0, abs=0.01)
     assert trace(servo, 1550, 1.0)[-1] == pytest.approx(2.5, abs=0.01)
     assert trace(servo, 1500, 1.0)[-1] == pytest.approx(0.0, abs=0.01)
+
+
+def test_teeth_lost_without_end_leave_the_horn_at_the_linkages_dead_centre():
+    kind = replace(CALM, linkage=Linkage(horn_mm=11.8, horn_neutral_deg=91.8))
+    servo = EmulatedServo(kind)
+    servo._slipped_deg = -500.0
+    assert servo.horn_deg == kind.linkage.reach_deg[0]
+    assert servo.sample().counts is not None
 
 
 @pytest.mark.parametrize(
