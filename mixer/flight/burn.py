@@ -36,6 +36,8 @@ def piece(w, hint, stride, ticks):
     o = w[hint]
     while ticks < w[o]:
         o -= stride
+    while ticks >= w[o + LEAP * stride]:
+        o += LEAP * stride
     while ticks >= w[o + stride]:
         o += stride
     w[hint] = o

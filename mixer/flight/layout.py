@@ -126,6 +126,7 @@ WEAR_STRIDE = 9
 LEVER_OFF = 347  # time in ticks; gain and its slope; moment and its slope
 LEVER_N = 348
 LEVER_STRIDE = 5
+LEAP = 4  # records of wear and lever arm that a search may leap: so many ends close such a table
 # Where to begin a search on a curve: cells of 2.048° or 512 counts, each with the place of the
 # record that its lower end lies on, as in w[(deflection >> ANGLE_CELL) + w[CURVE_CELLS + vane]].
 ANGLE_CELL = 11

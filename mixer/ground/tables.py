@@ -128,6 +128,16 @@ class Words:
         """Add columns to the body, row by row; return where they start."""
         return self.append(*zip(*columns, strict=True))
 
+    def append_leaped(self, starts, *columns) -> int:
+        """The same for records that begin before everything and at `starts`, for a search by leaps.
+
+        columns: for these records and the first of the ends that close the table.
+        """
+        ends = np.zeros((len(columns), at.LEAP - 1))
+        return self.append_records(
+            [-at.END, *starts, *[at.END] * at.LEAP], *np.hstack([np.array(columns), ends])
+        )
+
     def once(self, columns, *cells: Callable[[int], list[int]]) -> list[int]:
         """Add records and the cells that lead to them, or find them if they are there already.
 
@@ -303,11 +313,11 @@ class Words:
         ticks = spread([*np.unique(np.round(np.asarray(load_s) / TICK_S))], 32768)
         if len(ticks) == 1:
             ticks = np.array([ticks[0], ticks[0] + 1])
-        columns: list[Any] = [[-at.END, *ticks, at.END]]
+        columns: list[Any] = []
         for row in np.round(self.vehicle.effectiveness(ticks * TICK_S).T * Q14):
             slope = np.round(np.diff(row) * 65536 / np.diff(ticks))
             columns += lasting(row, slope, np.floor(np.diff(ticks)[-1] * slope[-1] / 65536))
-        self.put(at.WEAR_OFF, self.append_records(*columns))
+        self.put(at.WEAR_OFF, self.append_leaped(ticks, *columns))
         self.put(at.WEAR_N, len(ticks))
 
     def put_lever(self) -> None:
@@ -341,8 +351,8 @@ class Words:
         dx = np.diff(ticks)
         slope = np.round(np.diff(gain) / dx)
         moment_slope = np.round(np.diff(moment) * 32768 / dx)
-        offset = self.append_records(
-            [-at.END, *ticks, at.END],
+        offset = self.append_leaped(
+            ticks,
             *lasting(gain, slope, dx[-1] * slope[-1]),
             *lasting(moment, moment_slope, np.floor(dx[-1] * moment_slope[-1] / 32768)),
         )
