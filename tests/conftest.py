@@ -25,9 +25,16 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     )
 
 
+def size_of(config: pytest.Config) -> str:
+    """How large campaigns are: "long" with --long, "ci" in CI, else "laptop": seconds."""
+    if config.getoption("--long"):
+        return "long"
+    return "ci" if os.environ.get("CI") else "laptop"
+
+
 def is_full_size(config: pytest.Config) -> bool:
-    """Whether campaigns run at full size: in CI and with --long. On a laptop they are short."""
-    return bool(os.environ.get("CI")) or bool(config.getoption("--long"))
+    """Whether campaigns are larger than a laptop's."""
+    return size_of(config) != "laptop"
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
@@ -43,12 +50,12 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
 
 
 @pytest.fixture(scope="session")
+def size(request: pytest.FixtureRequest) -> str:
+    """See `size_of`."""
+    return size_of(request.config)
+
+
+@pytest.fixture(scope="session")
 def full_size(request: pytest.FixtureRequest) -> bool:
     """See `is_full_size`."""
     return is_full_size(request.config)
-
-
-@pytest.fixture
-def long_run(request: pytest.FixtureRequest) -> bool:
-    """Whether the long campaigns were asked for."""
-    return bool(request.config.getoption("--long"))

@@ -18,6 +18,8 @@ from tests.oracle.policy import exact_policy
 from tests.random_vehicles import RandomVehicle
 
 Maker = Callable[[Any], Any]
+NARROW_COUNTS = 64.0  # a slew window, where opposite vanes are nearly but not exactly parallel
+NEARLY_PARALLEL = np.sin(np.radians(5.0))
 MOST_MNM = 5e8  # a demand beyond 2^29 mN·m is refused
 BEYOND = (0.3, 1.0, 1.0, 127 / 128, 1.01, 1.5, 4.0, 25.0)
 
@@ -130,6 +132,19 @@ def rule_of_window(instant: Instant) -> np.ndarray:
     kept back. A held demand then drifts, and a moving one throws roll.
     """
     return exact_policy(*instant.arguments).f
+
+
+def nearly_parallel(clocking_deg: Sequence[float]) -> list[float]:
+    """The sines between vanes that are nearly but not exactly parallel."""
+    b = directions(clocking_deg)
+    sines = [abs(x[0] * y[1] - x[1] * y[0]) for n, x in enumerate(b) for y in b[n + 1 :]]
+    return [float(sine) for sine in sines if 0 < sine < NEARLY_PARALLEL]
+
+
+def narrow_and_nearly_parallel(instant: Instant) -> bool:
+    """Whether the exception of narrow windows may hold."""
+    narrowest = np.subtract(instant.window[1], instant.window[0]).min()
+    return bool(nearly_parallel(instant.clocking_deg)) and narrowest < NARROW_COUNTS
 
 
 def random_demand(rng: Generator, instant: Instant) -> tuple[float, float, float]:

@@ -13,16 +13,16 @@ from tests.flight_core import allocate_counts
 from tests.oracle.cases import cases
 from tests.oracle.judge import judge
 
-CASES = {True: 5000, False: 1500}  # at full size, and not
+CASES = {"long": 5000, "ci": 3000, "laptop": 600}
 SEED = 20_261_125
 SQUARE = (0.0, 90.0, 180.0, 270.0)
 
 
 @pytest.fixture(scope="module", params=["nearest", "direction"])
-def verdicts(request, full_size):
+def verdicts(request, size):
     policy = request.param
     found = []
-    for case in cases(CASES[full_size], SEED):
+    for case in cases(CASES[size], SEED):
         forces = allocate_counts(*case.arguments, policy)
         found.append((case, judge(*case.arguments, policy, forces)))
     return policy, found

@@ -36,7 +36,7 @@ from tests.c_library import (
 from tests.vehicles import vehicle
 
 VEHICLES = 100
-LONG, FULL, SHORT = 10_000, 1_000, 200  # cycles of each vehicle: with --long, in CI, else
+CYCLES = {"long": 10_000, "ci": 1_000, "laptop": 60}  # of each vehicle
 NO_TABLES = 0x4000
 WORD = st.integers(-(2**31), 2**31 - 1)
 OPS = st.one_of(
@@ -58,14 +58,13 @@ def player(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def test_no_integer_differs_over_random_vehicles_and_cycles(
     player: Path,
-    full_size: bool,
-    long_run: bool,
+    size: str,
     record_property: Callable[[str, object], None],
 ) -> None:
     """Every number of every cycle, the whole state at the end, under sanitizers of addresses and
     undefined behaviour, which end the program at the first fault.
     """
-    cycles, flags = LONG if long_run else FULL if full_size else SHORT, 0
+    cycles, flags = CYCLES[size], 0
     for seed in range(VEHICLES):
         tables = random_tables(seed)
         recorder = self_test.Recorder(tables, seed)

@@ -11,16 +11,20 @@ import numpy as np
 import pytest
 
 from mixer.flight import Steering
-from tests.flown_truth import FlownRule, FlownTruth, Maker, random_flight, rule_of_window
-from tests.oracle.directions import directions
+from tests.flown_truth import (
+    FlownRule,
+    FlownTruth,
+    Maker,
+    narrow_and_nearly_parallel,
+    random_flight,
+    rule_of_window,
+)
 from tests.oracle.judge import PRIMARY_COUNTS, ROLL_COUNTS, judge
 from tests.random_vehicles import RandomVehicle, random_vehicles
 
 SEED = 20_261_128
-VEHICLES = {True: 1000, False: 40}  # at full size, and not
-CYCLES = {True: 40, False: 20}
-NARROW_COUNTS = 64.0  # a slew window, where opposite vanes are nearly but not exactly parallel
-NEARLY_PARALLEL = np.sin(np.radians(5.0))
+VEHICLES = {"long": 1000, "ci": 200, "laptop": 30}
+CYCLES = {"long": 40, "ci": 30, "laptop": 15}
 COARSE_COUNTS = 4.0  # where 0.001° of deflection is worth more, no command comes nearer than that
 
 
@@ -35,14 +39,6 @@ class Found:
     grazing: bool
     narrow: bool
     grain: float  # counts that 0.001° is worth
-
-
-def narrow_and_nearly_parallel(clocking_deg, window) -> bool:
-    """Whether the exception of narrow windows may hold."""
-    b = directions(clocking_deg)
-    sines = [abs(x[0] * y[1] - x[1] * y[0]) for n, x in enumerate(b) for y in b[n + 1 :]]
-    widths = np.subtract(window[1], window[0])
-    return bool(any(0 < sine < NEARLY_PARALLEL for sine in sines) and widths.min() < NARROW_COUNTS)
 
 
 def findings(vehicles: Iterator[RandomVehicle], fly, cycles: int) -> Iterator[Found]:
@@ -63,7 +59,7 @@ def findings(vehicles: Iterator[RandomVehicle], fly, cycles: int) -> Iterator[Fo
                 verdict.roll_error_counts,
                 verdict.outside_counts,
                 grazing and primary <= PRIMARY_COUNTS,
-                narrow_and_nearly_parallel(instant.clocking_deg, instant.window),
+                narrow_and_nearly_parallel(instant),
                 float(instant.kappa.max()) * flown.numbers.steepest_counts(),
             )
 
@@ -75,10 +71,10 @@ def maker() -> Maker:
 
 
 @pytest.fixture(scope="module")
-def found(full_size, maker) -> list[Found]:
-    vehicles = random_vehicles(VEHICLES[full_size], SEED)
+def found(size, maker) -> list[Found]:
+    vehicles = random_vehicles(VEHICLES[size], SEED)
     return list(
-        findings(vehicles, lambda one, **start: FlownTruth(one, maker, **start), CYCLES[full_size])
+        findings(vehicles, lambda one, **start: FlownTruth(one, maker, **start), CYCLES[size])
     )
 
 

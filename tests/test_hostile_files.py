@@ -23,10 +23,11 @@ from mixer.ground.bench_results import read_run
 from mixer.ground.command import fourvane
 from mixer.ground.files import InputError
 from mixer.ground.vehicle import load_vehicle, parse_vehicle
-from tests.conftest import is_full_size
+from tests.conftest import size_of
 from tests.flying import flying_text
 from tests.vehicles import drawn, vehicle, vehicle_data, vehicle_text
 
+FILES = {"long": 5000, "ci": 1500, "laptop": 80}
 POINTS = [-20.0, -5.0, 0.0, 7.0, 20.0]
 TABLE = {"deflection_deg": POINTS, "pulse_us": [1300.0, 1440.0, 1500.0, 1580.0, 1700.0]}
 WITH_TABLE = {"neutral_us": None, "us_per_deg": None, "table": TABLE}
@@ -97,7 +98,7 @@ def test_no_vehicle_file_whatever_escapes_as_another_error(
     seed = random.randrange(10**9)
     print(f"seed {seed}")
     draw, file, taken = random.Random(seed), tmp_path / "vehicle.toml", 0
-    for _ in range(5000 if is_full_size(request.config) else 120):
+    for _ in range(FILES[size_of(request.config)]):
         file.write_text(hostile_text(draw), encoding="utf-8")
         try:
             tables = load_vehicle(file).flight_tables().to_bytes()

