@@ -20,6 +20,7 @@ from tests.random_vehicles import RandomVehicle
 Maker = Callable[[Any], Any]
 NARROW_COUNTS = 64.0  # a slew window, where opposite vanes are nearly but not exactly parallel
 NEARLY_PARALLEL = np.sin(np.radians(5.0))
+COARSE_COUNTS = 4.0  # where 0.001° of deflection is worth more, no command comes nearer than that
 MOST_MNM = 5e8  # a demand beyond 2^29 mN·m is refused
 BEYOND = (0.3, 1.0, 1.0, 127 / 128, 1.01, 1.5, 4.0, 25.0)
 
@@ -134,17 +135,18 @@ def rule_of_window(instant: Instant) -> np.ndarray:
     return exact_policy(*instant.arguments).f
 
 
-def nearly_parallel(clocking_deg: Sequence[float]) -> list[float]:
-    """The sines between vanes that are nearly but not exactly parallel."""
+def sines_between(clocking_deg: Sequence[float]) -> list[float]:
+    """Of every two vanes that are not exactly parallel."""
     b = directions(clocking_deg)
     sines = [abs(x[0] * y[1] - x[1] * y[0]) for n, x in enumerate(b) for y in b[n + 1 :]]
-    return [float(sine) for sine in sines if 0 < sine < NEARLY_PARALLEL]
+    return [float(sine) for sine in sines if sine > 0]
 
 
 def narrow_and_nearly_parallel(instant: Instant) -> bool:
     """Whether the exception of narrow windows may hold."""
     narrowest = np.subtract(instant.window[1], instant.window[0]).min()
-    return bool(nearly_parallel(instant.clocking_deg)) and narrowest < NARROW_COUNTS
+    nearly = min(sines_between(instant.clocking_deg)) < NEARLY_PARALLEL
+    return bool(nearly and narrowest < NARROW_COUNTS)
 
 
 def random_demand(rng: Generator, instant: Instant) -> tuple[float, float, float]:

@@ -12,6 +12,7 @@ import pytest
 
 from mixer.flight import Steering
 from tests.flown_truth import (
+    COARSE_COUNTS,
     FlownRule,
     FlownTruth,
     Maker,
@@ -25,7 +26,6 @@ from tests.random_vehicles import RandomVehicle, random_vehicles
 SEED = 20_261_128
 VEHICLES = {"long": 1000, "ci": 200, "laptop": 30}
 CYCLES = {"long": 40, "ci": 30, "laptop": 15}
-COARSE_COUNTS = 4.0  # where 0.001° of deflection is worth more, no command comes nearer than that
 
 
 @dataclass(frozen=True)
