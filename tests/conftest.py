@@ -21,20 +21,24 @@ settings.load_profile("fourvane")
 
 def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption(
-        "--long", action="store_true", help="run the long campaigns at full size (many minutes)"
+        "--campaigns", action="store_true", help="only the campaigns, at the size that CI runs"
     )
+    parser.addoption("--long", action="store_true", help="campaigns at full size (many minutes)")
 
 
 def size_of(config: pytest.Config) -> str:
-    """How large campaigns are: "long" with --long, "ci" in CI, else "laptop": seconds."""
+    """How large campaigns are: "long" with --long, "ci" with --campaigns, else "laptop": seconds."""
     if config.getoption("--long"):
         return "long"
-    return "ci" if os.environ.get("CI") else "laptop"
+    return "ci" if config.getoption("--campaigns") else "laptop"
 
 
-def is_full_size(config: pytest.Config) -> bool:
-    """Whether campaigns are larger than a laptop's."""
-    return size_of(config) != "laptop"
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Campaigns are the tests that ask for `size`, themselves or through what they ask for."""
+    if config.getoption("--campaigns"):
+        left = [item for item in items if "size" not in getattr(item, "fixturenames", ())]
+        items[:] = [item for item in items if item not in left]
+        config.hook.pytest_deselected(items=left)
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
@@ -56,6 +60,6 @@ def size(request: pytest.FixtureRequest) -> str:
 
 
 @pytest.fixture(scope="session")
-def full_size(request: pytest.FixtureRequest) -> bool:
-    """See `is_full_size`."""
-    return is_full_size(request.config)
+def full_size(size: str) -> bool:
+    """Whether campaigns are larger than a laptop's."""
+    return size != "laptop"

@@ -23,7 +23,6 @@ from mixer.ground.bench_results import read_run
 from mixer.ground.command import fourvane
 from mixer.ground.files import InputError
 from mixer.ground.vehicle import load_vehicle, parse_vehicle
-from tests.conftest import size_of
 from tests.flying import flying_text
 from tests.vehicles import drawn, vehicle, vehicle_data, vehicle_text
 
@@ -92,13 +91,11 @@ def hostile_text(drawn: random.Random) -> str:
 
 
 @pytest.mark.filterwarnings("error")
-def test_no_vehicle_file_whatever_escapes_as_another_error(
-    tmp_path: Path, request: pytest.FixtureRequest
-) -> None:
+def test_no_vehicle_file_whatever_escapes_as_another_error(tmp_path: Path, size: str) -> None:
     seed = random.randrange(10**9)
     print(f"seed {seed}")
     draw, file, taken = random.Random(seed), tmp_path / "vehicle.toml", 0
-    for _ in range(FILES[size_of(request.config)]):
+    for _ in range(FILES[size]):
         file.write_text(hostile_text(draw), encoding="utf-8")
         try:
             tables = load_vehicle(file).flight_tables().to_bytes()

@@ -21,7 +21,6 @@ from mixer.ground.command import fourvane
 from mixer.ground.file_locks import alone_in
 from mixer.ground.files import InputError
 from mixer.ground.work_folder import WorkFolder
-from tests.conftest import is_full_size
 
 WORKING = """
 import os, time
@@ -111,9 +110,7 @@ def columns(flights: int = 40) -> dict[str, np.ndarray]:
     return {"seed": np.arange(flights), **values}
 
 
-def test_no_damage_to_a_campaigns_file_changes_a_result(
-    tmp_path: Path, request: pytest.FixtureRequest
-) -> None:
+def test_no_damage_to_a_campaigns_file_changes_a_result(tmp_path: Path, full_size: bool) -> None:
     seed = random.randrange(10**9)
     print(f"seed {seed}")
     draw, table = random.Random(seed), FlightTable(tmp_path / "c", "mark")
@@ -121,7 +118,7 @@ def test_no_damage_to_a_campaigns_file_changes_a_result(
     (file,) = (tmp_path / "c").iterdir()
     good, refused = file.read_bytes(), 0
     assert table.holds(1, 40)
-    for _ in range(4000 if is_full_size(request.config) else 200):
+    for _ in range(4000 if full_size else 200):
         damaged = bytearray(good)
         for _ in range(draw.choice((1, 1, 3))):
             damaged[draw.randrange(len(good))] ^= 1 << draw.randrange(8)

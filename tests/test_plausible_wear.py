@@ -10,7 +10,6 @@ import pytest
 from click.testing import CliRunner, Result
 
 from mixer.ground.command import fourvane
-from tests.conftest import is_full_size
 from tests.drawn_vane import DRAWING
 from tests.vehicles import drawn, vehicle_file
 
@@ -84,12 +83,12 @@ def test_masses_are_looked_at_too(tmp_path: Path) -> None:
 
 
 def test_whatever_stands_in_an_inspection_the_result_is_a_number_or_a_refusal(
-    tmp_path: Path, request: pytest.FixtureRequest
+    tmp_path: Path, full_size: bool
 ) -> None:
     seed = random.randrange(10**9)
     print(f"seed {seed}")
     draw = random.Random(seed)
-    for _ in range(300 if is_full_size(request.config) else 12):
+    for _ in range(300 if full_size else 12):
         rows = good()
         for _ in range(draw.choice((1, 2, 24))):
             row = draw.choice(rows)

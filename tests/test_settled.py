@@ -28,8 +28,8 @@ VEHICLES = {"long": 2000, "ci": 400, "laptop": 40}
 TRAVELS = 2.0  # the time to come to rest, in turns of the slowest vane over its whole travel
 SPARE_CYCLES = 20
 NARROW_PRIMARY_COUNTS = 16.0  # where a slew window is narrow and opposite vanes nearly parallel
-# Rounding may move a primary by a count from cycle to cycle. Where roll is at its end, vanes that are
-# nearly parallel move by that over the sine of the angle between them.
+# Rounding may move a primary by a count from cycle to cycle. Where roll is at its end, vanes that
+# are nearly parallel move by that over the sine of the angle between them.
 RESTLESS_COUNTS = 4.0
 MOST_RESTLESS_COUNTS = 64.0
 

@@ -18,7 +18,6 @@ from mixer.ground.files import InputError
 from mixer.ground.servo_table import table_values
 from mixer.ground.vehicle import load_vehicle, parse_vehicle
 from mixer.ground.vehicle_text import VehicleText
-from tests.conftest import is_full_size
 from tests.static_tests import CURVE
 from tests.test_identify_command import log_file
 from tests.vehicles import SANE, vehicle_data, vehicle_text
@@ -89,12 +88,12 @@ def comments(text: str) -> list[str]:
 
 
 def test_any_way_of_writing_a_vehicle_file_is_changed_right_and_keeps_its_words(
-    tmp_path: Path, request: pytest.FixtureRequest
+    tmp_path: Path, full_size: bool
 ) -> None:
     seed = random.randrange(10**9)
     print(f"seed {seed}")
     shuffle = random.Random(seed)
-    for _ in range(3000 if is_full_size(request.config) else 150):
+    for _ in range(1000 if full_size else 100):
         gone = shuffle.choice(["erosion", "nothing"])
         data = vehicle_data(**({"erosion": None} if gone == "erosion" else {}))
         text = written(data, shuffle)
