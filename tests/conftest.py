@@ -27,7 +27,7 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 
 def size_of(config: pytest.Config) -> str:
-    """How large campaigns are: "long" with --long, "ci" with --campaigns, else "laptop": seconds."""
+    """How large campaigns are: "long" with --long, "ci" with --campaigns, else "laptop"."""
     if config.getoption("--long"):
         return "long"
     return "ci" if config.getoption("--campaigns") else "laptop"

@@ -16,11 +16,13 @@ import pytest
 from hil.core_image import core_source
 from mixer.flight import FlightTables
 from mixer.flight import layout as at
+from tests.random_vehicles import random_vehicles
 from tests.recorded_cycles import Recorded, record
 from tests.unlike_vehicles import unlike_tables
 
 SEED = 10
 CYCLES = {"long": 1_000_000, "ci": 100_000, "laptop": 3_000}  # over all vehicles
+RANDOM_VEHICLES = {"long": 200, "ci": 40, "laptop": 4}
 SANITIZED = "-O1 -fsanitize=undefined,address -fno-sanitize-recover=all"
 DRIVER = Path(__file__).with_name("compiled_core.c")
 BUILDS = [
@@ -31,9 +33,10 @@ BUILDS = [
 STRICT = "-std=c99 -Wall -Wextra -Wconversion -Werror".split()  # noqa: SIM905
 
 
-def many_tables() -> list[tuple[str, FlightTables]]:
-    """The vehicles that this file runs on."""
-    return list(unlike_tables())
+def many_tables(size: str) -> list[tuple[str, FlightTables]]:
+    """Unlike vehicles, and random ones."""
+    drawn = random_vehicles(RANDOM_VEHICLES[size], SEED)
+    return [*unlike_tables(), *((f"vehicle {one.number}", one.tables) for one in drawn)]
 
 
 def programs(folder: Path) -> dict[str, Path]:
@@ -70,7 +73,7 @@ def test_every_word_of_every_cycle_is_that_of_python(
     tmp_path: Path, size: str, record_property: Callable[[str, object], None]
 ) -> None:
     built = programs(tmp_path)
-    vehicles = many_tables()
+    vehicles = many_tables(size)
     each = -(-CYCLES[size] // len(vehicles))
     for name, tables in vehicles:
         recorded = record(tables, SEED, each)
@@ -88,7 +91,7 @@ def test_every_word_of_every_cycle_is_that_of_python(
 
 def test_the_comparison_sees_a_single_wrong_word(tmp_path: Path) -> None:
     program = next(iter(programs(tmp_path).values()))
-    _, tables = many_tables()[0]
+    _, tables = many_tables("laptop")[0]
     recorded = record(tables, SEED, 5)
     recorded.before[2, at.DEFLECTION] += 50
     after, _ = run_cycles(program, recorded)
