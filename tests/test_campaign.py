@@ -60,7 +60,7 @@ def test_blocks_cover_every_seed_once_and_do_not_move_with_the_total():
 
 
 def test_the_default_block_is_large_enough_to_be_quick():
-    assert 32 <= FLIGHTS_A_BLOCK <= 256
+    assert 256 <= FLIGHTS_A_BLOCK <= 1024
 
 
 def test_one_thread_three_threads_and_processes_give_the_same_flights(tmp_path):
