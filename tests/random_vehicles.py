@@ -119,6 +119,7 @@ def random_data(rng: Generator, clocking_deg: list[float] | None = None) -> Data
             "chamber_pressure_bar": round(log_uniform(rng, 5, 100), 2),
             "thrust_n": 5000.0,
             "burn_time_s": burn_s,
+            "believed_pressure": [0.0, 3.0],  # whatever is read
         },
         "layout": {
             "clocking_deg": any_clocking(rng) if clocking_deg is None else clocking_deg,

@@ -17,7 +17,8 @@ from mixer.flight.cycle import cycle
 
 flight_cycle = import_module("mixer.flight.cycle")
 HELD = 7  # cycles a demand is held
-JAM_SHARE, FREE_SHARE, START_SHARE, BAD_SHARE, RELEASE_SHARE = 0.01, 0.03, 0.01, 0.02, 0.02
+JAM_SHARE, FREE_SHARE, START_SHARE, BAD_SHARE, RELEASE_SHARE = 0.01, 0.03, 0.05, 0.02, 0.02
+RESET_SHARE = 0.02
 
 
 @dataclass(frozen=True)
@@ -86,6 +87,8 @@ def random_demand(tables: FlightTables, rng: Random) -> tuple[int, int, int]:
 
 def command(w: array, rng: Random, demand: tuple[int, int, int]) -> None:
     """What comes between two cycles."""
+    if rng.random() < RESET_SHARE:
+        commands.reset(w)
     if rng.random() < JAM_SHARE:
         commands.jam(w, rng.randrange(at.VANES), rng.randint(-25_000, 25_000))
     if rng.random() < FREE_SHARE:

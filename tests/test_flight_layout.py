@@ -58,7 +58,9 @@ def test_a_kernel_names_no_number_that_the_layout_has(name):
 STATE = {
     "DEFLECTION": 4, "PULSE": 4, "FORCE": 4, "MOMENT": 3, "FLAGS": 1, "DEMAND": 3, "AGE": 1,
     "BAD": 1, "JAMMED": 1, "LIMIT_LO": 4, "LIMIT_HI": 4, "REACH_LO": 4, "REACH_HI": 4, "TIME": 1,
-    "LOAD": 1, "LOAD_FRACTION": 1, "RATE": 1, "WEAR_HINT": 1, "LEVER_HINT": 1, "KAPPA": 4,
+    "LOAD": 1, "LOAD_FRACTION": 1, "RATE": 1, "WEAR_HINT": 1, "LEVER_HINT": 1,
+    "BURN": 1, "SINCE_US": 1, "BELIEVED_RATIO": 1, "BELIEVED_EXPECTED": 1, "EXPECTED_HINT": 1,
+    "RATIO": 1, "KAPPA": 4,
     "STEP": 4, "WINDOW_LO": 4, "WINDOW_HI": 4, "TARGET_BOX": 8, "SLEW_BOX": 8, "FIRST_BOX": 8,
     "WANT": 3, "POINT": 2, "UNIT": 1, "CENTRE": 2, "HALF": 4, "BASE": 4, "ETA": 4, "OMEGA": 4,
     "STRIPS_BEGIN": 1, "STRIPS_END": 1, "MOMENT_GAIN": 1,
@@ -71,7 +73,8 @@ TABLES = {
     "MOMENT_EXP": 1, "ROLL_GAIN": 1, "ROLL_GAIN_EXP": 1, "ROLL_MOMENT": 1, "ROLL_MOMENT_EXP": 1,
     "PULSE_Q": 1, "RATE_OFF": 1, "N_PAIRS": 1, "PAIRS": 6 * layout.PAIR_STRIDE, "N_EDGES": 1,
     "EDGES": 4 * layout.EDGE_STRIDE, "CURVE_OFF": 4, "CURVE_N": 4, "SERVO_OFF": 4, "SERVO_N": 4,
-    "WEAR_OFF": 1, "WEAR_N": 1, "LEVER_OFF": 1, "LEVER_N": 1, "CURVE_CELLS": 4, "FORCE_CELLS": 4,
+    "WEAR_OFF": 1, "WEAR_N": 1, "LEVER_OFF": 1, "LEVER_N": 1, "EXPECTED_OFF": 1,
+    "EXPECTED_N": 1, "BELIEVED_LOW": 1, "BELIEVED_HIGH": 1, "TRUST_US": 1, "CURVE_CELLS": 4, "FORCE_CELLS": 4,
     "SERVO_CELLS": 4,
 }  # fmt: skip
 

@@ -195,7 +195,7 @@ def test_a_late_cycle_may_move_the_vanes_further():
 
 def test_flags_have_the_names_in_order():
     bits = [at.PRIMARY_LIMITED, at.ROLL_LIMITED, at.SLEW_LIMITED, at.NO_THRUST, at.STALE_DEMAND,
-            at.BAD_DEMAND, at.JAMMED_VANE]  # fmt: skip
+            at.BAD_DEMAND, at.JAMMED_VANE, at.DOUBTED_PRESSURE]  # fmt: skip
     assert bits == [1 << n for n in range(len(FLAG_NAMES))]
 
 

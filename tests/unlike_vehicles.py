@@ -95,9 +95,21 @@ UNLIKE: dict[str, dict[str, Any]] = {
 }  # fmt: skip
 
 
+# Chamber pressures that are expected over the burn: the reference, or many points.
+EXPECTED: list[dict[str, Any]] = [
+    {"believed_pressure": None},
+    {"believed_pressure": None, "pressure_profile": {
+        "time_s": [0.0, 0.1, *(MANY_TIMES_S[1:] + 0.2).tolist()],
+        "bar": [0.0, *np.round(20.0 - 0.3 * MANY_TIMES_S, 2).tolist()],
+    }},
+]  # fmt: skip
+
+
 def unlike_tables() -> Iterator[tuple[str, FlightTables]]:
-    """Name and flight tables of each, by both policies."""
-    for name, changes in UNLIKE.items():
+    """Name and flight tables of each, by both policies; readings of the pressure may be doubted."""
+    for number, (name, changes) in enumerate(UNLIKE.items()):
+        engine = EXPECTED[number % 2]
         for policy in POLICIES:
             control = {**changes.get("control", {}), "policy": policy}
-            yield f"{name}, {policy}", vehicle(**{**changes, "control": control}).flight_tables()
+            all_changes = {**changes, "engine": engine, "control": control}
+            yield f"{name}, {policy}", vehicle(**all_changes).flight_tables()

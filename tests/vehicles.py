@@ -11,7 +11,12 @@ from tests.drawn_vane import DRAWING, NOZZLE
 
 SANE: dict[str, dict[str, Any]] = {
     "vehicle": {"name": "Invented test vehicle"},
-    "engine": {"chamber_pressure_bar": 20.0, "thrust_n": 5000.0, "burn_time_s": 26.0},
+    "engine": {
+        "chamber_pressure_bar": 20.0,
+        "thrust_n": 5000.0,
+        "burn_time_s": 26.0,
+        "believed_pressure": [0.0, 3.0],  # whatever is read
+    },
     "layout": {
         "clocking_deg": [45.0, 135.0, 225.0, 315.0],
         "roll_arm_m": 0.045,

@@ -8,6 +8,7 @@ from mixer.flight.tables import FlightTables, TablesError
 KERNELS = (
     "clamp",
     "interpolate",
+    "pressure",
     "burn",
     "wanted",
     "boxes",

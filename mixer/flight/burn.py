@@ -1,17 +1,13 @@
-"""What the burn has made of the vanes and of the vehicle: pressure, wear, lever arm.
+"""What the burn has made of the vanes and of the vehicle: wear, lever arm.
 
 Burn load is ∫(pc/pc_ref)^0.8 dt (convective heat-flux scaling, Bartz 1957), by trapezium, the power
 from a table. κ_i = (pc/pc_ref)·effectiveness_i(load).
 """
 
 from mixer.flight.clamp import clamp
+from mixer.flight.interpolate import piece
 from mixer.flight.layout import *
-
-
-def pressure_ratio(w, pressure_pa):
-    """pc/pc_ref, Q14, below 2."""
-    pressure_pa = clamp(pressure_pa, 0, w[PA_MAX])
-    return min(((pressure_pa >> w[PA_SHIFT]) * w[PA_MANT]) >> 15, 32767)
+from mixer.flight.pressure import advance_burn
 
 
 def load_rate(w, ratio):
@@ -29,19 +25,6 @@ def add_load(w, ratio, dt_us):
     fraction = ((sixteenths & 15) << 10) + (dt_us & 1023) * mean + w[LOAD_FRACTION]
     w[LOAD_FRACTION] = fraction & 16383
     w[LOAD] = min((sixteenths >> 4) + (fraction >> 14) + w[LOAD], LAST_US)
-
-
-def piece(w, hint, stride, ticks):
-    """Where the record of this time stands, sought from where the last cycle's stood."""
-    o = w[hint]
-    while ticks < w[o]:
-        o -= stride
-    while ticks >= w[o + LEAP * stride]:
-        o += LEAP * stride
-    while ticks >= w[o + stride]:
-        o += stride
-    w[hint] = o
-    return o
 
 
 def set_force_gains(w, ratio):
@@ -69,8 +52,7 @@ def gain_of_lever_arm(w):
 
 
 def burn_on(w, pressure_pa, dt_us):
-    """Advance burn time and burn load; set KAPPA and UNIT."""
-    ratio = pressure_ratio(w, pressure_pa)
-    add_load(w, ratio, dt_us)
-    w[TIME] = min(w[TIME] + dt_us, LAST_US)
-    set_force_gains(w, ratio)
+    """Advance burn time and burn load; set RATIO, KAPPA and UNIT."""
+    burnt = advance_burn(w, pressure_pa, dt_us)
+    add_load(w, w[RATIO], burnt)
+    set_force_gains(w, w[RATIO])

@@ -52,10 +52,14 @@ def free(w, vane):
 
 
 def start(w, time_us, load_us):
-    """Set burn time and burn load, for a run that does not begin at ignition."""
+    """The burn has begun: set burn time and burn load, from which they run on."""
     w[TIME] = time_us
     w[LOAD] = load_us
     w[RATE] = 16384
+    w[BURN] = SAID
+    w[SINCE_US] = 0
+    w[BELIEVED_EXPECTED] = 1
+    w[EXPECTED_HINT] = w[EXPECTED_OFF]
     w[WEAR_HINT] = w[WEAR_OFF]
     w[LEVER_HINT] = w[LEVER_OFF]
 
@@ -65,6 +69,7 @@ def reset(w):
     for i in range(STATE_WORDS):
         w[i] = 0
     start(w, 0, 0)
+    w[BURN] = WAITING
     w[RATE] = 0
     release(w)
     for vane in range(VANES):

@@ -9,7 +9,7 @@ from mixer.flight.layout import *
 from mixer.flight.wanted import set_want
 
 
-def status(w, pressure_pa, dt_us):
+def status(w, dt_us):
     """The flags that are known before anything is worked out; ages the demand."""
     flags = w[BAD]
     w[BAD] = 0
@@ -17,8 +17,6 @@ def status(w, pressure_pa, dt_us):
         w[AGE] += dt_us
     else:
         flags |= STALE_DEMAND
-    if pressure_pa < w[PA_MIN]:
-        flags |= NO_THRUST
     if w[JAMMED] != 0:
         flags |= JAMMED_VANE
     return flags
@@ -27,7 +25,7 @@ def status(w, pressure_pa, dt_us):
 def cycle(w, pressure_pa, dt_us):
     """Run one control cycle, dt after the last one; return FLAGS."""
     dt_us = clamp(dt_us, 0, LONGEST_GAP_US)
-    w[FLAGS] = status(w, pressure_pa, dt_us)
+    w[FLAGS] = status(w, dt_us)
     burn_on(w, pressure_pa, dt_us)
     set_want(w, gain_of_lever_arm(w))
     set_steps(w, dt_us)

@@ -1,6 +1,7 @@
-"""A vane's curve and its servo's table: straight pieces, read both ways.
+"""Tables of straight pieces: a vane's curve, read both ways, its servo's table, what changes in time.
 
-A search begins at the record that the tables name for the cell the number lies in.
+A search begins at the record that the tables name for the cell the number lies in; in time, at the
+record of the last cycle.
 """
 
 from mixer.flight.layout import *
@@ -30,3 +31,16 @@ def pulse_at(w, vane, deflection):
     while deflection >= w[o + SERVO_STRIDE]:
         o += SERVO_STRIDE
     return (((deflection - w[o]) * w[o + 2]) >> w[PULSE_Q]) + w[o + 1]
+
+
+def piece(w, hint, stride, ticks):
+    """Where the record of this time stands, sought from where the last cycle's stood."""
+    o = w[hint]
+    while ticks < w[o]:
+        o -= stride
+    while ticks >= w[o + LEAP * stride]:
+        o += LEAP * stride
+    while ticks >= w[o + stride]:
+        o += stride
+    w[hint] = o
+    return o

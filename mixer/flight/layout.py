@@ -28,31 +28,41 @@ LOAD_FRACTION = 40  # of a µs, Q14
 RATE = 41  # burn-load rate of the last cycle, Q14
 WEAR_HINT = 42  # where the record of the last cycle's piece stands in the tables
 LEVER_HINT = 43
-LASTING_WORDS = 44
+BURN = 44  # how the burn clock stands
+SINCE_US = 45  # waiting: how long the jet has lasted; then: for how long no reading was believed
+BELIEVED_RATIO = 46  # the last believed one, Q14, and what was expected then
+BELIEVED_EXPECTED = 47
+EXPECTED_HINT = 48
+RATIO = 49  # pc/pc_ref that counts, Q14
+LASTING_WORDS = 50
 
 # ---- what a cycle works out for itself -----------------------------------------------------------
-KAPPA = 44  # force gain of pressure and wear, Q14
-STEP = 48  # slew in one cycle, 0.001°
-WINDOW_LO = 52  # deflections reachable this cycle
-WINDOW_HI = 56
-TARGET_BOX = 60  # force boxes, eighths of a count, four lower ends, four upper: T_τ of the policy,
-SLEW_BOX = 68  # W,
-FIRST_BOX = 76  # and W′, which leaves the last 1/32 of the slew to roll and effort
-WANT = 84  # pitch/L, yaw/L, roll/R in eighths of a count
-POINT = 87  # the primary: first demanded, then aimed at, at last delivered; units, x and y
-UNIT = 89  # the allocator's unit is an eighth of a count << UNIT
-CENTRE = 90  # of Z, units, x and y; and half the widths of its box
-HALF = 92
-BASE = 96  # strips of the null coordinate: their middles without roll,
-ETA = 100  # their middles,
-OMEGA = 104  # and half their widths
-STRIPS_BEGIN = 108  # where the last strip begins, where the first one ends
-STRIPS_END = 109
-MOMENT_GAIN = 110
+KAPPA = 50  # force gain of pressure and wear, Q14
+STEP = 54  # slew in one cycle, 0.001°
+WINDOW_LO = 58  # deflections reachable this cycle
+WINDOW_HI = 62
+TARGET_BOX = 66  # force boxes, eighths of a count, four lower ends, four upper: T_τ of the policy,
+SLEW_BOX = 74  # W,
+FIRST_BOX = 82  # and W′, which leaves the last 1/32 of the slew to roll and effort
+WANT = 90  # pitch/L, yaw/L, roll/R in eighths of a count
+POINT = 93  # the primary: first demanded, then aimed at, at last delivered; units, x and y
+UNIT = 95  # the allocator's unit is an eighth of a count << UNIT
+CENTRE = 96  # of Z, units, x and y; and half the widths of its box
+HALF = 98
+BASE = 102  # strips of the null coordinate: their middles without roll,
+ETA = 106  # their middles,
+OMEGA = 110  # and half their widths
+STRIPS_BEGIN = 114  # where the last strip begins, where the first one ends
+STRIPS_END = 115
+MOMENT_GAIN = 116
 FROM_REST = BASE  # eight, before there are strips: the ends of T_τ from a0
-STATE_WORDS = 112
+STATE_WORDS = 118
 LONGEST_GAP_US = 16_000_000  # a longer one wears the vanes no more than this one does
 LONGEST_DT_US = 500_000  # and moves them no further than this one does
+WAITING = 0  # BURN: the clock stands; started by the jet, said to be by the flight computer, and
+STARTED = 1  # believed by a reading of the pressure
+SAID = 2
+BELIEVED = 3
 LAST_US = 1_000_000_000  # burn time and burn load stand still there
 TICK = 10  # times in the tables are in ticks of 2^10 µs
 
@@ -61,48 +71,48 @@ TICK = 10  # times in the tables are in ticks of 2^10 µs
 PRESSURE_MOST_PA = 0xFFFFFF
 
 # ---- flight tables ----------------------------------------------------------------------------
-COS = 112  # Q14
-SIN = 116
-COS_LOW = 120  # low halves, Q28
-SIN_LOW = 124
-ROW_X = 128  # rows of the minimum-norm forces, by the null vector
-ROW_Y = 132
-ROW_ROLL = 136
-ROW_Q = 140  # fraction bits of each vane's ROW_X, ROW_Y, ROW_ROLL and WIDTH
-WIDTH = 144
-NULL = 148  # null vector, Q14, largest 1
-NULL_EFFORT = 152  # null vector / its square, Q14
-SLEW_HIGH = 156  # slew in whole 0.001° a ms,
-SLEW_LOW = 160  # and what is left of it, in 0.001° a second
-TRAVEL_LO = 164  # 0.001°
-TRAVEL_HI = 168
-POLICY = 172  # 0 nearest, 1 direction
-PERIOD_US = 173
-TIMEOUT_US = 174
-PA_SHIFT = 175  # ratio_q14 = ((pressure_pa >> PA_SHIFT) * PA_MANT) >> 15
-PA_MANT = 176
-PA_MAX = 177
-PA_MIN = 178  # below this there is no jet to steer with
-MNM_MAX = 179  # largest |pitch| and |yaw| demand taken, mN·m
-ROLL_MNM_MAX = 180
-GAIN_EXP = 181  # demand in eighths of a count = (mN·m · gain) >> GAIN_EXP
-MOMENT_EXP = 182  # mN·m = (half counts · moment) >> MOMENT_EXP
-ROLL_GAIN = 183
-ROLL_GAIN_EXP = 184
-ROLL_MOMENT = 185
-ROLL_MOMENT_EXP = 186
-PULSE_Q = 187
-RATE_OFF = 188  # burn-load rate at 64 pressure ratios 1/32 apart, Q14, and its 64 rises
-N_PAIRS = 189
+COS = 118  # Q14
+SIN = 122
+COS_LOW = 126  # low halves, Q28
+SIN_LOW = 130
+ROW_X = 134  # rows of the minimum-norm forces, by the null vector
+ROW_Y = 138
+ROW_ROLL = 142
+ROW_Q = 146  # fraction bits of each vane's ROW_X, ROW_Y, ROW_ROLL and WIDTH
+WIDTH = 150
+NULL = 154  # null vector, Q14, largest 1
+NULL_EFFORT = 158  # null vector / its square, Q14
+SLEW_HIGH = 162  # slew in whole 0.001° a ms,
+SLEW_LOW = 166  # and what is left of it, in 0.001° a second
+TRAVEL_LO = 170  # 0.001°
+TRAVEL_HI = 174
+POLICY = 178  # 0 nearest, 1 direction
+PERIOD_US = 179
+TIMEOUT_US = 180
+PA_SHIFT = 181  # ratio_q14 = ((pressure_pa >> PA_SHIFT) * PA_MANT) >> 15
+PA_MANT = 182
+PA_MAX = 183
+PA_MIN = 184  # below this there is no jet to steer with
+MNM_MAX = 185  # largest |pitch| and |yaw| demand taken, mN·m
+ROLL_MNM_MAX = 186
+GAIN_EXP = 187  # demand in eighths of a count = (mN·m · gain) >> GAIN_EXP
+MOMENT_EXP = 188  # mN·m = (half counts · moment) >> MOMENT_EXP
+ROLL_GAIN = 189
+ROLL_GAIN_EXP = 190
+ROLL_MOMENT = 191
+ROLL_MOMENT_EXP = 192
+PULSE_Q = 193
+RATE_OFF = 194  # burn-load rate at 64 pressure ratios 1/32 apart, Q14, and its 64 rises
+N_PAIRS = 195
 # Two vanes; K, how roll moves their strips apart, and its fraction bits; 1/K, its fraction bits,
 # and the largest excess that it may be multiplied by.
-PAIRS = 190
+PAIRS = 196
 PAIR_STRIDE = 7
-N_EDGES = 232
+N_EDGES = 238
 # An edge of Z on the side of its normal n, in the order of the normals' angles; t is n turned by
 # +90°. Normal x, y; their low halves; |n·b|; t·b on the side of n; |t·b| of the vanes that the edge
 # is parallel to; n·b; its low halves. All Q14, low halves Q28.
-EDGES = 233
+EDGES = 239
 EDGE_LOW = 2
 EDGE_SUPPORT = 4
 EDGE_MIDDLE = 8
@@ -114,28 +124,34 @@ EDGE_STRIDE = 24
 # Tables of straight pieces: a record for each piece, in rising order. A piece ends where the next
 # one begins, and the ends of a table are pieces without end, so that a search needs no other test.
 END = (1 << 30) - 1  # beyond every angle, force and time, and yet a small number on a board
-CURVE_OFF = 329  # a record: deflection, force, force per deflection, deflection per force
-CURVE_N = 333
+CURVE_OFF = 335  # a record: deflection, force, force per deflection, deflection per force
+CURVE_N = 339
 CURVE_STRIDE = 4
-SERVO_OFF = 337  # deflection, pulse, pulse per deflection
-SERVO_N = 341
+SERVO_OFF = 343  # deflection, pulse, pulse per deflection
+SERVO_N = 347
 SERVO_STRIDE = 3
-WEAR_OFF = 345  # load in ticks; effectiveness and its slope of four vanes
-WEAR_N = 346
+WEAR_OFF = 351  # load in ticks; effectiveness and its slope of four vanes
+WEAR_N = 352
 WEAR_STRIDE = 9
-LEVER_OFF = 347  # time in ticks; gain and its slope; moment and its slope
-LEVER_N = 348
+LEVER_OFF = 353  # time in ticks; gain and its slope; moment and its slope
+LEVER_N = 354
 LEVER_STRIDE = 5
-LEAP = 4  # records of wear and lever arm that a search may leap: so many ends close such a table
+EXPECTED_OFF = 355  # time in ticks; expected pc/pc_ref and its slope
+EXPECTED_N = 356
+EXPECTED_STRIDE = 3
+LEAP = 4  # records of what changes in time that a search may leap: so many ends close such a table
+BELIEVED_LOW = 357  # a reading is believed between these shares of what is expected, Q14,
+BELIEVED_HIGH = 358
+TRUST_US = 359  # and counts as it stands after this burn time
 # Where to begin a search on a curve: cells of 2.048° or 512 counts, each with the place of the
 # record that its lower end lies on, as in w[(deflection >> ANGLE_CELL) + w[CURVE_CELLS + vane]].
 ANGLE_CELL = 11
 FORCE_CELL = 12
 FORCE_CELLS_MASK = 31
-CURVE_CELLS = 349
-FORCE_CELLS = 353  # (force >> FORCE_CELL) & FORCE_CELLS_MASK, for ±8192 counts
-SERVO_CELLS = 357
-BODY = 361
+CURVE_CELLS = 360
+FORCE_CELLS = 364  # (force >> FORCE_CELL) & FORCE_CELLS_MASK, for ±8192 counts
+SERVO_CELLS = 368
+BODY = 372
 
 # ---- status flags -----------------------------------------------------------------------------
 PRIMARY_LIMITED = 1
@@ -145,6 +161,7 @@ NO_THRUST = 8
 STALE_DEMAND = 16
 BAD_DEMAND = 32
 JAMMED_VANE = 64
+DOUBTED_PRESSURE = 128
 FLAG_NAMES = (
     "primary-limited",
     "roll-limited",
@@ -153,4 +170,5 @@ FLAG_NAMES = (
     "stale-demand",
     "bad-demand",
     "jammed-vane",
+    "doubted-pressure",
 )

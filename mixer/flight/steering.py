@@ -36,13 +36,14 @@ class Steering:
         commands.reset(self._w)
 
     def start(self, time_us, load_us):
-        """Set burn time and burn load, for a run that does not begin at ignition."""
+        """The burn has begun: set burn time and burn load, from which they run on."""
         commands.start(self._w, time_us, load_us)
 
     flags = property(lambda self: self._w[at.FLAGS])
     jammed = property(lambda self: self._w[at.JAMMED])  # the vanes told to be: bit 0 for vane 1
     time_us = property(lambda self: self._w[at.TIME])
     load_us = property(lambda self: self._w[at.LOAD])
+    ratio_q14 = property(lambda self: self._w[at.RATIO])  # pc/pc_ref that counts
 
     def demand(self, pitch_mnm, yaw_mnm, roll_mnm):
         """Take a demand, integers in mN·m. False, and nothing changed, where it is out of range."""

@@ -6,13 +6,14 @@ Python and, joined with the kernels by `compiled`, as machine code, with the sam
 
 from mixer.flight.allocate import allocate
 from mixer.flight.boxes import set_target, to_neutral
-from mixer.flight.burn import gain_of_lever_arm, pressure_ratio, set_force_gains
+from mixer.flight.burn import gain_of_lever_arm, set_force_gains
 from mixer.flight.clamp import clamp
 from mixer.flight.commands import demand, free, jam
 from mixer.flight.cycle import status
 from mixer.flight.deflect import deflection_of
 from mixer.flight.interpolate import pulse_at
 from mixer.flight.layout import *
+from mixer.flight.pressure import pressure_ratio
 from mixer.flight.wanted import set_want
 
 FARTHEST_DEG = 90.0  # beyond every travel
@@ -107,8 +108,9 @@ def allocate_rows(
         roll_mnm = in_mnm(demands_nm[row, 2])
         if demand(w, pitch_mnm, yaw_mnm, roll_mnm) == 0:
             return row
-        w[FLAGS] = status(w, pressure_pa, 0)
-        if w[FLAGS] & NO_THRUST != 0:
+        w[FLAGS] = status(w, 0)
+        if pressure_pa < w[PA_MIN]:
+            w[FLAGS] |= NO_THRUST
             to_neutral(w)
         else:
             set_want(w, gain)

@@ -13,7 +13,9 @@ import numpy as np
 
 from mixer.flight import FlightTables
 from mixer.flight import layout as at
+from mixer.ground.curves import straight
 from mixer.ground.pieces import angle_cells, first_cell, force_cells, lasting, spread
+from mixer.ground.quantities import Array
 from mixer.ground.table_limits import assembled, refuse_unfit
 from mixer.ground.vehicle_errors import Problem, VehicleError
 
@@ -30,6 +32,7 @@ MOST_MNM = 1 << 29
 RATE_EXPONENT = 0.8  # Bartz 1957
 PRESSURE_RATIO_MAX = 2.0
 NO_THRUST_RATIO = 0.05
+TRUSTED_BURNS = 1.1  # burn times up to which a reading may be doubted
 ROLL_CHANGE = 1 << 17  # of the roll, in the allocator's own scale: from end to end
 TICK_S = (1 << at.TICK) / 1e6  # the tables' step of time
 
@@ -163,8 +166,23 @@ class Words:
         self.put(at.PA_MANT, round(2.0 ** (29 + shift) / reference_pa))
         self.put(at.PA_MAX, most_pa)
         self.put(at.PA_MIN, int(np.ceil(NO_THRUST_RATIO * reference_pa)))
+        engine = self.vehicle.engine
+        self.put(at.BELIEVED_LOW, np.round(engine.believed_pressure * Q14))
+        self.put(at.TRUST_US, round(TRUSTED_BURNS * engine.burn_time_s * 1e6))
+        self.put_expected(*engine.expected_bar())
         rate = np.round((np.arange(65) / 32) ** RATE_EXPONENT * Q14)
         self.put(at.RATE_OFF, self.append(rate[:64], np.diff(rate)))
+
+    def put_expected(self, time_s: Array, bar: Array) -> None:
+        ticks = spread(np.unique(np.round(time_s / TICK_S)), 32768)
+        if len(ticks) == 1:
+            ticks = np.array([ticks[0], ticks[0] + 1])
+        ratio = straight(ticks * TICK_S, time_s, bar) / self.vehicle.engine.chamber_pressure_bar
+        ratio = np.minimum(np.round(ratio * Q14), 32767)
+        slope = np.round(np.diff(ratio) * 32768 / np.diff(ticks))
+        rise = np.floor(np.diff(ticks)[-1] * slope[-1] / 32768)
+        self.put(at.EXPECTED_OFF, self.append_leaped(ticks, *lasting(ratio, slope, rise)))
+        self.put(at.EXPECTED_N, len(ticks))
 
     def put_geometry(self) -> None:
         clocking = self.vehicle.layout.clocking_deg

@@ -16,6 +16,7 @@ Q14, Q16, Q28 = 2.0**-14, 2.0**-16, 2.0**-28
 TICK_S = 2.0**at.TICK * 1e-6
 COUNT = 1 / 8  # forces stand in eighths of a count
 RATE_CELLS = 64
+ENDS = 1 + at.LEAP  # of a table that is searched by leaps: records besides its points
 POLICIES = ("nearest", "direction")
 PER_LINE = 8
 
@@ -124,6 +125,9 @@ def pressure(read: Reader) -> Group:
         read.field("pressure to ratio, multiplier", at.PA_MANT),
         read.field("highest pressure counted", at.PA_MAX, unit="Pa"),
         read.field("no thrust below", at.PA_MIN, unit="Pa"),
+        read.field("believed from, share of what is expected", at.BELIEVED_LOW, scale=Q14),
+        read.field("believed to", at.BELIEVED_HIGH, scale=Q14),
+        read.field("counts as it stands after", at.TRUST_US, unit="s", scale=1e-6),
     ))  # fmt: skip
 
 
@@ -223,6 +227,8 @@ def places(read: Reader) -> Group:
         read.field("wear, points", at.WEAR_N),
         read.field("lever arm, first word", at.LEVER_OFF),
         read.field("lever arm, points", at.LEVER_N),
+        read.field("expected pressure, first word", at.EXPECTED_OFF),
+        read.field("expected pressure, points", at.EXPECTED_N),
     ))  # fmt: skip
 
 
@@ -269,20 +275,27 @@ def angle_cells(read: Reader, vane: int, where: int) -> Field:
 
 
 def over_burn(read: Reader) -> Iterator[Group]:
-    """Wear and lever arm, a line for the start of each straight piece; flat at both ends."""
+    """Wear, lever arm and expected pressure, a line for the start of each straight piece; flat at
+    both ends, the last of which stands several times, for a search that leaps.
+    """
     words = read.words
     wear = [("burn load", "s", TICK_S)]
     for vane in range(1, VANES + 1):
         wear += [(f"vane {vane}", "", Q14), (f"vane {vane} per s", "1/s", Q14 * Q16 / TICK_S)]
-    yield read.records("effectiveness", words[at.WEAR_OFF], words[at.WEAR_N] + 2, *wear)
+    yield read.records("effectiveness", words[at.WEAR_OFF], words[at.WEAR_N] + ENDS, *wear)
     force, moment = COUNT * 2.0 ** -words[at.GAIN_EXP] * 1e3, 2.0 ** -words[at.MOMENT_EXP] * 2e-3
     yield read.records(
-        "lever arm", words[at.LEVER_OFF], words[at.LEVER_N] + 2,
+        "lever arm", words[at.LEVER_OFF], words[at.LEVER_N] + ENDS,
         ("burn time", "s", TICK_S),
         ("force for a moment", "counts/(N·m)", force),
         ("per s", "counts/(N·m·s)", force / TICK_S),
         ("moment for a force", "N·m/count", moment),
         ("per s of it", "N·m/(count·s)", moment * 2.0**-15 / TICK_S),
+    )  # fmt: skip
+    yield read.records(
+        "expected pressure", words[at.EXPECTED_OFF], words[at.EXPECTED_N] + ENDS,
+        ("burn time", "s", TICK_S), ("ratio", "", Q14),
+        ("ratio per s", "1/s", Q14 * 2.0**-15 / TICK_S),
     )  # fmt: skip
 
 

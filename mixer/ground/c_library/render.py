@@ -37,6 +37,7 @@ MEANINGS = {
     "stale-demand": "no demand for the vehicle's timeout: vanes go to neutral",
     "bad-demand": "a demand was out of range and refused since the last step",
     "jammed-vane": "a vane is told to be jammed",
+    "doubted-pressure": "the pressure was not believed; the last believed one stands in for it",
 }
 # Where each template goes in the folder.
 TEMPLATES = {

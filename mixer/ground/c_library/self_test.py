@@ -59,7 +59,7 @@ class Recorder:
     def run(self, cycles: int) -> Recording:
         kinds = (
             self.slewing, self.saturated, self.steady, self.out_of_range, self.jammed, self.worn,
-            self.silent, self.without_thrust, self.wandering, self.far, self.odd_steps,
+            self.silent, self.without_thrust, self.doubted, self.wandering, self.far, self.odd_steps,
         )  # fmt: skip
         segment = 0
         while len(self.record.given) < cycles:
@@ -162,7 +162,16 @@ class Recorder:
         for _ in range(count - 1):
             self.cycle((NO_DEMAND, 0, 0), self.reference_pa, timeout_us // (count // 2 + 1) + 1)
 
+    def doubted(self, count: int) -> None:
+        """The sensor dies, comes back, reads the end of its scale."""
+        self.tell(START, 0, 0)
+        for i in range(count):
+            pressure_pa = (self.reference_pa, self.reference_pa, 0, 3 * self.reference_pa)[i % 4]
+            self.cycle(self.drawn(1), pressure_pa, self.period_us)
+
     def without_thrust(self, count: int) -> None:
+        """After the burn, when readings count as they stand."""
+        self.tell(START, self.words[at.TRUST_US], 0)
         low_pa = self.words[at.PA_MIN]
         for i in range(count):
             pressure_pa = low_pa + self.random.randint(-low_pa // 2, low_pa // 2)

@@ -5,11 +5,14 @@ from mixer.ground.kernel_code.spans import Span
 
 SMALL = 1 << 30  # beyond this a board's interpreter boxes a number at a function boundary
 
+MOST_RATIO = 32767  # pc/pc_ref, Q14
+
 # Steering words that hold the place of a record, and the table: its place, its number of points,
 # how many records it has besides, the length of a record.
 HINTS = {
     at.WEAR_HINT: (at.WEAR_OFF, at.WEAR_N, 1, at.WEAR_STRIDE),
     at.LEVER_HINT: (at.LEVER_OFF, at.LEVER_N, 1, at.LEVER_STRIDE),
+    at.EXPECTED_HINT: (at.EXPECTED_OFF, at.EXPECTED_N, 1, at.EXPECTED_STRIDE),
 }
 # The same for words that tell where the cells of a table stand.
 CELLS = {}
@@ -39,6 +42,10 @@ def admitted(words: list[int]) -> list[Span]:
     rates = words[words[at.RATE_OFF] :][:128]
     state[at.RATE] = (0, max(rates[:64]) + max(rates[64:]))
     state[at.BAD] = (0, at.BAD_DEMAND)
+    state[at.BURN] = (at.WAITING, at.BELIEVED)
+    state[at.SINCE_US] = (0, at.LAST_US)
+    state[at.BELIEVED_RATIO] = state[at.RATIO] = (0, MOST_RATIO)
+    state[at.BELIEVED_EXPECTED] = (1, MOST_RATIO)
     state[at.JAMMED] = (0, (1 << at.VANES) - 1)
     state[at.AGE] = (0, words[at.TIMEOUT_US] + at.LONGEST_GAP_US)
     for hint in HINTS:
