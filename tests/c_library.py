@@ -30,8 +30,8 @@ STRICT = (
 C99 = ("-std=c99", *STRICT)
 SANITIZED = ("-g", "-O1", "-fsanitize=address,undefined", "-fno-sanitize-recover=all")
 ROOM = 8192  # words
-START, RELEASE, JAM, FREE, DEMAND, STEP, RESET = range(7)
-AFTER = 20  # words that play.c tells after an operation
+START, RELEASE, JAM, FREE, DEMAND, STEP, RESET, SENSED, WATCH = range(9)
+AFTER = 23  # words that play.c tells after an operation
 Op = tuple[int, ...]
 
 
@@ -133,7 +133,8 @@ def in_python(tables: FlightTables, ops: Iterable[Op]) -> tuple[list[tuple[int, 
 def told(steering: Steering) -> tuple[int, ...]:
     return (
         *steering.deflection_mdeg, *steering.pulse_ns, *steering.force, *steering.moment_mnm,
-        steering.flags, steering.jammed, steering.time_us, steering.load_us,
+        steering.flags, steering.jammed, steering.time_us, steering.load_us, steering.declared,
+        steering.jams_found, steering.sensors_out,
     )  # fmt: skip
 
 
@@ -147,6 +148,10 @@ def done_in_python(steering: Steering, op: Op) -> int:
         return int(steering.demand(*numbers))
     elif what == STEP:
         return steering.step(*numbers)
+    elif what == SENSED:
+        steering.sensed(*numbers)
+    elif what == WATCH:
+        steering.watch(numbers[0])
     elif what == JAM:
         steering.jam(*numbers)
         return 1

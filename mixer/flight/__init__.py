@@ -16,6 +16,8 @@ KERNELS = (
     "roll_and_effort",
     "allocate",
     "deflect",
+    "limits",
+    "jam_watch",
     "cycle",
     "commands",
 )

@@ -93,6 +93,7 @@ def dump(tables: FlightTables) -> list[Group]:
         Group("room for the steering state", (read.field("not used", 0, at.STATE_WORDS),)),
         control(read),
         pressure(read),
+        jam_watch(read),
         demands(read),
         layout(read),
         effort(read),
@@ -124,6 +125,13 @@ def pressure(read: Reader) -> Group:
         read.field("pressure to ratio, multiplier", at.PA_MANT),
         read.field("highest pressure counted", at.PA_MAX, unit="Pa"),
         read.field("no thrust below", at.PA_MIN, unit="Pa"),
+    ))  # fmt: skip
+
+
+def jam_watch(read: Reader) -> Group:
+    return Group("jam watch", (
+        read.field("a healthy vane comes within", at.WATCH_BAND, VANES, "deg", 1e-3),
+        read.field("and stands still no longer than", at.WATCH_WAIT_US, VANES, "ms", 1e-3),
     ))  # fmt: skip
 
 
