@@ -7,6 +7,7 @@ import re
 import tempfile
 from pathlib import Path
 
+from mixer.flight import layout as at
 from mixer.ground.c_library import self_test
 from tests.c_library import (
     DEMAND,
@@ -66,6 +67,12 @@ def core(folder: Path) -> list[tuple[str, str]]:
     every = [(STEP, 0, 0), (DEMAND, 0, 0, 0), (JAM, 1, 0), (FREE, 1), (JAM, 0, 0), (FREE, 5),
              (JAM, 5, 0), (FREE, 0), (START, 0, 0), (RELEASE,), (RESET,)]  # fmt: skip
     tables = random_tables(0)
+    weak_pa, right_pa = (tables.words[at.PA_MAX] // share for share in (6, 2))
+    ignition = [  # one that dies again, one, a sensor that dies, one that is told of and never seen
+        (RESET,), *[(STEP, weak_pa, 20_000)] * 5, (STEP, 0, 20_000), *[(STEP, right_pa, 20_000)] * 5,
+        *[(STEP, 0, 20_000)] * 2, (START, 0, 0), *[(STEP, 0, 20_000)] * 30,
+    ]  # fmt: skip
+    play(player, [(carried(tables, ignition), len(ignition))])
     for header in ({}, {"version": 0}, {"count": 9}, {"count": ROOM + 1}, {"crc": 1}):
         play(player, [(carried(tables, every, **header), len(every))])
     return uncovered(folder, "fourvane")

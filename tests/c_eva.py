@@ -43,7 +43,9 @@ int main(void)
     fv_jam(&steering, ANY, ANY);
     fv_free(&steering, ANY);
     fv_demand(&steering, ANY, ANY, ANY);
+    fv_sensed(&steering, ANY, ANY, ANY, ANY);
     fv_step(&steering, ANY, ANY);
+    fv_watch(&steering, ANY);
     return 0;
 }
 """

@@ -30,8 +30,8 @@ STRICT = (
 C99 = ("-std=c99", *STRICT)
 SANITIZED = ("-g", "-O1", "-fsanitize=address,undefined", "-fno-sanitize-recover=all")
 ROOM = 8192  # words
-START, RELEASE, JAM, FREE, DEMAND, STEP, RESET = range(7)
-AFTER = 20  # words that play.c tells after an operation
+START, RELEASE, JAM, FREE, DEMAND, STEP, RESET, SENSED, WATCH = range(9)
+AFTER = 23  # words that play.c tells after an operation
 Op = tuple[int, ...]
 
 
@@ -49,7 +49,7 @@ def missing(what: str) -> None:
 
 def exported(folder: Path, one: Vehicle | None = None) -> Path:
     """The files of a vehicle's library in a folder."""
-    one = vehicle() if one is None else one
+    one = vehicle(engine={"believed_pressure": None}) if one is None else one
     for place, text in library(one, one.flight_tables()).items():
         (folder / place).parent.mkdir(parents=True, exist_ok=True)
         (folder / place).write_text(text, encoding="utf-8")
@@ -133,7 +133,8 @@ def in_python(tables: FlightTables, ops: Iterable[Op]) -> tuple[list[tuple[int, 
 def told(steering: Steering) -> tuple[int, ...]:
     return (
         *steering.deflection_mdeg, *steering.pulse_ns, *steering.force, *steering.moment_mnm,
-        steering.flags, steering.jammed, steering.time_us, steering.load_us,
+        steering.flags, steering.jammed, steering.time_us, steering.load_us, steering.declared,
+        steering.jams_found, steering.sensors_out,
     )  # fmt: skip
 
 
@@ -147,6 +148,10 @@ def done_in_python(steering: Steering, op: Op) -> int:
         return int(steering.demand(*numbers))
     elif what == STEP:
         return steering.step(*numbers)
+    elif what == SENSED:
+        steering.sensed(*numbers)
+    elif what == WATCH:
+        steering.watch(numbers[0])
     elif what == JAM:
         steering.jam(*numbers)
         return 1
@@ -199,7 +204,7 @@ def _drawn(source: random.Random) -> Vehicle:
     force = [size_n * (angle / 26 + 0.1 * (angle / 26) ** 3) for angle in angles]
     rows = [sorted((source.uniform(0.5, 1.0) for _ in range(3)), reverse=True) for _ in range(4)]
     return vehicle(
-        engine={"chamber_pressure_bar": 10 ** source.uniform(0.5, 2)},
+        engine={"chamber_pressure_bar": 10 ** source.uniform(0.5, 2), "believed_pressure": None},
         layout={
             "clocking_deg": [angle % 360 for angle in clocking],
             "roll_arm_m": source.uniform(0.02, 0.2),

@@ -324,7 +324,7 @@ def broken_vehicles() -> list[Any]:
     for table, keys in SANE.items():
         for key, value in keys.items():
             kinds: dict[str, dict[str, Any]] = {"misspelt": {key: None, key + "x": value}}
-            if key != "drag_n":
+            if key not in ("drag_n", "believed_pressure"):
                 kinds["missing"] = {key: None}
             if not isinstance(value, str):
                 kinds["nan"] = {key: changed(value, lambda _: NAN)}

@@ -20,8 +20,10 @@ from tests.c_library import (
     RESET,
     ROOM,
     SANITIZED,
+    SENSED,
     START,
     STEP,
+    WATCH,
     build_player,
     carried,
     exported,
@@ -47,6 +49,8 @@ OPS = st.one_of(
     st.tuples(st.just(JAM), st.integers(-1, 6) | WORD, st.integers(-20_000, 20_000) | WORD),
     st.tuples(st.just(FREE), st.integers(-1, 6) | WORD),
     st.tuples(st.just(START), WORD, WORD),
+    st.tuples(st.just(SENSED), *[st.integers(-16_000, 16_000) | st.just(at.NO_READING) | WORD] * 4),
+    st.tuples(st.just(WATCH), st.integers(0, 1) | WORD),
     st.sampled_from([(RELEASE,), (RESET,)]),
 )
 

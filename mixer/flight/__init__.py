@@ -17,6 +17,8 @@ KERNELS = (
     "roll_and_effort",
     "allocate",
     "deflect",
+    "limits",
+    "jam_watch",
     "cycle",
     "commands",
 )

@@ -1,9 +1,8 @@
 """What a steering is told between cycles: demands, jams, where the burn stands."""
 
-from mixer.flight.clamp import clamp
 from mixer.flight.cycle import cycle
-from mixer.flight.interpolate import force_at
 from mixer.flight.layout import *
+from mixer.flight.limits import hold, let_go
 
 
 def demand(w, pitch_mnm, yaw_mnm, roll_mnm):
@@ -29,26 +28,16 @@ def release(w):
     w[AGE] = w[TIMEOUT_US]
 
 
-def set_limits(w, vane, lo, hi):
-    """The deflections between which a vane, 0 to 3, can be."""
-    w[LIMIT_LO + vane] = lo
-    w[LIMIT_HI + vane] = hi
-    w[REACH_LO + vane] = force_at(w, vane, lo)
-    w[REACH_HI + vane] = force_at(w, vane, hi)
-
-
 def jam(w, vane, deflection):
     """Vane 0 to 3 stands still at this deflection, held inside its travel, until it is freed."""
-    stands = clamp(deflection, w[TRAVEL_LO + vane], w[TRAVEL_HI + vane])
-    w[DEFLECTION + vane] = stands
-    w[JAMMED] |= 1 << vane
-    set_limits(w, vane, stands, stands)
+    w[WATCH_DECLARED] &= ~(1 << vane)
+    hold(w, vane, deflection)
 
 
 def free(w, vane):
     """Vane 0 to 3 moves again, from where it stood."""
-    w[JAMMED] &= ~(1 << vane)
-    set_limits(w, vane, w[TRAVEL_LO + vane], w[TRAVEL_HI + vane])
+    w[WATCH_DECLARED] &= ~(1 << vane)
+    let_go(w, vane)
 
 
 def start(w, time_us, load_us):

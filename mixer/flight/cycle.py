@@ -5,6 +5,7 @@ from mixer.flight.boxes import set_boxes, set_steps, to_neutral
 from mixer.flight.burn import burn_on, gain_of_lever_arm
 from mixer.flight.clamp import clamp
 from mixer.flight.deflect import deflect
+from mixer.flight.jam_watch import look
 from mixer.flight.layout import *
 from mixer.flight.wanted import set_want
 
@@ -25,6 +26,7 @@ def status(w, dt_us):
 def cycle(w, pressure_pa, dt_us):
     """Run one control cycle, dt after the last one; return FLAGS."""
     dt_us = clamp(dt_us, 0, LONGEST_GAP_US)
+    look(w, dt_us)
     w[FLAGS] = status(w, dt_us)
     burn_on(w, pressure_pa, dt_us)
     set_want(w, gain_of_lever_arm(w))

@@ -1,4 +1,4 @@
-"""Tables of straight pieces: a vane's curve, read both ways, its servo's table, what changes in time.
+"""Tables of straight pieces: a vane's curve, read both ways, a servo's table, what changes in time.
 
 A search begins at the record that the tables name for the cell the number lies in; in time, at the
 record of the last cycle.

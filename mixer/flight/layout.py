@@ -34,29 +34,47 @@ BELIEVED_RATIO = 46  # the last believed one, Q14, and what was expected then
 BELIEVED_EXPECTED = 47
 EXPECTED_HINT = 48
 RATIO = 49  # pc/pc_ref that counts, Q14
-LASTING_WORDS = 50
+# The jam watch. In the order of the cycle's look at a vane.
+WATCH_READING = 50  # 0.001°, or NO_READING; taken by the next cycle
+WATCH_SEEN = 54  # the last reading, 0.001°
+WATCH_SILENT_US = 58  # since then
+WATCH_FROM = 62  # the reading from which a sensor has to follow its command to be believed
+WATCH_ANCHOR = 66  # where a vane stood when its command was first seen elsewhere,
+WATCH_STILL_US = 70  # how long it has stood there; below 0: the command is on the lower side
+WATCH_GAP_US = 74  # and the longest time without a reading meanwhile
+WATCH_BELIEVED = 78  # sensors that followed their command, bit 0 for vane 1
+SENSORS_OUT = 79  # sensors that are told to be out
+WATCH_SENSORS = 80  # sensors that have given a reading
+WATCH_DECLARED = 81  # vanes that the watch holds to be jammed
+WATCH_STATE = 82  # WATCH_WAITING, WATCH_ON or WATCH_OFF
+WATCH_FOUND = 83  # how many jams it has declared
+LASTING_WORDS = 84
 
 # ---- what a cycle works out for itself -----------------------------------------------------------
-KAPPA = 50  # force gain of pressure and wear, Q14
-STEP = 54  # slew in one cycle, 0.001°
-WINDOW_LO = 58  # deflections reachable this cycle
-WINDOW_HI = 62
-TARGET_BOX = 66  # force boxes, eighths of a count, four lower ends, four upper: T_τ of the policy,
-SLEW_BOX = 74  # W,
-FIRST_BOX = 82  # and W′, which leaves the last 1/32 of the slew to roll and effort
-WANT = 90  # pitch/L, yaw/L, roll/R in eighths of a count
-POINT = 93  # the primary: first demanded, then aimed at, at last delivered; units, x and y
-UNIT = 95  # the allocator's unit is an eighth of a count << UNIT
-CENTRE = 96  # of Z, units, x and y; and half the widths of its box
-HALF = 98
-BASE = 102  # strips of the null coordinate: their middles without roll,
-ETA = 106  # their middles,
-OMEGA = 110  # and half their widths
-STRIPS_BEGIN = 114  # where the last strip begins, where the first one ends
-STRIPS_END = 115
-MOMENT_GAIN = 116
+KAPPA = 84  # force gain of pressure and wear, Q14
+STEP = 88  # slew in one cycle, 0.001°
+WINDOW_LO = 92  # deflections reachable this cycle
+WINDOW_HI = 96
+TARGET_BOX = 100  # force boxes, eighths of a count, four lower ends, four upper: T_τ of the policy,
+SLEW_BOX = 108  # W,
+FIRST_BOX = 116  # and W′, which leaves the last 1/32 of the slew to roll and effort
+WANT = 124  # pitch/L, yaw/L, roll/R in eighths of a count
+POINT = 127  # the primary: first demanded, then aimed at, at last delivered; units, x and y
+UNIT = 129  # the allocator's unit is an eighth of a count << UNIT
+CENTRE = 130  # of Z, units, x and y; and half the widths of its box
+HALF = 132
+BASE = 136  # strips of the null coordinate: their middles without roll,
+ETA = 140  # their middles,
+OMEGA = 144  # and half their widths
+STRIPS_BEGIN = 148  # where the last strip begins, where the first one ends
+STRIPS_END = 149
+MOMENT_GAIN = 150
 FROM_REST = BASE  # eight, before there are strips: the ends of T_τ from a0
-STATE_WORDS = 118
+STATE_WORDS = 152
+NO_READING = (1 << 30) - 1  # of an angle sensor
+WATCH_WAITING = 0  # until the first reading
+WATCH_ON = 1
+WATCH_OFF = 2  # by the caller
 LONGEST_GAP_US = 16_000_000  # a longer one wears the vanes no more than this one does
 LONGEST_DT_US = 500_000  # and moves them no further than this one does
 WAITING = 0  # BURN: the clock stands; started by the jet, said to be by the flight computer, and
@@ -71,48 +89,48 @@ TICK = 10  # times in the tables are in ticks of 2^10 µs
 PRESSURE_MOST_PA = 0xFFFFFF
 
 # ---- flight tables ----------------------------------------------------------------------------
-COS = 118  # Q14
-SIN = 122
-COS_LOW = 126  # low halves, Q28
-SIN_LOW = 130
-ROW_X = 134  # rows of the minimum-norm forces, by the null vector
-ROW_Y = 138
-ROW_ROLL = 142
-ROW_Q = 146  # fraction bits of each vane's ROW_X, ROW_Y, ROW_ROLL and WIDTH
-WIDTH = 150
-NULL = 154  # null vector, Q14, largest 1
-NULL_EFFORT = 158  # null vector / its square, Q14
-SLEW_HIGH = 162  # slew in whole 0.001° a ms,
-SLEW_LOW = 166  # and what is left of it, in 0.001° a second
-TRAVEL_LO = 170  # 0.001°
-TRAVEL_HI = 174
-POLICY = 178  # 0 nearest, 1 direction
-PERIOD_US = 179
-TIMEOUT_US = 180
-PA_SHIFT = 181  # ratio_q14 = ((pressure_pa >> PA_SHIFT) * PA_MANT) >> 15
-PA_MANT = 182
-PA_MAX = 183
-PA_MIN = 184  # below this there is no jet to steer with
-MNM_MAX = 185  # largest |pitch| and |yaw| demand taken, mN·m
-ROLL_MNM_MAX = 186
-GAIN_EXP = 187  # demand in eighths of a count = (mN·m · gain) >> GAIN_EXP
-MOMENT_EXP = 188  # mN·m = (half counts · moment) >> MOMENT_EXP
-ROLL_GAIN = 189
-ROLL_GAIN_EXP = 190
-ROLL_MOMENT = 191
-ROLL_MOMENT_EXP = 192
-PULSE_Q = 193
-RATE_OFF = 194  # burn-load rate at 64 pressure ratios 1/32 apart, Q14, and its 64 rises
-N_PAIRS = 195
+COS = 152  # Q14
+SIN = 156
+COS_LOW = 160  # low halves, Q28
+SIN_LOW = 164
+ROW_X = 168  # rows of the minimum-norm forces, by the null vector
+ROW_Y = 172
+ROW_ROLL = 176
+ROW_Q = 180  # fraction bits of each vane's ROW_X, ROW_Y, ROW_ROLL and WIDTH
+WIDTH = 184
+NULL = 188  # null vector, Q14, largest 1
+NULL_EFFORT = 192  # null vector / its square, Q14
+SLEW_HIGH = 196  # slew in whole 0.001° a ms,
+SLEW_LOW = 200  # and what is left of it, in 0.001° a second
+TRAVEL_LO = 204  # 0.001°
+TRAVEL_HI = 208
+POLICY = 212  # 0 nearest, 1 direction
+PERIOD_US = 213
+TIMEOUT_US = 214
+PA_SHIFT = 215  # ratio_q14 = ((pressure_pa >> PA_SHIFT) * PA_MANT) >> 15
+PA_MANT = 216
+PA_MAX = 217
+PA_MIN = 218  # below this there is no jet to steer with
+MNM_MAX = 219  # largest |pitch| and |yaw| demand taken, mN·m
+ROLL_MNM_MAX = 220
+GAIN_EXP = 221  # demand in eighths of a count = (mN·m · gain) >> GAIN_EXP
+MOMENT_EXP = 222  # mN·m = (half counts · moment) >> MOMENT_EXP
+ROLL_GAIN = 223
+ROLL_GAIN_EXP = 224
+ROLL_MOMENT = 225
+ROLL_MOMENT_EXP = 226
+PULSE_Q = 227
+RATE_OFF = 228  # burn-load rate at 64 pressure ratios 1/32 apart, Q14, and its 64 rises
+N_PAIRS = 229
 # Two vanes; K, how roll moves their strips apart, and its fraction bits; 1/K, its fraction bits,
 # and the largest excess that it may be multiplied by.
-PAIRS = 196
+PAIRS = 230
 PAIR_STRIDE = 7
-N_EDGES = 238
+N_EDGES = 272
 # An edge of Z on the side of its normal n, in the order of the normals' angles; t is n turned by
 # +90°. Normal x, y; their low halves; |n·b|; t·b on the side of n; |t·b| of the vanes that the edge
 # is parallel to; n·b; its low halves. All Q14, low halves Q28.
-EDGES = 239
+EDGES = 273
 EDGE_LOW = 2
 EDGE_SUPPORT = 4
 EDGE_MIDDLE = 8
@@ -124,34 +142,36 @@ EDGE_STRIDE = 24
 # Tables of straight pieces: a record for each piece, in rising order. A piece ends where the next
 # one begins, and the ends of a table are pieces without end, so that a search needs no other test.
 END = (1 << 30) - 1  # beyond every angle, force and time, and yet a small number on a board
-CURVE_OFF = 335  # a record: deflection, force, force per deflection, deflection per force
-CURVE_N = 339
+CURVE_OFF = 369  # a record: deflection, force, force per deflection, deflection per force
+CURVE_N = 373
 CURVE_STRIDE = 4
-SERVO_OFF = 343  # deflection, pulse, pulse per deflection
-SERVO_N = 347
+SERVO_OFF = 377  # deflection, pulse, pulse per deflection
+SERVO_N = 381
 SERVO_STRIDE = 3
-WEAR_OFF = 351  # load in ticks; effectiveness and its slope of four vanes
-WEAR_N = 352
+WEAR_OFF = 385  # load in ticks; effectiveness and its slope of four vanes
+WEAR_N = 386
 WEAR_STRIDE = 9
-LEVER_OFF = 353  # time in ticks; gain and its slope; moment and its slope
-LEVER_N = 354
+LEVER_OFF = 387  # time in ticks; gain and its slope; moment and its slope
+LEVER_N = 388
 LEVER_STRIDE = 5
-EXPECTED_OFF = 355  # time in ticks; expected pc/pc_ref and its slope
-EXPECTED_N = 356
+EXPECTED_OFF = 389  # time in ticks; expected pc/pc_ref and its slope
+EXPECTED_N = 390
 EXPECTED_STRIDE = 3
 LEAP = 4  # records of what changes in time that a search may leap: so many ends close such a table
-BELIEVED_LOW = 357  # a reading is believed between these shares of what is expected, Q14,
-BELIEVED_HIGH = 358
-TRUST_US = 359  # and counts as it stands after this burn time
+BELIEVED_LOW = 391  # a reading is believed between these shares of what is expected, Q14,
+BELIEVED_HIGH = 392
+TRUST_US = 393  # and counts as it stands after this burn time
 # Where to begin a search on a curve: cells of 2.048° or 512 counts, each with the place of the
 # record that its lower end lies on, as in w[(deflection >> ANGLE_CELL) + w[CURVE_CELLS + vane]].
 ANGLE_CELL = 11
 FORCE_CELL = 12
 FORCE_CELLS_MASK = 31
-CURVE_CELLS = 360
-FORCE_CELLS = 364  # (force >> FORCE_CELL) & FORCE_CELLS_MASK, for ±8192 counts
-SERVO_CELLS = 368
-BODY = 372
+CURVE_CELLS = 394
+FORCE_CELLS = 398  # (force >> FORCE_CELL) & FORCE_CELLS_MASK, for ±8192 counts
+SERVO_CELLS = 402
+WATCH_BAND = 406  # 0.001°: a healthy vane comes so near to its command
+WATCH_WAIT_US = 410  # and stands still no longer while its command is farther away than that
+BODY = 414
 
 # ---- status flags -----------------------------------------------------------------------------
 PRIMARY_LIMITED = 1

@@ -6,7 +6,7 @@ A cycle allocates nothing and raises nothing. Vanes are numbered 1 to 4. The cal
 
 from array import array
 
-from mixer.flight import commands
+from mixer.flight import commands, jam_watch
 from mixer.flight import layout as at
 from mixer.flight.cycle import cycle
 
@@ -44,7 +44,10 @@ class Steering:
         commands.wait(self._w, load_us)
 
     flags = property(lambda self: self._w[at.FLAGS])
-    jammed = property(lambda self: self._w[at.JAMMED])  # the vanes told to be: bit 0 for vane 1
+    jammed = property(lambda self: self._w[at.JAMMED])  # the vanes held to be: bit 0 for vane 1
+    declared = property(lambda self: self._w[at.WATCH_DECLARED])  # those of them by the jam watch
+    jams_found = property(lambda self: self._w[at.WATCH_FOUND])
+    sensors_out = property(lambda self: self._w[at.SENSORS_OUT])  # bit 0 for vane 1
     time_us = property(lambda self: self._w[at.TIME])
     load_us = property(lambda self: self._w[at.LOAD])
     ratio_q14 = property(lambda self: self._w[at.RATIO])  # pc/pc_ref that counts
@@ -70,6 +73,17 @@ class Steering:
     def free(self, vane):
         """Vane 1 … 4 moves again, from where it stood."""
         commands.free(self._w, vane - 1)
+
+    def sensed(self, vane1_mdeg, vane2_mdeg, vane3_mdeg, vane4_mdeg):
+        """Tell what the angle sensors say, for the next `step`; NO_READING where one says nothing.
+
+        From the first call on the jam watch is on: see `jam_watch`.
+        """
+        jam_watch.sensed(self._w, vane1_mdeg, vane2_mdeg, vane3_mdeg, vane4_mdeg)
+
+    def watch(self, on):
+        """Switch the jam watch off, and what it declared is free; or on again."""
+        jam_watch.watch(self._w, on)
 
     def step(self, pressure_pa, dt_us):
         """Run one control cycle, `dt_us` after the last one; return the flags."""

@@ -9,7 +9,7 @@ from array import array
 from binascii import crc32
 
 MAGIC = b"4VFT"
-VERSION = 4
+VERSION = 5
 _HEADER = "<4sHHI"
 HEADER_BYTES = 12
 

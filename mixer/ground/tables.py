@@ -18,6 +18,7 @@ from mixer.ground.pieces import angle_cells, first_cell, force_cells, lasting, s
 from mixer.ground.quantities import Array
 from mixer.ground.table_limits import assembled, refuse_unfit
 from mixer.ground.vehicle_errors import Problem, VehicleError
+from mixer.ground.watch_limits import watch_limits
 
 if TYPE_CHECKING:
     from mixer.ground.vehicle import Vehicle
@@ -111,6 +112,7 @@ class Words:
         self.put_wear()
         self.put_lever()
         self.put_roll()
+        self.put_watch()
         return self.head + self.body
 
     def refuse(self, key: str, value: object, message: str) -> VehicleError:
@@ -397,6 +399,11 @@ class Words:
         self.put(at.ROLL_MOMENT, moment.mantissa)
         self.put(at.ROLL_MOMENT_EXP, moment.exponent)
         self.put(at.ROLL_MNM_MAX, min(MOST_MNM, int(0.999 * FAR_EIGHTHS / per_mnm)))
+
+    def put_watch(self) -> None:
+        band_deg, wait_s = watch_limits(self.vehicle)
+        self.put(at.WATCH_BAND, np.ceil(band_deg * 1e3))
+        self.put(at.WATCH_WAIT_US, np.ceil(wait_s * 1e6))
 
 
 def halves(values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -94,6 +94,7 @@ def dump(tables: FlightTables) -> list[Group]:
         Group("room for the steering state", (read.field("not used", 0, at.STATE_WORDS),)),
         control(read),
         pressure(read),
+        jam_watch(read),
         demands(read),
         layout(read),
         effort(read),
@@ -128,6 +129,13 @@ def pressure(read: Reader) -> Group:
         read.field("believed from, share of what is expected", at.BELIEVED_LOW, scale=Q14),
         read.field("believed to", at.BELIEVED_HIGH, scale=Q14),
         read.field("counts as it stands after", at.TRUST_US, unit="s", scale=1e-6),
+    ))  # fmt: skip
+
+
+def jam_watch(read: Reader) -> Group:
+    return Group("jam watch", (
+        read.field("a healthy vane comes within", at.WATCH_BAND, VANES, "deg", 1e-3),
+        read.field("and stands still no longer than", at.WATCH_WAIT_US, VANES, "ms", 1e-3),
     ))  # fmt: skip
 
 

@@ -10,7 +10,7 @@
 
 #include "fourvane.h"
 
-enum { START, RELEASE, JAM, FREE, DEMAND, STEP, RESET };
+enum { START, RELEASE, JAM, FREE, DEMAND, STEP, RESET, SENSED, WATCH };
 
 static int read_words(int32_t *words, size_t count)
 {
@@ -39,6 +39,12 @@ static int32_t done(fv_steering *steering, const int32_t *op)
         return fv_free(steering, op[1]);
     case DEMAND:
         return fv_demand(steering, op[1], op[2], op[3]);
+    case SENSED:
+        fv_sensed(steering, op[1], op[2], op[3], op[4]);
+        return 0;
+    case WATCH:
+        fv_watch(steering, op[1]);
+        return 0;
     case STEP:
         return fv_step(steering, op[1], op[2]);
     default:
@@ -71,7 +77,7 @@ int main(void)
             return 3;
         }
         while (count-- > 0) {
-            int32_t op[6], got[20];
+            int32_t op[6], got[23];
             fv_output output;
             if (!read_words(op, 6)) {
                 return 3;
@@ -90,7 +96,10 @@ int main(void)
             got[17] = fv_jammed(steering);
             got[18] = fv_time_us(steering);
             got[19] = fv_load_us(steering);
-            write_words(got, 20);
+            got[20] = fv_declared(steering);
+            got[21] = fv_jams_found(steering);
+            got[22] = fv_sensors_out(steering);
+            write_words(got, 23);
         }
         if (said == FV_OK) {
             write_words(steering->words, STATE_WORDS);

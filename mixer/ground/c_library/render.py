@@ -27,7 +27,7 @@ KINDS = (
     "CHECKED", "START", "BELIEF", "STATE",
 )  # fmt: skip
 LARGEST_ON_THE_LINE = 0x3FFFFFFF  # what is farther out would cost heap on a board
-COMMANDS = ("reset", "start", "demand", "release", "jam", "free", "cycle")
+COMMANDS = ("reset", "start", "demand", "release", "jam", "free", "sensed", "watch", "cycle")
 LICENCE_LINE = "MIT License, (c) 2026 The Fourvane authors; see LICENSE."
 NUMBERS_A_LINE = 8
 MEANINGS = {
@@ -37,7 +37,7 @@ MEANINGS = {
     "no-thrust": "pressure below a twentieth of the reference: vanes go to neutral",
     "stale-demand": "no demand for the vehicle's timeout: vanes go to neutral",
     "bad-demand": "a demand was out of range and refused since the last step",
-    "jammed-vane": "a vane is told to be jammed",
+    "jammed-vane": "a vane is told, or found by the jam watch, to be jammed",
     "doubted-pressure": "the pressure was not believed; the last believed one stands in for it",
 }
 # Where each template goes in the folder.
@@ -87,6 +87,7 @@ def numbers(vehicle: Vehicle, tables: FlightTables) -> dict[str, Any]:
         "crc_steps": 32 * len(words),
         "last_us": at.LAST_US,
         "gap_us": at.LONGEST_GAP_US,
+        "no_reading": at.NO_READING,
         "flags": [
             {"name": c_name(name), "word": name, "bit": 1 << bit, "meaning": MEANINGS[name]}
             for bit, name in enumerate(FLAG_NAMES)

@@ -48,6 +48,7 @@ def admitted(words: list[int]) -> list[Span]:
     state[at.BELIEVED_EXPECTED] = (1, MOST_RATIO)
     state[at.JAMMED] = (0, (1 << at.VANES) - 1)
     state[at.AGE] = (0, words[at.TIMEOUT_US] + at.LONGEST_GAP_US)
+    watched(words, state)
     for hint in HINTS:
         records = places(words, hint)
         state[hint] = (records[0], records[-1])
@@ -58,3 +59,20 @@ def admitted(words: list[int]) -> list[Span]:
         reach = (min(forces) - 1, max(forces) + 1)  # a slope's rounding at the end of its piece
         state[at.REACH_LO + i] = state[at.REACH_HI + i] = reach
     return state
+
+
+def watched(words: list[int], state: list[Span]) -> None:
+    """What the words of the jam watch can hold."""
+    for word in (at.WATCH_BELIEVED, at.SENSORS_OUT, at.WATCH_SENSORS, at.WATCH_DECLARED):
+        state[word] = (0, (1 << at.VANES) - 1)
+    state[at.WATCH_STATE] = (at.WATCH_WAITING, at.WATCH_OFF)
+    state[at.WATCH_FOUND] = (0, at.LAST_US)
+    for i in range(at.VANES):
+        band = words[at.WATCH_BAND + i]
+        seen = (words[at.TRAVEL_LO + i] - band, words[at.TRAVEL_HI + i] + band)
+        seen = (min(seen[0], 0), max(seen[1], 0))  # 0 before the first reading
+        for word in (at.WATCH_SEEN, at.WATCH_FROM, at.WATCH_ANCHOR):
+            state[word + i] = seen
+        state[at.WATCH_READING + i] = (-at.NO_READING, at.NO_READING)
+        state[at.WATCH_SILENT_US + i] = state[at.WATCH_GAP_US + i] = (0, at.LONGEST_DT_US)
+        state[at.WATCH_STILL_US + i] = (-at.LONGEST_GAP_US, at.LONGEST_GAP_US)
