@@ -45,6 +45,7 @@ class SteeringBlock:
         self.moment_mnm = columns[at.MOMENT : at.MOMENT + 3]
         self.flags, self.jammed = columns[at.FLAGS], columns[at.JAMMED]
         self.time_us, self.load_us = columns[at.TIME], columns[at.LOAD]
+        self.burn = columns[at.BURN]
         self.reset(slice(None))
 
     def reset(self, rows: Rows) -> None:
