@@ -4,6 +4,7 @@ Any core that has to give the same integers, at a bounded cost, is tried on thes
 """
 
 from collections.abc import Iterator
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -97,7 +98,13 @@ UNLIKE: dict[str, dict[str, Any]] = {
 
 def unlike_tables() -> Iterator[tuple[str, FlightTables]]:
     """Name and flight tables of each, by both policies."""
-    for name, changes in UNLIKE.items():
+    for name in UNLIKE:
         for policy in POLICIES:
-            control = {**changes.get("control", {}), "policy": policy}
-            yield f"{name}, {policy}", vehicle(**{**changes, "control": control}).flight_tables()
+            yield f"{name}, {policy}", _tables(name, policy)
+
+
+@cache  # the proof that every word fits takes a tenth of a second
+def _tables(name: str, policy: str) -> FlightTables:
+    changes = UNLIKE[name]
+    control = {**changes.get("control", {}), "policy": policy}
+    return vehicle(**{**changes, "control": control}).flight_tables()
