@@ -11,12 +11,13 @@ from unittest.mock import patch
 
 import numpy as np
 
-from mixer.flight import FlightTables, commands
+from mixer.flight import FlightTables, commands, jam_watch
 from mixer.flight import layout as at
 from mixer.flight.cycle import cycle
 
 flight_cycle = import_module("mixer.flight.cycle")
 HELD = 7  # cycles a demand is held
+SENSED = 60  # cycles with angle sensors, and as many without
 JAM_SHARE, FREE_SHARE, START_SHARE, BAD_SHARE, RELEASE_SHARE = 0.01, 0.03, 0.01, 0.02, 0.02
 
 
@@ -48,6 +49,7 @@ def record(tables: FlightTables, seed: int, cycles: int) -> Recorded:
         if n % HELD == 0:
             demand = random_demand(tables, rng)
         command(w, rng, demand)
+        sense(w, n)
         pressure_pa, dt_us = conditions(tables, rng)
         before[n] = words
         given[n] = pressure_pa, dt_us
@@ -99,6 +101,16 @@ def command(w: array, rng: Random, demand: tuple[int, int, int]) -> None:
         commands.release(w)
     else:
         commands.demand(w, *demand)
+
+
+def sense(w: array, n: int) -> None:
+    """Angle sensors, in every other stretch: three see the command, one stops in the middle."""
+    if n % (2 * SENSED) < SENSED:
+        readings = list(w[at.DEFLECTION : at.DEFLECTION + at.VANES])
+        if n % SENSED > SENSED // 2:
+            vane = n // SENSED % at.VANES
+            readings[vane] = w[at.WATCH_SEEN + vane]
+        jam_watch.sensed(w, *readings)
 
 
 def conditions(tables: FlightTables, rng: Random) -> tuple[int, int]:
