@@ -15,8 +15,10 @@ from tests.c_library import (
     RELEASE,
     RESET,
     ROOM,
+    SENSED,
     START,
     STEP,
+    WATCH,
     build_player,
     carried,
     exported,
@@ -25,6 +27,7 @@ from tests.c_library import (
     random_tables,
     run,
 )
+from tests.watched_ops import watched_operations
 
 VEHICLES = 100
 CYCLES = 176  # of each, so that every kind of segment comes
@@ -63,8 +66,11 @@ def core(folder: Path) -> list[tuple[str, str]]:
         tables = random_tables(seed)
         ops = operations(self_test.record(tables, CYCLES, seed))
         play(player, [(carried(tables, ops), len(ops))])
+        ops = watched_operations(tables, CYCLES, seed)
+        play(player, [(carried(tables, ops), len(ops))])
     every = [(STEP, 0, 0), (DEMAND, 0, 0, 0), (JAM, 1, 0), (FREE, 1), (JAM, 0, 0), (FREE, 5),
-             (JAM, 5, 0), (FREE, 0), (START, 0, 0), (RELEASE,), (RESET,)]  # fmt: skip
+             (JAM, 5, 0), (FREE, 0), (START, 0, 0), (RELEASE,), (RESET,), (SENSED, 0, 0, 0, 0),
+             (WATCH, 0)]  # fmt: skip
     tables = random_tables(0)
     for header in ({}, {"version": 0}, {"count": 9}, {"count": ROOM + 1}, {"crc": 1}):
         play(player, [(carried(tables, every, **header), len(every))])

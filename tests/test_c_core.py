@@ -36,6 +36,7 @@ from tests.c_library import (
     sources,
 )
 from tests.vehicles import vehicle
+from tests.watched_ops import watched_operations
 
 VEHICLES = 100
 CYCLES = {"long": 10_000, "ci": 1_000, "laptop": 60}  # of each vehicle
@@ -85,6 +86,20 @@ def test_no_integer_differs_over_random_vehicles_and_cycles(
     record_property(
         "shown", f"C core: {VEHICLES} random vehicles, {VEHICLES * cycles} cycles, 0 differ"
     )
+
+
+def test_no_integer_differs_where_angle_sensors_speak(player: Path) -> None:
+    """Vanes are declared and freed, sensors go out and are believed again."""
+    found = 0
+    for seed in range(12):
+        tables = random_tables(seed)
+        ops = watched_operations(tables, 240, seed)
+        (came,) = play(player, [(carried(tables, ops), len(ops))])
+        after, state = in_python(tables, ops)
+        assert came.after == after, f"vehicle seed {seed}"
+        assert list(came.state) == state
+        found += state[at.WATCH_FOUND]
+    assert found > 0
 
 
 @settings(max_examples=60)
