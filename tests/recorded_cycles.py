@@ -11,7 +11,7 @@ from unittest.mock import patch
 
 import numpy as np
 
-from mixer.flight import FlightTables, commands, jam_watch
+from mixer.flight import FlightTables, commands
 from mixer.flight import layout as at
 from mixer.flight.cycle import cycle
 
@@ -110,7 +110,7 @@ def sense(w: array, n: int) -> None:
         if n % SENSED > SENSED // 2:
             vane = n // SENSED % at.VANES
             readings[vane] = w[at.WATCH_SEEN + vane]
-        jam_watch.sensed(w, *readings)
+        commands.sensed(w, *readings)
 
 
 def conditions(tables: FlightTables, rng: Random) -> tuple[int, int]:

@@ -6,12 +6,14 @@ healthy. Commands are whatever the slew allows.
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from mixer.flight import FlightTables, Steering
 from mixer.flight import layout as at
+from mixer.ground.steering_block import SteeringBlock
 from mixer.ground.tables import slew_mdeg_s
 from mixer.ground.watch_limits import LAG_MS, LATENCY_MS, NOISE_DEG, PLAY_DEG, SLOWEST, TRIM_DEG
 from tests.vehicles import vehicle
@@ -130,15 +132,16 @@ def test_a_jammed_vane_is_found_soon_after_its_command_leaves_it(size):
 
 @given(HEALTHY, DEMANDS, st.integers(0, 9))
 def check_freed(servo, demands, seed):
-    """Jammed at neutral, found, then torn off and moved by hand: free, and it stays free."""
+    """Jammed at neutral, found, turned by 2 degrees from outside, then healthy again."""
     wanted = [*SWEEP, (0.0, 60), (8.0, 60), *demands]
+    jams_ms, turned_ms, healthy_ms = (SWEEP_MS + count * PERIOD_MS for count in (60, 110, 114))
 
     def begin(now_ms, one):
-        if SWEEP_MS + 60 * PERIOD_MS < now_ms < SWEEP_MS + 110 * PERIOD_MS:
+        if jams_ms <= now_ms < healthy_ms:
             one.stuck_deg = one.vane_deg
-        elif one.stuck_deg is not None:
+            one.vane_deg += 2.0 if now_ms == turned_ms else 0.0
+        else:
             one.stuck_deg = None
-            one.servo_deg += 2.0
 
     w, told = watched(TABLES, servo, *cycles(wanted, [PERIOD_MS]), seed, begin=begin)
     assert told.found == 1 and told.declared == 0
@@ -299,3 +302,37 @@ def test_a_steering_without_sensors_does_not_know_the_watch():
             one.step(Read.pressure_pa, 5000)
         assert list(waiting.deflection_mdeg) == list(off.deflection_mdeg)
         assert waiting.flags == off.flags
+
+
+def test_a_block_with_sensors_equals_as_many_steerings():
+    """Of five, one vane each is stuck from the 140th cycle on; the sixth has no sensors."""
+    rows = 6
+    steerings, block = [Steering(TABLES) for _ in range(rows)], SteeringBlock(TABLES, rows)
+    sees = np.arange(rows) < 5
+    for cycle in range(220):
+        pitch_mnm = np.where(cycle // 40 % 2, 1, -1) * (TABLES.words[at.MNM_MAX] // 1024)
+        pitch_mnm = pitch_mnm * np.arange(4, 10) // 10
+        demands = np.stack([pitch_mnm, 0 * pitch_mnm, 0 * pitch_mnm])
+        readings = block.deflection_mdeg.copy()
+        if cycle == 140:
+            stuck = readings.copy()
+        for row in range(5 if cycle >= 140 else 0):
+            readings[row % 4, row] = stuck[row % 4, row]
+        if cycle == 200:
+            block.watch(0, False)
+            steerings[0].watch(False)
+        block.sensed(readings, sees)
+        block.demand(demands)
+        block.step(Read.pressure_pa, 1000 * PERIOD_MS)
+        for row, steering in enumerate(steerings):
+            if sees[row]:
+                steering.sensed(*readings[:, row].tolist())
+            steering.demand(*demands[:, row].tolist())
+            steering.step(Read.pressure_pa, 1000 * PERIOD_MS)
+            assert block.deflection_mdeg[:, row].tolist() == list(steering.deflection_mdeg)
+            assert [block.flags[row], block.jammed[row], block.declared[row]] == [
+                steering.flags, steering.jammed, steering.declared,
+            ]  # fmt: skip
+            assert block.sensors_out[row] == steering.sensors_out
+    assert block.jams_found.tolist() == [one.jams_found for one in steerings]
+    assert block.jams_found.sum() >= 3 and block.jams_found[5] == 0

@@ -98,7 +98,7 @@ def watched(
             now_ms += 1
         begin(now_ms, servo)
         reading = sensor(now_ms, servo.sensed_mdeg(random))
-        jam_watch.sensed(w, reading, *[at.NO_READING] * 3)
+        commands.sensed(w, reading, *[at.NO_READING] * 3)
         jam_watch.look(w, 1000 * dt_ms)
         if w[at.WATCH_DECLARED] and told.first_ms is None:
             told.first_ms = now_ms

@@ -29,31 +29,6 @@ FASTER = 2  # no vane turns so many times its slew
 LONGEST_SILENCE_US = 100_000
 
 
-def sensed(w, vane1_mdeg, vane2_mdeg, vane3_mdeg, vane4_mdeg):
-    """What the angle sensors say, for the next cycle; NO_READING where one says nothing now."""
-    w[WATCH_READING] = clamp(vane1_mdeg, -NO_READING, NO_READING)
-    w[WATCH_READING + 1] = clamp(vane2_mdeg, -NO_READING, NO_READING)
-    w[WATCH_READING + 2] = clamp(vane3_mdeg, -NO_READING, NO_READING)
-    w[WATCH_READING + 3] = clamp(vane4_mdeg, -NO_READING, NO_READING)
-    if w[WATCH_STATE] == WATCH_WAITING:
-        w[WATCH_STATE] = WATCH_ON
-
-
-def watch(w, on):
-    """Switch the watch off: what it declared is free and what it saw forgotten; or on again."""
-    if on == 0:
-        for vane in range(VANES):
-            if w[WATCH_DECLARED] & (1 << vane) != 0:
-                let_go(w, vane)
-        w[WATCH_DECLARED] = 0
-        w[WATCH_SENSORS] = 0
-        w[WATCH_BELIEVED] = 0
-        w[SENSORS_OUT] = 0
-        w[WATCH_STATE] = WATCH_OFF
-    elif w[WATCH_STATE] == WATCH_OFF:
-        w[WATCH_STATE] = WATCH_WAITING
-
-
 def doubt(w, vane):
     """Believe a sensor no longer, until it has followed its command from here on."""
     w[SENSORS_OUT] |= 1 << vane
