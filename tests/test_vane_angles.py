@@ -1,7 +1,9 @@
 """Angle sensors in flight, on stand-ins for the multiplexer's bus and for analogue inputs."""
 
+import subprocess
 import sys
 import types
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -13,6 +15,7 @@ from hil.loopback import Loopback
 from hil.node_link import NodeLink, demand_contents
 from mixer.flight import Steering
 from mixer.flight import layout as at
+from tests.test_micropython import interpreter
 from tests.vehicles import vehicle
 
 TABLES = vehicle().flight_tables()
@@ -260,3 +263,48 @@ def test_a_control_check_leaves_nothing_for_the_jam_watch() -> None:
     flown.node.angles.look(flown.steering, True)
     assert told[at.WATCH_STATE] == at.WATCH_WAITING
     assert not told[at.WATCH_BELIEVED]
+
+
+ON_A_BOARD = """
+import micropython
+from firmware_port import vane_angles as v
+
+class Bus:
+    def __init__(self):
+        self.there = True
+    def writeto(self, address, data):
+        if not self.there:
+            raise OSError(5)
+    def readfrom_mem_into(self, address, register, told):
+        told[0] = 0x20
+        told[1] = told[2] = 8
+
+class Told:
+    def sensed(self, vane1, vane2, vane3, vane4):
+        pass
+
+def looks(count):
+    for _ in range(count):
+        angles.look(told, False)
+
+bus, told = Bus(), Told()
+angles = v.VaneAngles(v.MultiplexedEncoders(bus, 0x70, (0, 1, 2, 3)), (0,) * 4, (360_000,) * 4)
+looks(1)
+micropython.heap_lock()
+looks(200)
+bus.there = False
+looks(200)  # what an OSError takes comes from the interpreter's reserve
+micropython.heap_unlock()
+print(angles.mdeg)
+"""
+
+
+def test_on_micropython_sensors_are_read_without_heap_also_on_a_dead_bus() -> None:
+    micropython = interpreter()
+    if micropython is None:
+        pytest.skip("because no `micropython` was found: install the test extra to run this")
+    root = Path(__file__).parents[1]
+    run = subprocess.run(
+        [micropython, "-c", ON_A_BOARD], cwd=root, capture_output=True, text=True, timeout=60
+    )
+    assert run.stdout.strip() == f"array('i', {[p.NO_ANGLE] * 4})", run.stderr
