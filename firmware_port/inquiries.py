@@ -1,17 +1,21 @@
-"""The requests that move nothing: counters, identity, forces, and the end of the node."""
+"""The requests that move nothing: counters, identity, forces, beliefs, and the end of the node."""
+
+from array import array
 
 from firmware_port import protocol as p
 
 
 class Inquiries:
-    """Handles COUNTERS, IDENTIFY, FORCES and STOP for a node."""
+    """Handles COUNTERS, IDENTIFY, FORCES, BELIEF and STOP for a node."""
 
     def __init__(self, node):
         self._node = node
         node.handlers[p.COUNTERS] = self._on_counters
         node.handlers[p.IDENTIFY] = self._on_identify
         node.handlers[p.FORCES] = self._on_forces
+        node.handlers[p.BELIEF] = self._on_belief
         node.handlers[p.STOP] = self._on_stop
+        self._belief = array("i", [0, 0, 0])
         self.name = b""
         self.cost_unit = p.MICROSECONDS
 
@@ -48,6 +52,23 @@ class Inquiries:
         node.put(node.steering.force, 0, 4, 3)
         node.put_number(node.steering.load_us // 1000)
         node.put_number(node.steering.time_us // 1000)
+        return p.TAKEN
+
+    def _on_belief(self, length):
+        if length:
+            return p.WRONG_LENGTH
+        node = self._node
+        steering = node.steering
+        if steering is None:
+            return p.NO_TABLES
+        belief = self._belief
+        belief[0] = steering.time_us
+        belief[1] = steering.load_us
+        belief[2] = steering.doubted_us
+        node.put(belief, 0, 3, 4)
+        node.put_number(steering.ratio_q14)
+        node.put_number(steering.jammed)
+        node.put_number(steering.burn)
         return p.TAKEN
 
     def _on_stop(self, length):

@@ -8,6 +8,7 @@ is what the node's cycles counted, since ticks wrap.
 
 from firmware_port import protocol as p
 from firmware_port.frames import unpack
+from mixer.flight import layout as at
 
 DEMAND_BYTES = 15
 LATE = -1  # answered after the cycle
@@ -16,7 +17,7 @@ NONE = -1  # no sequence number has been taken yet: the first one is in order
 
 
 class Motion:
-    """Handles DEMAND, ASK, ARM, DISARM, JAM, FREE and BURN for a node."""
+    """Handles DEMAND, ASK, ARM, DISARM, JAM, FREE, BURN and START for a node."""
 
     def __init__(self, node):
         self._node = node
@@ -29,6 +30,7 @@ class Motion:
         node.handlers[p.JAM] = self._on_jam
         node.handlers[p.FREE] = self._on_free
         node.handlers[p.BURN] = self._on_burn
+        node.handlers[p.START] = self._on_start
 
     def _in_order(self):
         """The verdict on the request's sequence number; TAKEN makes it the last one taken."""
@@ -54,12 +56,14 @@ class Motion:
         words = node.words
         request = node.request
         end = unpack(request, p.HEADER, 3, 4, words, 0)
+        if node.state == p.CHECKING:
+            node.check.end()
         if node.state != p.SAFE:
             if not node.steering.demand(words[0], words[1], words[2]):
                 return p.OUT_OF_RANGE
-            node.silent_us = 0
             if node.state == p.LINK_LOST:
                 node.become(p.ARMED, p.TO_ARMED)
+        node.silent_us = 0
         node.acted_on = node.state != p.SAFE
         node.pressure_pa = request[end] | request[end + 1] << 8 | request[end + 2] << 16
         if node.pending:
@@ -77,7 +81,11 @@ class Motion:
         node.put_number(self._token)
         return p.TAKEN
 
-    def _token_fits(self):
+    def begin_numbers(self):
+        """They count from the request being handled on."""
+        self._last = self._node.sequence
+
+    def token_fits(self):
         """Whether the request brings the token asked for a moment ago; it is used up either way."""
         node = self._node
         fits = node.token_us > 0 and node.words[0] == self._token
@@ -88,13 +96,13 @@ class Motion:
         node = self._node
         if not node.numbers(length, 1, 3):
             return p.WRONG_LENGTH
-        if not self._token_fits():
+        if not self.token_fits():
             return p.WRONG_TOKEN
         if node.steering is None:
             return p.NO_TABLES
-        if node.state == p.ARMED or node.when_safe is not None:
+        if node.state == p.ARMED or node.state == p.CHECKING or node.when_safe is not None:
             return p.NOT_NOW
-        self._last = node.sequence
+        self.begin_numbers()
         node.silent_us = 0
         node.store.forget()
         node.become(p.ARMED, p.TO_ARMED)
@@ -105,14 +113,16 @@ class Motion:
         if not node.numbers(length, 1, 3):
             return p.WRONG_LENGTH
         if node.words[0]:
-            if not self._token_fits():
+            if not self.token_fits():
                 return p.WRONG_TOKEN
-            self._last = node.sequence
+            self.begin_numbers()
         else:
             order = self._in_order()
             if order != p.TAKEN:
                 return order
-        if node.state != p.SAFE:
+        if node.state == p.CHECKING:
+            node.check.end()
+        elif node.state != p.SAFE:
             node.steering.release()  # at once: no demand from before may count after a new arming
             node.become(p.SAFE, p.TO_SAFE)
         return p.TAKEN
@@ -141,6 +151,8 @@ class Motion:
             return p.NO_TABLES
         if not 1 <= node.words[0] <= 4:
             return p.OUT_OF_RANGE
+        if node.state == p.CHECKING:
+            return p.NOT_NOW
         return self._in_order()
 
     def _on_burn(self, length):
@@ -151,10 +163,30 @@ class Motion:
             return p.NO_TABLES
         if node.words[0] < 0 or node.words[1] < 0:
             return p.OUT_OF_RANGE
-        if node.state == p.ARMED:
+        if node.state == p.ARMED or node.state == p.CHECKING:
             return p.NOT_NOW
         order = self._in_order()
         if order != p.TAKEN:
             return order
-        node.steering.start(node.words[0], node.words[1])
+        if node.words[0]:
+            node.steering.start(node.words[0], node.words[1])
+        else:
+            node.steering.wait(node.words[1])
+        return p.TAKEN
+
+    def _on_start(self, length):
+        """A clock that the jet has started runs on from where it is; any other one, from 0."""
+        node = self._node
+        if length:
+            return p.WRONG_LENGTH
+        steering = node.steering
+        if steering is None:
+            return p.NO_TABLES
+        order = self._in_order()
+        if order != p.TAKEN:
+            return order
+        if node.state == p.CHECKING:
+            node.check.end()
+        if steering.burn < at.SAID:
+            steering.start(steering.time_us, steering.load_us)
         return p.TAKEN

@@ -2,6 +2,7 @@
 
 States. Safe: vanes at neutral, demands answered but not acted on. Armed: they move. Link-lost:
 armed, but no good demand for the vehicle's timeout; vanes at neutral, the next good demand goes on.
+Checking: safe, but each vane in turn goes out and back by itself (`control_check.py`).
 A cycle begins when a demand has come and at least half a period has passed, and by itself when none
 comes, so that the vanes follow the flight computer's own rhythm without a beat between two clocks.
 """
@@ -9,6 +10,7 @@ comes, so that the vanes follow the flight computer's own rhythm without a beat 
 from array import array
 
 from firmware_port import protocol as p
+from firmware_port.control_check import ControlCheck
 from firmware_port.frames import pack, seal, unpack
 from firmware_port.inquiries import Inquiries
 from firmware_port.motion import Motion
@@ -30,12 +32,15 @@ class Node:
     line: `receive(chunk)` puts bytes in and returns how many, at once; `send(data, count)`.
     outputs: `write(pulse_ns)`, `off()`. clock, meter: see `hardware.py`; the
     meter's unit is that of a step's cost. store: a TableStore. watchdog: a Watchdog, or None.
-    console: `serving.Console`, or None where the line is the prompt's own.
+    console: `serving.Console`, or None where the line is the prompt's own. angles: the vanes' angle
+    sensors, a VaneAngles, or None.
     More kinds of frames: `handlers[kind] = function(length of contents)`, which returns a verdict
     and may `put` contents into the answer.
     """
 
-    def __init__(self, line, outputs, clock, meter, store, watchdog=None, console=None):
+    def __init__(
+        self, line, outputs, clock, meter, store, watchdog=None, console=None, angles=None
+    ):
         self.line = line
         self.outputs = outputs
         self.clock = clock
@@ -55,6 +60,7 @@ class Node:
         self.pending_sequence = 0
         self.acted_on = False  # that demand was taken while armed, and still counts
         self.token_us = 0  # how long the token for arming is still good, 0 where there is none
+        self.angles = angles
         self.resting = True  # vanes and pulses stood still in the last cycle
         self.when_safe = None  # another's cycle in the safe state, given the time step in µs
         self.words = array("i", [0] * WORDS)
@@ -72,7 +78,8 @@ class Node:
         self._rest = array("i", [0, 0, 0, 0])
         self._cost = array("i", [0])
         self._last = clock.now()
-        Motion(self)
+        self.motion = Motion(self)
+        self.check = ControlCheck(self)
         self.inquiries = Inquiries(self)
         TableLoading(self)
         if store.tables is not None:
@@ -131,9 +138,9 @@ class Node:
             self.token_us = max(self.token_us - dt_us, 0)
         steering = self.steering
         if steering is not None:
-            if self.state == p.SAFE:
+            if self.state == p.SAFE or self.state == p.CHECKING:
                 steering.release()
-            elif self.silent_us < self.timeout_us:
+            if self.silent_us < self.timeout_us:
                 self.silent_us += dt_us
             elif self.state == p.ARMED:
                 self.become(p.LINK_LOST, p.TO_LINK_LOST)
@@ -142,6 +149,8 @@ class Node:
                 self.when_safe(dt_us)
             else:
                 self._step(steering, dt_us)
+            if self.state == p.CHECKING:
+                self.check.cycle(dt_us)
             self.resting = False
             if self.state == p.SAFE:
                 self._watch_rest(steering)
@@ -160,13 +169,16 @@ class Node:
             self.watchdog.feed(self.state != p.SAFE)
 
     def _step(self, steering, dt_us):
+        if self.angles is not None:
+            self.angles.look(steering, self.state == p.CHECKING)
         meter = self._meter
         pressure_pa = self.pressure_pa
         start = meter.now()
         cycle, words = steering.core  # `steering.step` would cost 700 more
         cycle(words, pressure_pa, dt_us)
         self._cost[0] = meter.since(start)
-        self.pulses.follow(steering, dt_us, self.state != p.SAFE)
+        armed = self.state == p.ARMED or self.state == p.LINK_LOST
+        self.pulses.follow(steering, dt_us, armed)
         self.outputs.write(self.pulses.pulse_ns)
 
     def _watch_rest(self, steering):

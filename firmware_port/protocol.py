@@ -30,19 +30,32 @@ TABLES_BEGIN = 9  # i24 bytes, i24 upper and lower half of their CRC-32 → i24 
 #                   tables are stored, only before the first arming since the last reset
 TABLES_PIECE = 10  # i24 offset, then at most PIECE bytes → i24 next offset
 TABLES_COMMIT = 11  # nothing → nothing
-BURN = 12  # i32 burn time, i32 burn load µs → nothing: for vanes that are not new
+BURN = (
+    12  # i32 burn time, i32 burn load µs → nothing. With a burn time of 0 the vanes are not new and
+)
+#            the burn has yet to begin; else it began so long ago: for a board that starts anew
 STOP = 13  # nothing → nothing; the node ends and gives the line back
 FORCES = 14  # nothing → i24 four forces in eighths of a count, i24 burn load ms, burn time ms
 PACE = 15  # i24 µs, i24 1 for forces → nothing. This and the next only where time comes over the
 #            link (`paced.py`): from here on every demand is that much later than the frame before
 #            it; with forces, answers to demands end in four forces, i24, eighths of a count
 PASS = 16  # i24 µs → as DEMAND: time passes, a cycle runs, no demand comes
+CHECK = 26  # i24 token, i24 deflection 0.001° → nothing: the control check on the pad. Sequence
+#             numbers count from this frame on
+CHECKED = 27  # nothing → i24 vanes that are through, i24 vanes whose sensor disagrees (bit 0 for
+#               vane 1), i24 how far each sensor turned, 0.001°, NO_ANGLE for none. A check goes on
+#               only while this is asked
+START = 28  # nothing → nothing: the burn has begun. Said once more it changes nothing
+BELIEF = 29  # nothing → i32 burn time, burn load µs, i32 for how long the pressure has been doubted
+#              µs (0: it is not), i24 pc/pc_ref that counts, Q14, i24 vanes declared jammed, i24 the
+#              burn clock: 0 stands, started by 1 the jet, 2 START or BURN; 3 and a reading believed
 STATE = 31  # never a request: the node says by itself that its state has changed
 
 COUNTERS_PAGE = 15
 COUNTER_MOST = 0x7FFFFF  # where every counter stops
 PIECE = 40
 ASK_US = 2_000_000
+NO_ANGLE = 0x7FFFFF  # where an angle sensor tells nothing
 SEQUENCES = 0x10000
 AHEAD = 4096  # a sequence number further ahead than this (20 s at 200 a second) counts as old
 
@@ -50,8 +63,8 @@ AHEAD = 4096  # a sequence number further ahead than this (20 s at 200 a second)
 MICROSECONDS, INSTRUCTIONS = range(2)
 
 # ---- states, upper four bits of an answer's fourth byte ---------------------------------------
-SAFE, ARMED, LINK_LOST = range(3)
-STATE_NAMES = ("safe", "armed", "link-lost")
+SAFE, ARMED, LINK_LOST, CHECKING = range(4)
+STATE_NAMES = ("safe", "armed", "link-lost", "checking")
 
 # ---- verdicts, its lower four bits --------------------------------------------------------------
 TAKEN = 0
@@ -95,7 +108,8 @@ TO_SAFE = 19
 TO_ARMED = 20
 TO_LINK_LOST = 21
 TABLES_TAKEN = 22
-COUNTER_COUNT = 23
+TO_CHECKING = 23
+COUNTER_COUNT = 24
 COUNTER_NAMES = VERDICT_NAMES + (  # noqa: RUF005, which MicroPython cannot read
     "cycles",
     "slips",
@@ -106,4 +120,5 @@ COUNTER_NAMES = VERDICT_NAMES + (  # noqa: RUF005, which MicroPython cannot read
     "to-armed",
     "to-link-lost",
     "tables-taken",
+    "to-checking",
 )

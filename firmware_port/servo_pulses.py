@@ -5,7 +5,8 @@ up for its true force. Its servo must not be thrown there: the declaration may b
 linkage may let go. So the pulse of a declared vane is led to where the vane stands, from the last
 pulse, at the slew rate and only while armed; arrived there, a jammed servo pulls at nothing. In the
 safe state it stays where it is, and once the vane is free it goes to neutral at the slew rate. A
-freed vane is led on until its pulse is the steering's own again.
+freed vane is led on until its pulse is the steering's own again. A control check turns a vane the
+same way, slower, while the steering rests.
 """
 
 from array import array
@@ -26,6 +27,8 @@ class ServoPulses:
         self._apart = 0  # vanes whose pulse is not the steering's: bit 0 for vane 1
         self._stands = array("i", [0, 0, 0, 0])  # the deflections their pulses stand for, 0.001°
         self.leading = False  # a pulse of theirs moved in the last cycle
+        self.wanted_mdeg = array("i", [0, 0, 0, 0])  # by a control check
+        self._slow_mdeg_ms = 0  # its rate, 0 without one
 
     def begin(self, steering, words):
         """Take a fresh steering and the words of its tables; the pulses are its own."""
@@ -40,6 +43,19 @@ class ServoPulses:
         if not self._apart >> i & 1:
             self._stands[i] = steering.deflection_mdeg[i]
             self._apart |= 1 << i
+
+    def turn(self, steering, i, deflection_mdeg, rate_mdeg_ms):
+        """Lead vane i (0 … 3) there, no faster than this, while the steering rests at neutral."""
+        self.part(steering, i + 1)
+        self.wanted_mdeg[i] = deflection_mdeg
+        self._slow_mdeg_ms = rate_mdeg_ms
+        self.leading = True
+
+    def turn_no_more(self):
+        """The check is over: what is out goes to neutral at the slew rate."""
+        self._slow_mdeg_ms = 0
+        for i in range(VANES):
+            self.wanted_mdeg[i] = 0
 
     def follow(self, steering, dt_us, armed):
         """A cycle of the steering is over, `dt_us` long; allocates nothing."""
@@ -60,13 +76,15 @@ class ServoPulses:
             if self._apart >> i & 1:
                 goal = steering.deflection_mdeg[i]
                 if not armed:
-                    goal = stands[i] if steering.jammed >> i & 1 else 0
+                    goal = stands[i] if steering.jammed >> i & 1 else self.wanted_mdeg[i]
                 step = step_in(words[at.SLEW_HIGH + i], words[at.SLEW_LOW + i], dt_us)
+                if self._slow_mdeg_ms:
+                    step = min(step, self._slow_mdeg_ms * dt_us // 1000)
                 step = max(-step, min(step, goal - stands[i]))
                 if step:
                     self.leading = True
                 stands[i] += step
-                if stands[i] == steering.deflection_mdeg[i]:
+                if stands[i] == steering.deflection_mdeg[i] and not self.wanted_mdeg[i]:
                     self._apart &= ~(1 << i)
                 self.pulse_ns[i] = pulse_of(words, i, stands[i])
 

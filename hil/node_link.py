@@ -56,6 +56,33 @@ class Cycle:
     force: tuple[int, ...] = ()  # eighths of a count, where asked for
 
 
+@dataclass(frozen=True)
+class Checked:
+    """What a control check has found so far; vanes are numbered 1 to 4."""
+
+    state: int
+    done: tuple[int, ...]
+    off: tuple[int, ...]  # those whose angle sensor disagrees
+    turned_mdeg: tuple[int | None, ...]  # by the sensors; None where one told nothing
+
+
+@dataclass(frozen=True)
+class Belief:
+    """What the node takes to be so."""
+
+    time_us: int  # of the burn
+    load_us: int
+    doubted_us: int  # 0 where the pressure read counts
+    ratio_q14: int  # the pressure that counts, over the reference
+    jammed: tuple[int, ...]
+    burn: int  # the burn clock: WAITING, STARTED, SAID or BELIEVED of `mixer.flight.layout`
+
+
+def vanes_in(bits: int) -> tuple[int, ...]:
+    """The vanes of a set of bits, bit 0 for vane 1."""
+    return tuple(vane for vane in range(1, 5) if bits >> (vane - 1) & 1)
+
+
 def numbers(values: Sequence[int], width: int = 3) -> bytes:
     """Integers as contents of a frame."""
     return b"".join(int(value).to_bytes(width, "little", signed=True) for value in values)
@@ -199,8 +226,33 @@ class NodeLink:
         self.ask(p.FREE, numbers((vane,)))
 
     def burn(self, time_us: int, load_us: int) -> None:
-        """Tell burn time and burn load, for vanes that are not new."""
+        """Tell burn time and burn load of vanes that are not new; 0: the burn has yet to begin."""
         self.ask(p.BURN, numbers((time_us, load_us), 4))
+
+    def start(self) -> None:
+        """The burn has begun; harmless where it is said again."""
+        self.ask(p.START)
+
+    def belief(self) -> Belief:
+        """What the node takes to be so."""
+        contents = self.ask(p.BELIEF).contents
+        time_us, load_us, doubted_us = read_numbers(contents[:12], 4)
+        ratio, jammed, burn = read_numbers(contents[12:])
+        return Belief(time_us, load_us, doubted_us, ratio, vanes_in(jammed), burn)
+
+    def check(self, deflection_mdeg: int) -> None:
+        """Begin the control check; `checked` has to be asked twice a second, or it ends.
+
+        CAUTION: it turns powered servos. Nobody near vanes or nozzle, igniters not connected.
+        """
+        self.ask(p.CHECK, self._token() + numbers((deflection_mdeg,)))
+
+    def checked(self) -> Checked:
+        """What the control check has found so far, which it keeps until the next one."""
+        answer = self.ask(p.CHECKED)
+        done, off, *turned = read_numbers(answer.contents)
+        told = tuple(None if angle == p.NO_ANGLE else angle for angle in turned)
+        return Checked(answer.state, vanes_in(done), vanes_in(off), told)
 
     def pace(self, step_us: int, *, forces: bool = False) -> None:
         """The time from one demand to the next, where time comes over the link."""

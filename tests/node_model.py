@@ -73,7 +73,14 @@ class Model:
         elif kind == p.BURN and len(contents) == 8 and self.state != p.ARMED:
             time_us, load_us = held(read_numbers(contents, 4))
             if time_us >= 0 and load_us >= 0 and self._in_order(sequence):
-                self.twin.start(time_us, load_us)
+                self.twin.start(time_us, load_us) if time_us else self.twin.wait(load_us)
+        elif (
+            kind == p.START
+            and not contents
+            and self._in_order(sequence)
+            and self.twin.burn < at.SAID
+        ):
+            self.twin.start(self.twin.time_us, self.twin.load_us)
 
     def _count_slipped(self, body: bytes) -> None:
         if body not in self.known:

@@ -21,7 +21,7 @@ BLOB = TABLES.to_bytes()
 PERIOD_US = 5000
 STILL_NS = 1000  # the last count's unrest of a held demand
 HEAD = "| frame, whole and in order |"
-MOVING = ("follow", "go to neutral", "is led", "plays")
+MOVING = ("follow", "go to neutral", "is led", "plays", "turns")
 STATES = {name: number for number, name in enumerate(p.STATE_NAMES)}
 
 
@@ -34,7 +34,11 @@ class Played:
         self.link = NodeLink(self.loop)
         Bench(self.node)
         self.link.load_tables(BLOB)
-        if state != "safe":
+        if state == "checking":
+            self.let_pass(22)
+            self.link.check(3000)
+            self.let_pass(10)
+        elif state != "safe":
             self.link.arm()
             self.demand()
             self.let_pass(6)
@@ -80,6 +84,12 @@ def nothing(node: Played) -> None:
     return None
 
 
+def quiet(node: Played) -> None:
+    """So long after the last demand that a check may begin."""
+    if node.node.state == p.SAFE:
+        node.let_pass(22)
+
+
 def framed(kind: int, contents: bytes = b"") -> Callable[[Played], str]:
     return lambda node: node.send(kind, contents)
 
@@ -96,6 +106,15 @@ FRAMES: dict[str, Row] = {  # kind, what goes before, the frame
     "JAM": (p.JAM, nothing, framed(p.JAM, numbers((2, 8000)))),
     "FREE, of a vane declared jammed": (p.FREE, Played.jammed, framed(p.FREE, numbers((2,)))),
     "BURN": (p.BURN, nothing, framed(p.BURN, numbers((5_000_000, 5_000_000), 4))),
+    "START": (p.START, nothing, framed(p.START)),
+    "CHECK with the token": (
+        p.CHECK,
+        quiet,
+        lambda node: node.send(p.CHECK, node.token() + numbers((3000,))),
+    ),
+    "CHECK with another number": (p.CHECK, Played.token, framed(p.CHECK, numbers((4711, 3000)))),
+    "CHECKED": (p.CHECKED, nothing, framed(p.CHECKED)),
+    "BELIEF": (p.BELIEF, nothing, framed(p.BELIEF)),
     "COUNTERS": (p.COUNTERS, nothing, framed(p.COUNTERS, numbers((0,)))),
     "IDENTIFY": (p.IDENTIFY, nothing, framed(p.IDENTIFY)),
     "FORCES": (p.FORCES, nothing, framed(p.FORCES)),
@@ -143,14 +162,14 @@ FRAMES: dict[str, Row] = {  # kind, what goes before, the frame
 
 
 def rows() -> dict[str, list[str]]:
-    """The cells for safe, armed and link-lost by what stands first in each row."""
+    """The cells for the states by what stands first in each row."""
     text = README.read_text(encoding="utf-8")
     table = text[text.index(HEAD) :].partition("\n\n")[0].splitlines()[2:]
     cells = [[cell.strip() for cell in re.split(r"\|", line)[1:-1]] for line in table]
     return {first: others for first, *others in cells}
 
 
-@pytest.fixture(params=["safe", "armed", "link-lost"])
+@pytest.fixture(params=p.STATE_NAMES)
 def state(request: pytest.FixtureRequest) -> str:
     return request.param
 
@@ -179,8 +198,8 @@ def test_a_frame_does_in_each_state_what_readme_says(what: str, state: str) -> N
     if what == "STOP":
         assert node.node.running == (verdict != "taken")
         return
-    if what.startswith("PLAY_RUN"):
-        assert moves == (verdict == "taken")  # it is over, and its last pulse stands
+    if what.startswith("PLAY_RUN") and verdict == "taken":
+        assert moves  # it is over, and its last pulse stands
     else:
         node.let_pass(3)
         assert moved(before, node.pulses()) == moves
@@ -197,7 +216,7 @@ def test_a_frame_of_a_wrong_length_does_nothing_in_any_state(what: str, state: s
     said = node.send(kind, b"\x2a" * 50)
     assert said == (verdict if kind != 30 else "unknown-kind")
     assert p.STATE_NAMES[node.node.state] == after
-    assert not moved(before, node.pulses())
+    assert not moved(before, node.pulses())  # no cycle has run
 
 
 def test_silence_does_in_each_state_what_readme_says(state: str) -> None:
@@ -206,7 +225,7 @@ def test_silence_does_in_each_state_what_readme_says(state: str) -> None:
     node = Played(state)
     node.let_pass(1)
     before = node.pulses()
-    node.let_pass(60)
+    node.let_pass(110 if state == "checking" else 60)
     assert p.STATE_NAMES[node.node.state] == after
     assert moved(before, node.pulses()) == moves
 

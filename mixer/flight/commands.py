@@ -79,13 +79,18 @@ def start(w, time_us, load_us):
     w[LEVER_HINT] = w[LEVER_OFF]
 
 
+def wait(w, load_us):
+    """The burn has yet to begin, of vanes with this burn load."""
+    start(w, 0, load_us)
+    w[BURN] = WAITING
+    w[RATE] = 0
+
+
 def reset(w):
     """Back to the moment before ignition: vanes neutral and free, new, no demand yet."""
     for i in range(STATE_WORDS):
         w[i] = 0
-    start(w, 0, 0)
-    w[BURN] = WAITING
-    w[RATE] = 0
+    wait(w, 0)
     release(w)
     for vane in range(VANES):
         free(w, vane)

@@ -39,6 +39,10 @@ class Steering:
         """The burn has begun: set burn time and burn load, from which they run on."""
         commands.start(self._w, time_us, load_us)
 
+    def wait(self, load_us):
+        """The burn has yet to begin, of vanes with this burn load."""
+        commands.wait(self._w, load_us)
+
     flags = property(lambda self: self._w[at.FLAGS])
     jammed = property(lambda self: self._w[at.JAMMED])  # the vanes held to be: bit 0 for vane 1
     declared = property(lambda self: self._w[at.WATCH_DECLARED])  # those of them by the jam watch
@@ -47,6 +51,12 @@ class Steering:
     time_us = property(lambda self: self._w[at.TIME])
     load_us = property(lambda self: self._w[at.LOAD])
     ratio_q14 = property(lambda self: self._w[at.RATIO])  # pc/pc_ref that counts
+    burn = property(lambda self: self._w[at.BURN])  # WAITING, STARTED, SAID or BELIEVED
+
+    @property
+    def doubted_us(self):
+        """For how long another pressure has counted than the one read, 0 where it does not."""
+        return self._w[at.SINCE_US] if self._w[at.FLAGS] & at.DOUBTED_PRESSURE else 0
 
     def demand(self, pitch_mnm, yaw_mnm, roll_mnm):
         """Take a demand, integers in mN·m. False, and nothing changed, where it is out of range."""

@@ -22,7 +22,15 @@ from hil.deploy import compile_for, deploy
 from hil.errors import BoardError
 from hil.link import Link
 from hil.loopback import Loopback
-from hil.node_link import Answer, NodeLink, Stream, parse_answer, read_cycle, wire_frame
+from hil.node_link import (
+    Answer,
+    NodeLink,
+    Stream,
+    parse_answer,
+    read_cycle,
+    read_numbers,
+    wire_frame,
+)
 from hil.rehearsal import COST
 from mixer.ground.c_library.render import LARGEST_ON_THE_LINE
 from tests.c_coverage import uncovered
@@ -141,7 +149,10 @@ def script(seed: int, cycles: int) -> list[str]:
     """Every request, most of them more than once, refused and taken."""
     source = random.Random(seed)
     lines = ["demand 1 2 3 4", "identify", "arm", "load", "identify", "stop 1", "arm", "arm",
-             "pace 5000 0", "burn 1 2", "load", "jam 9 0", "pace 0 0", "counters 23"]  # fmt: skip
+             "pace 5000 0", "burn 1 2", "load", "jam 9 0", "pace 0 0", "counters 23",
+             "belief", *["pass 5000"] * 3, "check 9999", "check 3000", "checked",
+             *["pass 5000"] * 9, "checked", "check 3000", "burn 1 2", "disarm",
+             *["pass 20000"] * 9, "check -2500", "start", "belief", "burn 0 0"]  # fmt: skip
     lines.remove("stop 1")
     for _ in range(cycles):
         size = source.choice((100_000, 900_000, 5_000_000, 2_000_000_000))
@@ -152,7 +163,8 @@ def script(seed: int, cycles: int) -> list[str]:
             [], [], [], [], [], ["forces"],
             [f"jam {source.randint(1, 4)} {source.randint(-99999, 99999)}"],
             [f"free {source.randint(1, 4)}"], [f"pass {source.randint(1, 30000)}"],
-            ["counters 0", "counters 15"], ["pass 150000", "pass 1", "burn 9000000 5000000", "arm"],
+            ["counters 0", "counters 15"], ["start", "belief"],
+            ["pass 150000", "pass 1", "burn 9000000 5000000", "arm"],
         ))  # fmt: skip
     return [*lines, "disarm", "burn 1000000 3000000", "arm", "demand 50000 0 0 2000000", "disarm",
             "counters 0", "stop"]  # fmt: skip
@@ -206,6 +218,13 @@ def compared(lines: list[str], wanted: list[Answer], identified: bool = True) ->
     for mine, other in zip(got, wanted, strict=True):
         if other.kind != p.IDENTIFY or identified:
             assert without_cost(mine) == without_cost(other)
+    believed = [text.split()[1:] for text in lines if text.startswith(("belief ", "checked "))]
+    asked = [answer for answer in got if answer.kind in (p.BELIEF, p.CHECKED)]
+    for told_numbers, answer in zip(believed, asked, strict=True):
+        width = 4 if answer.kind == p.BELIEF else 3
+        numbers = read_numbers(answer.contents[: 3 * width], width)
+        numbers += read_numbers(answer.contents[3 * width :])
+        assert [int(number) for number in told_numbers] == list(numbers)
     cycles = [text.split()[1:] for text in lines if text.startswith("cycle ")]
     stepped = [answer for answer in got if answer.kind in (p.DEMAND, p.PASS)]
     for told_cycle, answer in zip(cycles, stepped, strict=True):
@@ -225,7 +244,7 @@ def test_the_node_in_this_process_is_told_the_same_and_answers_the_same(line: Pa
     compared(came, wanted)
     verdicts = {answer.verdict for answer in wanted}
     assert {p.TAKEN, p.OUT_OF_RANGE, p.NO_TABLES, p.NOT_NOW} <= verdicts
-    assert {answer.state for answer in wanted} == {p.SAFE, p.ARMED, p.LINK_LOST}
+    assert {answer.state for answer in wanted} == {p.SAFE, p.ARMED, p.LINK_LOST, p.CHECKING}
     assert {answer.kind for answer in answers_in(came, "said")} == {p.STATE}
     assert came[-1] == "counts 0 0 0"
 

@@ -84,6 +84,24 @@ static void print_cycle(const fv_answer *answer)
     printf("\n");
 }
 
+static void print_found(const fv_answer *answer)
+{
+    fv_checked found;
+    fv_belief belief;
+    if (fv_read_checked(answer, &found) != 0) {
+        printf("checked %ld %ld", (long)found.done, (long)found.off);
+        for (int i = 0; i < 4; i++) {
+            printf(" %ld", (long)found.turned_mdeg[i]);
+        }
+        printf("\n");
+    }
+    if (fv_read_belief(answer, &belief) != 0) {
+        printf("belief %ld %ld %ld %ld %ld %ld\n", (long)belief.time_us, (long)belief.load_us,
+               (long)belief.doubted_us, (long)belief.ratio_q14, (long)belief.jammed,
+               (long)belief.burn);
+    }
+}
+
 static int asked(fv_link *link, const char *what, const int32_t *n)
 {
     const uint32_t now = now_us();
@@ -99,6 +117,14 @@ static int asked(fv_link *link, const char *what, const int32_t *n)
         fv_link_free(link, now, n[0]);
     } else if (strcmp(what, "burn") == 0) {
         fv_link_burn(link, now, n[0], n[1]);
+    } else if (strcmp(what, "start") == 0) {
+        fv_link_start(link, now);
+    } else if (strcmp(what, "belief") == 0) {
+        fv_link_belief(link, now);
+    } else if (strcmp(what, "check") == 0) {
+        fv_link_check(link, now, n[0]);
+    } else if (strcmp(what, "checked") == 0) {
+        fv_link_checked(link, now);
     } else if (strcmp(what, "counters") == 0) {
         fv_link_counters(link, now, n[0]);
     } else if (strcmp(what, "identify") == 0) {
@@ -180,6 +206,7 @@ int main(int count, char **words)
             continue;
         }
         print("answer", &answer);
+        print_found(&answer);
         if (answer.kind == FV_KIND_DEMAND || answer.kind == FV_KIND_PASS) {
             print_cycle(&answer);
         }
