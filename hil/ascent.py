@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hil.attitude_hold import roll_angle, tilt
-from hil.fleet import Cycle, Flight, Listener, MakeSteering, fly, laptop
+from hil.fleet import WAIT_S, Cycle, Flight, Listener, MakeSteering, fly, laptop
 from hil.rocket import POSITION, QUATERNION, RATE, VELOCITY
 from hil.tally import Tally
 from mixer.ground.vehicle import Vehicle
@@ -106,8 +106,9 @@ def fly_ascent(
     make_steering: MakeSteering = laptop,
     watch_jams: bool = True,
     listeners: Sequence[Listener] = (),
+    wait_s: float = WAIT_S,
 ) -> Ascent:
-    """Fly one flight and write everything down."""
+    """Fly one flight and write everything down from ignition on, `wait_s` after power-on."""
     history = History()
 
     def listen(cycle: Cycle) -> None:
@@ -115,5 +116,5 @@ def fly_ascent(
         for listener in listeners:
             listener(cycle)
 
-    tally = fly(vehicle, [flight], make_steering, watch_jams, listen)
+    tally = fly(vehicle, [flight], make_steering, watch_jams, listen, wait_s)
     return Ascent(history, tally)

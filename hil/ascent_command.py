@@ -8,7 +8,7 @@ import click
 from hil.ascent import Ascent, fly_ascent
 from hil.ascent_report import facts, page, sentence, verdict
 from hil.fault_text import parse_fault
-from hil.fleet import Cycle, Flight, cycles_of
+from hil.fleet import WAIT_S, Cycle, Flight, cycles_of
 from hil.flight_options import no_watch_option, report_option, vehicle_argument
 from hil.flight_verdict import judge
 from hil.steered_by import BOARD_HELP, steered_by
@@ -34,6 +34,14 @@ from mixer.ground.vehicle import Vehicle, load_vehicle
     metavar="FAULT",
     help="Something that goes wrong, such as jam,vane=3,time_s=8,value=15. Can be repeated.",
 )
+@click.option(
+    "--wait",
+    "wait_s",
+    type=click.FloatRange(0.0, 86_400.0),
+    default=WAIT_S,
+    show_default=True,
+    help="Seconds on the pad, armed, from power-on to ignition.",
+)
 @no_watch_option
 @report_option("ascent.html")
 @result_option
@@ -42,11 +50,12 @@ def ascent(
     board: str,
     seed: int | None,
     fault_texts: tuple[str, ...],
+    wait_s: float,
     no_watch: bool,
     report_file: Path,
     as_json: bool,
 ) -> None:
-    """Fly a simulated rocket with the real steering code, from ignition to the tail-off.
+    """Fly a simulated rocket with the real steering code, from the pad to the tail-off.
 
     A plain attitude hold makes the demands: axis vertical, roll at null. It tests the steering and
     guides the rocket nowhere. The flight passes or fails by the vehicle file's [requirements].
@@ -68,7 +77,7 @@ def ascent(
             def count(cycle: Cycle) -> None:
                 done(cycle.number + 1)
 
-            flown = fly_ascent(vehicle, flight, steered.make, not no_watch, [count])
+            flown = fly_ascent(vehicle, flight, steered.make, not no_watch, [count], wait_s)
         counters = steered.counters()
     judgements = judge(flown.tally, vehicle.requirements)
     with write_whole(report_file) as stream:

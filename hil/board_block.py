@@ -69,6 +69,9 @@ class BoardBlock:
     def free(self, flight: int, vane: int) -> None:
         self._node.free(vane)
 
+    def start(self) -> None:
+        self._node.start()
+
     def reset(self, flight: int) -> None:
         """Fresh tables make a fresh steering, as a board has after a loss of power."""
         self._node.disarm()

@@ -36,6 +36,7 @@ class ClippedBlock:
         self._angle_deg = np.zeros((4, flights))
         self._time_s = np.zeros(flights)
         self._load_s = np.zeros(flights)
+        self._burning = np.zeros(flights, bool)  # its clock runs from the first jet on
         self._age_s = np.full(flights, np.inf)
         self._demand_nm = np.zeros((3, flights))
         self._pressure_pa = np.zeros(flights, np.int64)
@@ -50,7 +51,8 @@ class ClippedBlock:
         self._pressure_pa = np.where(heard, pressure_pa, self._pressure_pa)
         share = self._pressure_pa / (PA_PER_BAR * self._vehicle.engine.chamber_pressure_bar)
         self._load_s += np.maximum(share, 0.0) ** LOAD_EXPONENT * dt_s
-        self._time_s += dt_s
+        self._burning |= share >= LEAST_PRESSURE_SHARE
+        self._time_s += np.where(self._burning, dt_s, 0.0)
         stale = self._age_s >= 1e-3 * self._vehicle.control.demand_timeout_ms
         no_thrust = share < LEAST_PRESSURE_SHARE
         self._age_s += dt_s
@@ -76,11 +78,15 @@ class ClippedBlock:
     def free(self, flight: int, vane: int) -> None:
         self._hold(flight, vane, np.nan)
 
+    def start(self) -> None:
+        """It goes by the pressure alone."""
+
     def reset(self, flight: int) -> None:
         for vane in range(1, 5):
             self._hold(flight, vane, np.nan)
         self._angle_deg[:, flight] = 0.0
         self._time_s[flight] = self._load_s[flight] = 0.0
+        self._burning[flight] = False
         self._age_s[flight] = np.inf
         self._pressure_pa[flight] = 0
 

@@ -11,8 +11,10 @@ from itertools import count
 import numpy as np
 from numpy.typing import NDArray
 
+from hil.clipped import PA_PER_BAR
 from hil.faults import BUILT_IN, Fault
 from hil.jam_watch import JamWatch
+from hil.pressure_sensor import PressureSensors
 from hil.rocket import Rocket
 from hil.steering_block import Integers, SteeringBlock
 
@@ -34,7 +36,7 @@ class Conditions:
     ):
         flights = len(faults)
         self._rocket, self._steering, self._watch = rocket, steering, watch
-        self._reading = np.ones(flights)
+        self._sensors = PressureSensors(seeds, PA_PER_BAR * rocket.chamber_bar)
         self._silent = np.zeros(flights, np.int64)  # how many faults keep the demands away
         self._damage = np.zeros(flights)
         self._out = np.zeros(flights, np.int64)  # how many faults keep the board from running
@@ -64,9 +66,9 @@ class Conditions:
             damaged[flight] = self._draws[flight].random() < self._damage[flight]
         return arrives & ~damaged, arrives & damaged
 
-    def pressure_pa(self, true_pa: Array) -> Integers:
-        """What the sensor says, whole pascals."""
-        return np.rint(true_pa * self._reading).astype(np.int64)
+    def pressure_pa(self, true_pa: Array, time_s: float, dt_s: float) -> Integers:
+        """What the sensors say, whole pascals, `dt_s` after the last time."""
+        return self._sensors.read(true_pa, time_s, dt_s)
 
     def elapsed_us(self, period_us: int) -> Integers:
         """(N,): time since each flight's last cycle, 0 where none runs now."""
@@ -84,7 +86,7 @@ class Conditions:
 
     def _plan(self, flight: int, fault: Fault) -> None:
         begin, end = self._effects(flight, fault)
-        time_s = 0.0 if fault.kind in BUILT_IN else fault.time_s
+        time_s = -np.inf if fault.kind in BUILT_IN else fault.time_s
         heapq.heappush(self._line, (time_s, next(self._order), begin))
         if np.isfinite(fault.lasts_s):
             heapq.heappush(self._line, (time_s + fault.lasts_s, next(self._order), end))
@@ -92,7 +94,7 @@ class Conditions:
     def _effects(self, flight: int, fault: Fault) -> tuple[Callable[[], None], Callable[[], None]]:
         """What the fault does when it begins and when it ends."""
         vane = fault.vane - 1
-        servos, vanes = self._rocket.servos, self._rocket.vanes
+        servos, vanes, sensors = self._rocket.servos, self._rocket.vanes, self._sensors
 
         def put(array: NDArray, index: int | tuple[int, int], value: float) -> Callable[[], None]:
             return lambda: array.__setitem__(index, value)
@@ -146,7 +148,20 @@ class Conditions:
                     self._reversed, (vane, flight), False
                 )
             case "pressure":
-                return put(self._reading, flight, fault.value), put(self._reading, flight, 1.0)
+                return put(sensors.scale, flight, fault.value), put(sensors.scale, flight, 1.0)
+            case "pressure-frozen":
+                return lambda: sensors.freeze(flight), put(sensors.frozen_pa, flight, np.nan)
+            case "pressure-full-scale":
+                return put(sensors.full, flight, True), put(sensors.full, flight, False)
+            case "pressure-intermittent":
+                sensors.off_since_s[flight] = fault.time_s
+                return put(sensors.off_hz, flight, fault.value), put(sensors.off_hz, flight, 0.0)
+            case "pressure-noise":
+                return put(sensors.noise, flight, fault.value), put(sensors.noise, flight, 0.0)
+            case "pressure-bias":
+                return put(sensors.bias, flight, fault.value), put(sensors.bias, flight, 0.0)
+            case "pressure-slow":
+                return put(sensors.lag_s, flight, fault.value), put(sensors.lag_s, flight, 0.0)
             case "link-dropout":
                 return add(self._silent, 1), add(self._silent, -1)
             case "link-damage":

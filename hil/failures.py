@@ -3,10 +3,11 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import combinations
+from typing import get_args
 
 import numpy as np
 
-from hil.faults import BUILT_IN, Fault
+from hil.faults import BUILT_IN, Fault, Kind
 from hil.plans import Plan
 from mixer.ground.vehicle import Vehicle
 
@@ -17,6 +18,7 @@ ANYWHERE_DRAW = 0x0A17  # draws the angles of "jams anywhere", the same in every
 
 # Kinds of failure that one part cannot have twice at once.
 SAME_VANE = frozenset({"jam", "jam-in-place", "lost-vane", "slow-servo", "reversed-servo"})
+SENSOR = frozenset(kind for kind in get_args(Kind) if kind.startswith("pressure"))
 LINK = frozenset({"link-dropout", "link-damage"})
 
 
@@ -44,6 +46,13 @@ def single_failures(vehicle: Vehicle) -> list[Fault]:
         Fault("pressure", value=0.0),
         Fault("pressure", value=0.5),
         Fault("pressure", value=1.5),
+        Fault("pressure", value=14.5),  # psi taken for bar
+        Fault("pressure-frozen"),
+        Fault("pressure-full-scale"),
+        Fault("pressure-intermittent", value=5.0),
+        Fault("pressure-noise", value=0.05),
+        Fault("pressure-bias", value=0.04),  # just below a jet
+        Fault("pressure-slow", value=0.2),
         Fault("link-dropout", lasts_s=0.2),
         Fault("link-dropout", lasts_s=1.0),
         Fault("link-damage", value=0.01),
@@ -96,7 +105,7 @@ def _exclude(first: Fault, second: Fault) -> bool:
     """Whether two failures are of one part, so that they cannot stand side by side."""
     if first.vane and first.vane == second.vane and {first.kind, second.kind} <= SAME_VANE:
         return True
-    if {first.kind, second.kind} <= LINK:
+    if {first.kind, second.kind} <= LINK or {first.kind, second.kind} <= SENSOR:
         return True
     return first.kind == second.kind and not first.vane
 

@@ -13,6 +13,12 @@ Kind = Literal[
     "wear-table",
     "clocking-sign",
     "pressure",
+    "pressure-frozen",
+    "pressure-full-scale",
+    "pressure-intermittent",
+    "pressure-noise",
+    "pressure-bias",
+    "pressure-slow",
     "link-dropout",
     "link-damage",
     "board-reset",
@@ -21,7 +27,15 @@ Kind = Literal[
 
 # Wrong from the day the module was put together; when the flight begins makes no difference.
 BUILT_IN: frozenset[Kind] = frozenset(
-    {"swapped-servos", "reversed-servo", "wear-table", "clocking-sign"}
+    {
+        "swapped-servos",
+        "reversed-servo",
+        "wear-table",
+        "clocking-sign",
+        "pressure-noise",
+        "pressure-bias",
+        "pressure-slow",
+    }
 )
 
 
@@ -34,9 +48,11 @@ class Fault:
     lasts_s: for how long; infinity: to the end.
     value: by kind. jam: true vane angle in deg that it is driven to. slow-servo: share of slew
     and of speed left. swapped-servos: the other vane. wear-table: believed loss of effectiveness
-    over the true one. pressure: reading over the true pressure, 0 for a dead sensor. link-damage:
-    share of demand frames lost. board-reset: seconds until it steers again. late-cycles: each
-    cycle runs this many periods after the last.
+    over the true one. pressure: reading over the true pressure, 0 for a dead sensor.
+    pressure-intermittent: times a second that it is off, half of the time. pressure-noise:
+    standard deviation of a reading over the reference. pressure-bias: over the reference.
+    pressure-slow: time constant, s. link-damage: share of demand frames lost. board-reset: seconds
+    until it steers again. late-cycles: each cycle runs this many periods after the last.
     """
 
     kind: Kind
@@ -59,6 +75,12 @@ class Fault:
             "wear-table": f"wear table says {self.value:g} × the true wear",
             "clocking-sign": "clocking counted the wrong way round",
             "pressure": f"pressure sensor reads {self.value:g} × the truth",
+            "pressure-frozen": "pressure sensor frozen",
+            "pressure-full-scale": "pressure sensor at full scale",
+            "pressure-intermittent": f"pressure sensor off and on, {self.value:g} Hz",
+            "pressure-noise": f"pressure noise of {self.value:.1%}",
+            "pressure-bias": f"pressure read {self.value:+.1%} off",
+            "pressure-slow": f"pressure sensor {1000 * self.value:.0f} ms slow",
             "link-dropout": f"link silent for {1000 * self.lasts_s:.0f} ms",
             "link-damage": f"{self.value:.0%} of demand frames damaged",
             "board-reset": f"board resets, back in {1000 * self.value:.0f} ms",

@@ -45,6 +45,8 @@ class Cycle:
     glance: Glance
 
 
+WAIT_S = 0.5  # on the pad, unless said otherwise
+START_S = 0.1  # after ignition the flight computer is sure of it, and says so once
 Listener = Callable[[Cycle], None]
 MakeSteering = Callable[[Vehicle, Sequence[Flight]], SteeringBlock]
 
@@ -72,15 +74,37 @@ def cycles_of(vehicle: Vehicle, flights: Sequence[Flight]) -> int:
     return int(np.ceil(longest_s * vehicle.control.rate_hz))
 
 
+def pad_steps_us(wait_s: float, period_us: int) -> list[int]:
+    """The cycles of a wait: a long one in whole seconds, which a steering counts just so; then as
+    in flight."""
+    coarse = max(0, int(wait_s - WAIT_S))
+    return [1_000_000] * coarse + [period_us] * round(1e6 * (wait_s - coarse) / period_us)
+
+
+def wait_on_the_pad(
+    steering: SteeringBlock, conditions: Conditions, wait_s: float, period_us: int
+) -> None:
+    """Armed, nothing demanded, no jet; the sensors read what they read."""
+    flights = len(steering.commands.flags)
+    nothing, heard = np.zeros((3, flights), np.int64), np.ones(flights, bool)
+    time_s = -wait_s
+    for step_us in pad_steps_us(wait_s, period_us):
+        conditions.at(time_s)
+        pressure_pa = conditions.pressure_pa(np.zeros(flights), time_s, 1e-6 * step_us)
+        steering.cycle(nothing, heard, pressure_pa, np.full(flights, step_us, np.int64))
+        time_s += 1e-6 * step_us
+
+
 def fly(
     vehicle: Vehicle,
     flights: Sequence[Flight],
     make_steering: MakeSteering = laptop,
     watch_jams: bool = True,
     listener: Listener | None = None,
+    wait_s: float = WAIT_S,
 ) -> Tally:
-    """Fly a block from ignition through the tail-off. A flight's numbers are its own: they do
-    not depend on the block it flies in.
+    """Fly a block from the pad through the tail-off. A flight's numbers are its own: they do
+    not depend on the block it flies in. `wait_s`: armed, on the pad, from power-on to ignition.
     """
     rocket = Rocket(vehicle, side_by_side([flight.truth for flight in flights]))
     steering = make_steering(vehicle, flights)
@@ -99,12 +123,15 @@ def fly(
     tally = Tally(rocket)
     period_us = round(1e6 / vehicle.control.rate_hz)
     reference_pa = PA_PER_BAR * vehicle.engine.chamber_pressure_bar
+    wait_on_the_pad(steering, conditions, wait_s, period_us)
     for number in range(cycles_of(vehicle, flights)):
         conditions.at(rocket.time_s)
         demand_mnm = in_mnm(hold.demand_nm(rocket), *steering.most_mnm)
         true_pa = reference_pa * rocket.pressure_share * rocket.truth.sensor_alike[0]
-        pressure_pa = conditions.pressure_pa(true_pa)
+        pressure_pa = conditions.pressure_pa(true_pa, rocket.time_s, 1e-6 * period_us)
         elapsed_us = conditions.elapsed_us(period_us)
+        if number == round(START_S * vehicle.control.rate_hz):
+            steering.start()
         heard, damaged = conditions.frames()
         for flight in np.flatnonzero(damaged):
             steering.garbled(int(flight), demand_mnm[:, flight].tolist())

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from mixer.flight import FlightTables
-from mixer.flight.layout import MNM_MAX, ROLL_MNM_MAX
+from mixer.flight.layout import MNM_MAX, ROLL_MNM_MAX, SAID
 from mixer.ground.compiled import WORTH
 from mixer.ground.steering_block import SteeringBlock as SideBySide
 
@@ -58,6 +58,10 @@ class SteeringBlock(Protocol):
         """Tell it that the vane moves again."""
         ...
 
+    def start(self) -> None:
+        """Say to all that the burn has begun, as START over the line does."""
+        ...
+
     def reset(self, flight: int) -> None:
         """Start one flight's steering anew, as after a loss of power."""
         ...
@@ -92,6 +96,11 @@ class LaptopBlock:
 
     def free(self, flight: int, vane: int) -> None:
         self._steering.free(flight, vane)
+
+    def start(self) -> None:
+        told = np.flatnonzero(self._steering.burn < SAID)
+        time_us, load_us = self._steering.time_us[told], self._steering.load_us[told]
+        self._steering.start(told, time_us, load_us)
 
     def reset(self, flight: int) -> None:
         self._steering.reset(flight)
@@ -135,6 +144,10 @@ class PartedBlock:
     def free(self, flight: int, vane: int) -> None:
         part, place = self._place[flight]
         part.free(place, vane)
+
+    def start(self) -> None:
+        for _, part in self._parts:
+            part.start()
 
     def reset(self, flight: int) -> None:
         part, place = self._place[flight]

@@ -47,6 +47,7 @@ class SteeringBlock:
         self.declared, self.jams_found = columns[at.WATCH_DECLARED], columns[at.WATCH_FOUND]
         self.sensors_out = columns[at.SENSORS_OUT]
         self.time_us, self.load_us = columns[at.TIME], columns[at.LOAD]
+        self.burn = columns[at.BURN]
         self.reset(slice(None))
 
     def reset(self, rows: Rows) -> None:
