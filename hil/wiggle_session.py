@@ -12,6 +12,7 @@ from hil.questions import ask, one_of
 from hil.wiggle import ModelOnlooker, Onlooker, Seen, WiggleRow, wiggle
 from mixer.ground.command import INTERRUPTED, stop
 from mixer.ground.console import messages, output
+from mixer.ground.log_book import now
 
 TURNS = {"c": "clockwise", "a": "counter-clockwise", "n": "none"}
 
@@ -65,7 +66,12 @@ def check_wiring(
             rows = wiggle(port, vehicle, options.servos, onlooker)
     except KeyboardInterrupt:
         stop("interrupted; all servos have been led to neutral", INTERRUPTED)
+    book = options.log_book()
     result = {
+        "at": now(),
+        **book.stated,
+        "board": options.board,
+        "rehearsal": options.rehearsal,
         "passed": all(not row.finding for row in rows),
         "servos": {
             str(row.servo): {
@@ -77,16 +83,17 @@ def check_wiring(
             for row in rows
         },
     }
-    return result, lambda: show(rows)
+    return result, lambda: show(rows, options.rehearsal)
 
 
-def show(rows: list[WiggleRow]) -> None:
+def show(rows: list[WiggleRow], rehearsal: bool) -> None:
     """A line a servo."""
-    table = Table("servo", "should turn", "moved", "turned", "")
+    table = Table("servo", "should turn", "moved", "turned", "", box=None, pad_edge=False)
     for row in rows:
         moved = f"vane {row.seen.vane}" if row.seen.vane else "none"
         table.add_row(
             str(row.servo), row.expected, moved, row.seen.turn, row.finding or "as it should"
         )
     output.print(table)
-    output.print("PASS" if all(not row.finding for row in rows) else "FAIL")
+    word = "PASS" if all(not row.finding for row in rows) else "FAIL"
+    output.print(f"REHEARSAL, emulated servos: {word}" if rehearsal else word)
