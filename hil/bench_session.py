@@ -17,7 +17,7 @@ from hil.bench_view import BenchView
 from hil.board_port import HOLD_MS, BoardPort
 from hil.encoder_zero import read_scales
 from hil.journal import Journal, JournalError
-from hil.measured_when import Measured, nothing_new, readable, told
+from hil.measured_when import Measured, nothing_new, told
 from hil.questions import ask
 from hil.typed_reader import TypedReader
 from mixer.ground.bench_data import bench_data
@@ -33,7 +33,7 @@ from mixer.ground.command import INTERRUPTED, stop
 from mixer.ground.console import messages, output
 from mixer.ground.file_locks import alone_in
 from mixer.ground.files import write_whole
-from mixer.ground.log_book import LogBook, now
+from mixer.ground.log_book import LogBook, now, readable
 from mixer.ground.module_report import module_page, shown
 from mixer.ground.quantities import VANES
 from mixer.ground.run_files import writes

@@ -4,6 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from mixer.ground.log_book import readable
+
 UNKNOWN = "a date that was not kept"
 
 
@@ -39,11 +41,6 @@ class Measured:
         """From when to when, in words."""
         first, last = self.first or UNKNOWN, self.last or UNKNOWN
         return readable(first) if first == last else f"{readable(first)} to {readable(last)}"
-
-
-def readable(time: str) -> str:
-    """'2026-11-28T03:46:13Z' as people write it."""
-    return time.replace("T", " ").replace("Z", " UTC")
 
 
 def nothing_new(servos: Mapping[int, Measured]) -> bool:

@@ -20,6 +20,7 @@ from mixer.ground.page import Picture, Section, Table, Verdict, render_page
 from mixer.ground.path_options import RESULT, SOURCE
 from mixer.ground.pictures import png, svg
 from mixer.ground.uncertainty import reachable_band, whose_vanes
+from mixer.ground.vane_view import behind_section
 from mixer.ground.vehicle import Vehicle, load_vehicle
 
 MOST_MAPS = 3
@@ -203,6 +204,7 @@ def page(vehicle: Vehicle, instants: Sequence[Instant], judged: Judged) -> str:
                     ),
                 ],
             ),
+            *behind_section(vehicle),
             Section(
                 "Over the burn",
                 tables=band_tables(vehicle, times_s),

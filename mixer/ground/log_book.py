@@ -62,6 +62,11 @@ def now() -> str:
     return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
+def readable(time: str) -> str:
+    """'2026-11-28T03:46:13Z' as people write it."""
+    return time.replace("T", " ").replace("Z", " UTC")
+
+
 def read_log_book(folder: Path) -> LogBook:
     """What a folder keeps; an empty log book where it keeps none."""
     path = folder / LOG_BOOK

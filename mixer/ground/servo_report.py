@@ -26,6 +26,7 @@ NOTHING_ASKED = (
     "for and nothing says whether it may be bolted on"
 )
 REHEARSED = "Emulated servos, a rehearsal: it says nothing about a real servo."
+NOT_AT_HAND = "(Its text was not at hand here: hold its clauses against a copy of your own.)"
 CAUTIONS = (
     "Powered servos move without warning: fingers and tools out of the linkage, module unpowered "
     "while hands are in it, battery fused, no pyrotechnics connected.",
@@ -152,11 +153,13 @@ def iso_words(verdict: ServoVerdict) -> list[str]:
     stated = verdict.sensor_deg is not None
     lacks = iso_230_2_lacks(fit.deflection_deg, fit.passes, stated)
     if not lacks:
-        return ["ISO 230-2 as recalled: its conditions of runs, targets and uncertainty hold."]
+        return [
+            f"The conditions of ISO 230-2 for runs, targets and uncertainty hold. {NOT_AT_HAND}"
+        ]
     return [
-        f"Figures are computed as ISO 230-2 does, which as recalled asks for more: "
-        f"{'; '.join(lacks)}. With --passes 5 the bench takes uneven targets, and the sensor's "
-        "non-linearity goes into [acceptance] as sensor_nonlinearity_deg."
+        f"Figures are computed as ISO 230-2 does; to go by its name it asks for more: "
+        f"{'; '.join(lacks)}. {NOT_AT_HAND} With --passes 5 the bench takes uneven "
+        "targets, and the sensor's non-linearity goes into [acceptance] as sensor_nonlinearity_deg."
     ]
 
 
