@@ -11,6 +11,7 @@ from hil.ascent_report import FLYING_CAUTION, LEFT_OUT, NOTHING_REQUIRED
 from hil.campaign import QUANTILES, Spread
 from mixer.ground.page import CAUTIONS, Picture, Section, Table, Verdict, render_page
 from mixer.ground.pictures import LIMIT, PALETTE, drawing, series, svg
+from mixer.ground.rocket_section import rocket_of
 from mixer.ground.vehicle import Vehicle
 
 BINS = 40
@@ -151,6 +152,7 @@ def page(vehicle: Vehicle, found: Sequence[Spread], first_seed: int, folder: obj
         ],
         facts=[
             ("Vehicle file", vehicle.path),
+            ("Assumed, not in the file", "; ".join(rocket_of(vehicle).assumed) or "nothing"),
             ("Flights", f"{flights}, seeds {first_seed} to {first_seed + flights - 1}"),
             ("Every flight", folder),
         ],
