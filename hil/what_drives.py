@@ -6,15 +6,18 @@ with an input, -1 where it always falls, 0 where the one says nothing of the oth
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from matplotlib.figure import Figure
 from scipy.stats import spearmanr
 
-from hil.campaign import Spread
 from hil.truth import Truth, drawn, side_by_side
 from mixer.ground.pictures import PALETTE, drawing
 from mixer.ground.vehicle import Vehicle
+
+if TYPE_CHECKING:
+    from hil.campaign import Spread
 
 Array = np.ndarray
 FEWEST = 20  # flights; of fewer a rank correlation is noise
@@ -69,7 +72,7 @@ def drivers(truth: Truth, values: Array) -> list[Driver]:
     return sorted(found, key=lambda one: -abs(one.correlation))
 
 
-def all_drivers(vehicle: Vehicle, found: Sequence[Spread]) -> dict[str, list[Driver]]:
+def all_drivers(vehicle: Vehicle, found: "Sequence[Spread]") -> dict[str, list[Driver]]:
     """By figure; the seeds' draws are made again, of the first flights where there are many."""
     seeds = found[0].seeds[:MOST]
     if len(seeds) < FEWEST:
@@ -78,7 +81,7 @@ def all_drivers(vehicle: Vehicle, found: Sequence[Spread]) -> dict[str, list[Dri
     return {each.column: drivers(truth, each.values[:MOST]) for each in found}
 
 
-def picture(found: Sequence[Spread], by_figure: dict[str, list[Driver]]) -> Figure:
+def picture(found: "Sequence[Spread]", by_figure: dict[str, list[Driver]]) -> Figure:
     """Bars by figure, the strongest on top."""
     with drawing(1, len(found), height_in=3.2, sharex=True) as (figure, axes):
         for panel, each in zip(axes[0], found, strict=True):
