@@ -32,12 +32,15 @@ class Node:
     line: `receive(chunk)` puts bytes in and returns how many, at once; `send(data, count)`.
     outputs: `write(pulse_ns)`, `off()`. clock, meter: see `hardware.py`; the
     meter's unit is that of a step's cost. store: a TableStore. watchdog: a Watchdog, or None.
-    console: `serving.Console`, or None where the line is the prompt's own.
+    console: `serving.Console`, or None where the line is the prompt's own. angles: the vanes' angle
+    sensors, a VaneAngles, or None.
     More kinds of frames: `handlers[kind] = function(length of contents)`, which returns a verdict
     and may `put` contents into the answer.
     """
 
-    def __init__(self, line, outputs, clock, meter, store, watchdog=None, console=None):
+    def __init__(
+        self, line, outputs, clock, meter, store, watchdog=None, console=None, angles=None
+    ):
         self.line = line
         self.outputs = outputs
         self.clock = clock
@@ -57,7 +60,7 @@ class Node:
         self.pending_sequence = 0
         self.acted_on = False  # that demand was taken while armed, and still counts
         self.token_us = 0  # how long the token for arming is still good, 0 where there is none
-        self.angles = None  # with `mdeg` (4), the vanes' angle sensors, where there are any
+        self.angles = angles
         self.resting = True  # vanes and pulses stood still in the last cycle
         self.when_safe = None  # another's cycle in the safe state, given the time step in µs
         self.words = array("i", [0] * WORDS)
@@ -166,6 +169,8 @@ class Node:
             self.watchdog.feed(self.state != p.SAFE)
 
     def _step(self, steering, dt_us):
+        if self.angles is not None:
+            self.angles.look(steering, self.state == p.CHECKING)
         meter = self._meter
         pressure_pa = self.pressure_pa
         start = meter.now()

@@ -21,6 +21,7 @@ from firmware_port.paced import Paced, PacedClock
 from firmware_port.protocol import CYCLES, SAFE
 from firmware_port.serving import Console, serve
 from firmware_port.table_store import TableStore
+from firmware_port.vane_angles import open_angles
 
 
 def fly(wiring):
@@ -37,9 +38,10 @@ def fly(wiring):
         store = TableStore(wiring.TABLES)
         console = None if shares_the_prompt(wiring) else Console()
         pulses = open_pulses(wiring)
-        return _named(
-            Node(open_line(wiring), pulses, clock, meter, store, watchdog, console), wiring, unit
-        )
+        line = open_line(wiring)
+        angles = open_angles(wiring)
+        node = Node(line, pulses, clock, meter, store, watchdog, console, angles)
+        return _named(node, wiring, unit)
 
     serve(make, Node.run)
     if watchdog is not None:

@@ -10,6 +10,8 @@ from hil.ascent import Ascent
 from hil.faults import Fault
 from hil.flight_verdict import Judgement
 from hil.nozzle import nozzle_of
+from hil.truth import drawn, nominal
+from hil.what_drives import INPUTS
 from mixer.flight.layout import FLAG_NAMES
 from mixer.ground.page import CAUTIONS, Picture, Section, Table, Verdict, render_page
 from mixer.ground.pictures import svg
@@ -107,6 +109,23 @@ def sentence(row: Judgement) -> str:
     return f"{row.name} {row.value:.2f} {row.unit} at {row.time_s:.2f} s{limit}"
 
 
+def draw_section(vehicle: Vehicle, seed: int | None) -> list[Section]:
+    """How this seed's flight differs from the vehicle file; none without dispersion."""
+    if seed is None:
+        return []
+    drawn_truth, file = drawn(vehicle, seed), nominal(vehicle)
+    rows = [
+        (name, f"{float(size(file)[0]):.4g}", f"{float(size(drawn_truth)[0]):.4g}")
+        for name, size in INPUTS.items()
+    ]
+    text = (
+        "1 is as the file says for what is a share; lengths in m, angles in rad (vane angles in "
+        "deg), wind in m/s, time in s. Of vanes and servos the one that is off farthest."
+    )
+    head = ("", "in the file", "in this flight")
+    return [Section(f"What seed {seed} drew", [text], [Table(head, rows)])]
+
+
 def page(
     vehicle: Vehicle,
     ascent: Ascent,
@@ -185,6 +204,7 @@ def page(
                     Picture(svg(draw.path(history)), "The pressure is what the sensor says.")
                 ],
             ),
+            *draw_section(vehicle, seed),
             Section("What this flight does not tell", LEFT_OUT),
         ],
         facts=[

@@ -15,6 +15,7 @@ from hil.servo_model import EmulatedServo
 from mixer.ground.command import result_option
 from mixer.ground.demo import scenario
 from mixer.ground.files import InputError
+from mixer.ground.log_book import Given, LogBook, asker, log_book_options
 from mixer.ground.path_options import SOURCE
 from mixer.ground.quantities import VANES
 from mixer.ground.servo_fit import FEWEST_POSITIONS
@@ -43,7 +44,13 @@ class BenchOptions:
     faults: dict[int, str]
     timer_us: float
     as_json: bool
+    given_log: Given
     settings: dict[str, Any] = field(default_factory=dict)
+
+    def log_book(self) -> LogBook:
+        """Operator and serial numbers: given, kept in the folder, or asked for at a terminal."""
+        ask = None if self.rehearsal else asker(self.as_json)
+        return self.given_log.kept_in(self.out, self.servos, ask)
 
     @property
     def rehearsal(self) -> bool:
@@ -184,16 +191,11 @@ SHARED = (
         help="none, unix, emulated, or a port or pyserial URL.",
     ),
     click.option(
-        "--vehicle",
-        "vehicle_file",
-        type=SOURCE,
+        "--vehicle", "vehicle_file", type=SOURCE,
         help="The vehicle file. Without a real board: the demo's, where none is named.",
     ),
     click.option(
-        "--servo",
-        "servos",
-        type=click.IntRange(1, VANES),
-        multiple=True,
+        "--servo", "servos", type=click.IntRange(1, VANES), multiple=True,
         help="Which servo; can be repeated. All four where none is named.",
     ),
     click.option(
@@ -240,7 +242,7 @@ SHARED = (
         help="Rehearse with a faulty emulated servo, such as 3=loose-horn. Can be repeated.",
     ),
     result_option,
-)
+)  # fmt: skip
 
 
 def bench_options(*plan_keys: str) -> Callable[[AnyFunction], AnyFunction]:
@@ -264,7 +266,7 @@ def bench_options(*plan_keys: str) -> Callable[[AnyFunction], AnyFunction]:
 
         for option in reversed((*(PLAN_OPTIONS[key] for key in plan_keys), *SHARED)):
             with_options = option(with_options)
-        return with_options
+        return log_book_options(with_options)
 
     return decorate
 
@@ -279,6 +281,7 @@ SHARED_KEYS = (
     "firmware",
     "seed",
     "as_json",
+    "given_log",
 )
 
 

@@ -17,6 +17,7 @@ from hil.bench_view import BenchView
 from hil.board_port import HOLD_MS, BoardPort
 from hil.encoder_zero import read_scales
 from hil.journal import Journal, JournalError
+from hil.measured_when import Measured, nothing_new, told
 from hil.questions import ask
 from hil.typed_reader import TypedReader
 from mixer.ground.bench_data import bench_data
@@ -32,6 +33,7 @@ from mixer.ground.command import INTERRUPTED, stop
 from mixer.ground.console import messages, output
 from mixer.ground.file_locks import alone_in
 from mixer.ground.files import write_whole
+from mixer.ground.log_book import LogBook, now, readable
 from mixer.ground.module_report import module_page, shown
 from mixer.ground.quantities import VANES
 from mixer.ground.run_files import writes
@@ -53,33 +55,46 @@ def measure(options: BenchOptions, runs: Sequence[str]) -> Result:
     options.out.mkdir(parents=True, exist_ok=True)
     writes(*(options.out / name for name in result_names()))
     with alone_in(options.out, "bench"):
-        return measured(options, runs, vehicle, plans)
+        return measured(options, runs, vehicle, plans, options.log_book())
 
 
 def measured(
-    options: BenchOptions, runs: Sequence[str], vehicle: Vehicle, plans: dict[int, BenchPlan]
+    options: BenchOptions,
+    runs: Sequence[str],
+    vehicle: Vehicle,
+    plans: dict[int, BenchPlan],
+    book: LogBook,
 ) -> Result:
     """The runs, in a folder in which nobody else measures."""
     if options.anew:
         set_aside(options, ("ready", *runs))
     current = options.servos[0]
+    new: dict[int, int] = {}
     try:
         with open_port(options, vehicle) as port:
             for servo, plan in plans.items():
                 current = servo
-                measure_servo(port, plan, runs, options, vehicle)
+                new[servo] = measure_servo(port, plan, runs, options, vehicle, book)
     except KeyboardInterrupt:
         stop(
             f"interrupted; servo {current} has been led to neutral. What was measured is kept in "
             f"{options.out}: the same command goes on from there",
             INTERRUPTED,
         )
-    module = judged(options, vehicle, runs)
-    reports = write_reports(options, module)
-    setup = Setup(options.board, options.rehearsal)
+    when: dict[int, Measured] = {}
+    module = judged(options, vehicle, runs, book, when)
+    for servo, points in new.items():
+        when.setdefault(servo, Measured()).now = points
+    reports = write_reports(options, module, book, when)
+    record = {
+        "at": now(),
+        **book.stated,
+        "measured": {str(servo): each.facts for servo, each in when.items()},
+    }
+    setup = Setup(options.board, options.rehearsal, record)
     files = write_results(options.out, module, setup)
     result = {**module_result(module, setup), "files": [*files, *reports]}
-    return result, lambda: show(module, options.out)
+    return result, lambda: show(module, options, when)
 
 
 def open_port(options: BenchOptions, vehicle: Vehicle):
@@ -105,8 +120,12 @@ def measure_servo(
     runs: Sequence[str],
     options: BenchOptions,
     vehicle: Vehicle,
-) -> None:
-    """One servo through a first look and the runs, each kept in a journal of its own."""
+    book: LogBook,
+) -> int:
+    """One servo through a first look and the runs, each kept in a journal of its own.
+
+    How many points were measured now.
+    """
     bench: BenchPort = port
     if options.by_person:
         bench = TypedReader(port, ask, messages.print)
@@ -115,18 +134,30 @@ def measure_servo(
     if left_out:
         messages.print(f"left out, they need an encoder: {', '.join(left_out)}")
     total = sum(len(items) for items in lists.values())
+    new = 0
     with BenchView(plan.servo, total, off=options.by_person) as view:
         for run, items in lists.items():
             if not items:
                 continue
-            with open_journal(options, vehicle, plan, run) as journal:
-                if not run_bench(bench, items, journal, view.show):
-                    return
+            with open_journal(options, vehicle, plan, run, book) as journal:
+                before = len(journal.records)
+                whole = run_bench(bench, items, journal, view.show)
+                new += len(journal.records) - before
+                if not whole:
+                    break
+    return new
 
 
-def open_journal(options: BenchOptions, vehicle: Vehicle, plan: BenchPlan, run: str) -> Journal:
-    """The journal of one servo's run, with all that must be the same to go on with it."""
+def open_journal(
+    options: BenchOptions, vehicle: Vehicle, plan: BenchPlan, run: str, book: LogBook
+) -> Journal:
+    """The journal of one servo's run, with all that must be the same to go on with it.
+
+    The servo's serial number is part of that: another servo's points never stand for it.
+    """
+    serial = book.servo(plan.servo)
     header = {
+        **({"servo_serial": serial} if serial else {}),
         "vehicle": vehicle.vehicle.name,
         "run": run,
         "board": options.board if options.rehearsal else "real",
@@ -134,7 +165,7 @@ def open_journal(options: BenchOptions, vehicle: Vehicle, plan: BenchPlan, run: 
         "emulated": [options.seed, options.faults.get(plan.servo)] if options.rehearsal else None,
         **asdict(plan),
     }
-    return Journal(journal_path(options.out, plan.servo, run), header)
+    return Journal(journal_path(options.out, plan.servo, run), header, book.operator)
 
 
 def journal_path(folder: Path, servo: int, run: str) -> Path:
@@ -150,19 +181,26 @@ def set_aside(options: BenchOptions, runs: Sequence[str]) -> None:
                 path.replace(path.with_suffix(".journal.before"))
 
 
-def judged(options: BenchOptions, vehicle: Vehicle, asked: Sequence[str]) -> ModuleVerdict:
+def judged(
+    options: BenchOptions,
+    vehicle: Vehicle,
+    asked: Sequence[str],
+    book: LogBook,
+    when: dict[int, Measured],
+) -> ModuleVerdict:
     """Verdicts on all that stands in the folder's journals with these settings.
 
-    asked: the runs asked for. A servo that should have made all of them fails where a limit was
-    not measured, one that made some only has it open.
+    when: gets the times of each servo's points. asked: the runs asked for; a servo that should
+    have made all of them fails where a limit was not measured, another only has it open.
     """
     verdicts = {}
     every_run = set(asked) >= set(RUNS) - {"ready"}
     for servo in range(1, VANES + 1):
-        records = dict(kept_records(options, vehicle, servo))
-        runs = tuple(records)
+        kept = dict(kept_records(options, vehicle, servo, book))
+        runs = tuple(kept)
         if runs:
-            merged = {key: record for run in records.values() for key, record in run.items()}
+            merged = {key: each for run in kept.values() for key, each in run.records.items()}
+            when[servo] = Measured(0, [at for run in kept.values() for at in run.times.values()])
             only = () if every_run and servo in options.servos else runs
             verdicts[servo] = servo_verdict(
                 vehicle, bench_data(servo, merged), options.timer_us, only
@@ -171,22 +209,24 @@ def judged(options: BenchOptions, vehicle: Vehicle, asked: Sequence[str]) -> Mod
 
 
 def kept_records(
-    options: BenchOptions, vehicle: Vehicle, servo: int
-) -> Iterator[tuple[str, dict[str, dict[str, Any]]]]:
-    """Each run of a servo with its records; runs of other settings are named and left out."""
+    options: BenchOptions, vehicle: Vehicle, servo: int, book: LogBook
+) -> Iterator[tuple[str, Journal]]:
+    """Each run of a servo, its journal closed; runs of other settings are named and left out."""
     plan = options.plan(vehicle, servo)
     for run in RUNS:
         if journal_path(options.out, servo, run).exists():
             try:
-                with open_journal(options, vehicle, plan, run) as journal:
-                    yield run, journal.records
+                with open_journal(options, vehicle, plan, run, book) as journal:
+                    yield run, journal
             except JournalError as other:
                 messages.print(f"left out of the report: {other}", soft_wrap=True)
 
 
-def write_reports(options: BenchOptions, module: ModuleVerdict) -> list[Path]:
+def write_reports(
+    options: BenchOptions, module: ModuleVerdict, book: LogBook, when: dict[int, Measured]
+) -> list[Path]:
     """One page a servo and one for the module."""
-    facts = [
+    common = [
         ("Vehicle file", options.vehicle_file or "the demo's invented vehicle"),
         ("Board", options.board),
         (
@@ -194,16 +234,20 @@ def write_reports(options: BenchOptions, module: ModuleVerdict) -> list[Path]:
             "emulated: a rehearsal, not a measurement" if options.rehearsal else "real",
         ),
         ("Angle read by", "a person" if options.by_person else "an encoder or potentiometer"),
+        *book.facts,
     ]
+    made = [*common, ("This report", readable(now()))]
     written = []
     for number, verdict in module.servos.items():
         path = options.out / f"servo-{number}.html"
+        facts = [("Measured", when[number].span), *made]
         with write_whole(path) as stream:
-            stream.write(servo_page(verdict, module.vehicle.vehicle.name, facts))
+            stream.write(servo_page(verdict, module.vehicle.vehicle.name, facts, options.rehearsal))
         written.append(path)
     path = options.out / "module.html"
     with write_whole(path) as stream:
-        stream.write(module_page(module, facts))
+        spans = "; ".join(f"servo {number}: {each.span}" for number, each in when.items())
+        stream.write(module_page(module, [("Measured", spans), *made], options.rehearsal))
     return [*written, path]
 
 
@@ -214,9 +258,11 @@ def result_names() -> list[str]:
     return [*map(table_name, numbers), SWEEP, RESULTS, *pages]
 
 
-def show(module: ModuleVerdict, folder: Path) -> None:
-    """The verdicts in a table, the reasons below it."""
-    table = Table("servo", "verdict", "play", "repeats within", "slew", "bandwidth", "latency")
+def show(module: ModuleVerdict, options: BenchOptions, when: dict[int, Measured]) -> None:
+    """The verdicts in a table, the reasons below it, and what they rest on."""
+    folder = options.out
+    names = ("servo", "verdict", "play", "repeats within", "slew", "bandwidth", "latency")
+    table = Table(*names, box=None, pad_edge=False)
     for number, servo in module.servos.items():
         values = servo.figures.values()
         table.add_row(
@@ -231,7 +277,11 @@ def show(module: ModuleVerdict, folder: Path) -> None:
     output.print(table)
     for reason in module.reasons:
         output.print(f"! {reason}", soft_wrap=True)
-    output.print(f"{headline(module)}.", soft_wrap=True)
+    for line in told(when, options.rehearsal):
+        output.print(line, soft_wrap=True)
+    start = "REHEARSAL, emulated servos: " if options.rehearsal else ""
+    end = ", by earlier measurements alone" if nothing_new(when) else ""
+    output.print(f"{start}{headline(module)}{end}.", soft_wrap=True)
     output.print(
         f"The reports are in {folder}, the module's is {folder / 'module.html'}",
         soft_wrap=True,
@@ -241,7 +291,7 @@ def show(module: ModuleVerdict, folder: Path) -> None:
 def headline(module: ModuleVerdict) -> str:
     """The outcome in capitals, and what keeps it from being a pass."""
     word = module.outcome.upper()
-    if module.outcome == "pass so far":
+    if module.outcome in ("pass so far", "not judged"):
         return f"{word}: {not_measured(module.open_limits, module.absent)}"
     return f"{word}: {NOTHING_ASKED}" if module.outcome == "no fault found" else word
 

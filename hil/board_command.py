@@ -18,6 +18,7 @@ from hil.verify import CYCLES, SEEDS, Findings, Rows, verify
 from mixer.ground.command import FAILED, emit, result_option
 from mixer.ground.console import messages, output, progress
 from mixer.ground.demands import DemandFile
+from mixer.ground.log_book import Given, asker, log_book_options, now, readable
 from mixer.ground.path_options import SOURCE
 from mixer.ground.vehicle import Vehicle, load_vehicle
 
@@ -108,9 +109,10 @@ def served_board(name: str, firmware: Path | None, say: Say) -> EmulatedBoard | 
 @board.command("deploy")
 @click.option("--board", "name", required=True, metavar="PORT", help="The real board's port.")
 @wiring_option
+@log_book_options
 @result_option
 @vehicle_argument
-def deploy_command(name: str, wiring: str, vehicle: Path, as_json: bool) -> None:
+def deploy_command(name: str, wiring: str, vehicle: Path, as_json: bool, given_log: Given) -> None:
     """Put the node and a vehicle's flight tables on a real board; it serves after its next reset.
 
     CAUTION: take the servo power off first.
@@ -118,6 +120,7 @@ def deploy_command(name: str, wiring: str, vehicle: Path, as_json: bool) -> None
     Example: fourvane board deploy --board /dev/ttyACM0 --wiring rp2 vehicle.toml
     """
     tables = load_vehicle(vehicle).flight_tables().to_bytes()
+    book = given_log.kept_in(vehicle.parent, (), asker(as_json))
     messages.print(CAUTION)
     with open_board(name, wiring=wiring) as opened, Link(opened.port) as link:
         facts = link.facts()
@@ -127,7 +130,8 @@ def deploy_command(name: str, wiring: str, vehicle: Path, as_json: bool) -> None
         with progress("deploying", 1.0) as done:
             size = deploy(link, facts, files, done)
         install(link, facts, wiring, tables)
-    emit({"board": name, "machine": facts.machine, "core": core, "image_bytes": size}, as_json)
+    result = {"board": name, "machine": facts.machine, "core": core, "image_bytes": size}
+    emit({"at": now(), **book.stated, **result}, as_json)
 
 
 @board.command("verify")
@@ -144,6 +148,7 @@ def deploy_command(name: str, wiring: str, vehicle: Path, as_json: bool) -> None
 @click.option("--cycles", type=click.IntRange(240), default=CYCLES, show_default=True)
 @click.option("--seeds", type=click.IntRange(1), default=SEEDS, show_default=True)
 @click.option("--first-seed", type=int, default=0, show_default=True)
+@log_book_options
 @result_option
 @vehicle_argument
 def verify_command(
@@ -156,6 +161,7 @@ def verify_command(
     first_seed: int,
     vehicle: Path,
     as_json: bool,
+    given_log: Given,
 ) -> None:
     """Compare a board with this computer, integer for integer, and measure what a cycle costs.
 
@@ -167,6 +173,8 @@ def verify_command(
     loaded = load_vehicle(vehicle)
     tables = loaded.flight_tables()
     rows = None if demands is None else demand_rows(demands, loaded)
+    real = name not in ("emulated", "unix")
+    book = given_log.kept_in(vehicle.parent, (), asker(as_json) if real else None)
     with (
         messages.status("starting the board") as status,
         open_board(name, firmware=firmware, wiring=wiring, say=status.update) as opened,
@@ -184,7 +192,14 @@ def verify_command(
                 rows=rows,
                 progress=lambda stage, share: done(stages.overall(stage, share)),
             )
-    emit(findings.as_dict(), as_json, lambda: show(findings))
+    record = {"at": now(), **book.stated}
+
+    def tell() -> None:
+        show(findings)
+        for what, value in (("Date", readable(record["at"])), *book.facts):
+            output.print(f"{what}: {value}", soft_wrap=True)
+
+    emit({**record, **findings.as_dict()}, as_json, tell)
     if not findings.passed:
         raise SystemExit(FAILED)
 

@@ -20,6 +20,7 @@ from hil.workers import executor_of
 from mixer.ground.command import FAILED, INTERRUPTED, emit, result_option, stop
 from mixer.ground.console import output, progress
 from mixer.ground.files import write_whole
+from mixer.ground.rocket_section import rocket_of
 from mixer.ground.vehicle import load_vehicle
 
 
@@ -88,6 +89,7 @@ def campaign(
         "flights": flights,
         "first_seed": first_seed,
         "flown_now": flown,
+        "assumed": rocket_of(vehicle).assumed,
         **facts(found),
         "flights_folder": folder,
         "report": report_file,

@@ -9,8 +9,10 @@ from matplotlib.figure import Figure
 
 from hil.ascent_report import FLYING_CAUTION, LEFT_OUT, NOTHING_REQUIRED
 from hil.campaign import QUANTILES, Spread
+from hil.what_drives import MOST, all_drivers, picture
 from mixer.ground.page import CAUTIONS, Picture, Section, Table, Verdict, render_page
 from mixer.ground.pictures import LIMIT, PALETTE, drawing, series, svg
+from mixer.ground.rocket_section import rocket_of
 from mixer.ground.vehicle import Vehicle
 
 BINS = 40
@@ -100,6 +102,23 @@ def legend_of(axes: np.ndarray) -> tuple[list[Any], list[str]]:
     return list(entries.values()), list(entries)
 
 
+def driving(vehicle: Vehicle, found: Sequence[Spread]) -> list[Section]:
+    """What drives each figure, ranked; nothing of a handful of flights."""
+    by_figure = all_drivers(vehicle, found)
+    if not any(by_figure.values()):
+        return []
+    text = (
+        "How each input goes with each figure over the flights (Spearman's rank correlation): 1 "
+        "where the figure always grows with it, -1 where it always falls, near 0 where it says "
+        f"nothing. Of the first {MOST} flights at most. What is not strong here may still matter: "
+        "in one flight, or together with something else."
+    )
+    caption = "The inputs that go with each figure, the strongest on top."
+    return [
+        Section("What drives it", [text], (), [Picture(svg(picture(found, by_figure)), caption)])
+    ]
+
+
 def page(vehicle: Vehicle, found: Sequence[Spread], first_seed: int, folder: object) -> str:
     """The HTML report."""
     flights = len(found[0].values)
@@ -146,11 +165,13 @@ def page(vehicle: Vehicle, found: Sequence[Spread], first_seed: int, folder: obj
                     ),
                 ],
             ),
+            *driving(vehicle, found),
             Section("The worst flights", tables=worst),
             Section("What these flights do not tell", LEFT_OUT),
         ],
         facts=[
             ("Vehicle file", vehicle.path),
+            ("Assumed, not in the file", "; ".join(rocket_of(vehicle).assumed) or "nothing"),
             ("Flights", f"{flights}, seeds {first_seed} to {first_seed + flights - 1}"),
             ("Every flight", folder),
         ],

@@ -23,6 +23,7 @@ from hil.plans import Steered
 from mixer.ground.files import write_whole
 from mixer.ground.page import CAUTIONS, Picture, Section, Table, Verdict, render_page
 from mixer.ground.pictures import PALETTE, drawing, svg
+from mixer.ground.rocket_section import rocket_of
 from mixer.ground.vehicle import Vehicle
 
 NAMES: dict[Steered, str] = {"flight-core": "flight core", "clipped": "clipped pseudo-inverse"}
@@ -190,6 +191,7 @@ def page(
         sections,
         facts=[
             ("Vehicle file", vehicle.path),
+            ("Assumed, not in the file", "; ".join(rocket_of(vehicle).assumed) or "nothing"),
             ("Flights", len(flown)),
             ("Kept attitude, beyond required", kept_words(limits)),
             ("Lost", f"tilted more than {limits.attitude_deg:g} deg from the vertical"),

@@ -31,6 +31,7 @@ from mixer.ground.command import FAILED, emit, result_option
 from mixer.ground.console import output, progress
 from mixer.ground.files import write_whole
 from mixer.ground.path_options import beside
+from mixer.ground.rocket_section import rocket_of
 from mixer.ground.vehicle import load_vehicle
 
 
@@ -110,6 +111,7 @@ def failures(
         stream.write(page(vehicle, flown, limits, not no_watch, csv_file))
     result = {
         "vehicle": vehicle.vehicle.name,
+        "assumed": rocket_of(vehicle).assumed,
         **facts(vehicle, flown),
         "report": report_file,
         "flights_file": csv_file,

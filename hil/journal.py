@@ -13,8 +13,10 @@ from pathlib import Path
 from typing import Any
 
 from mixer.ground.files import InputError
+from mixer.ground.log_book import now
 
 HEADER = "header"
+AT, BY = "at", "by"  # of a record: when it was measured, and by whom
 
 
 class JournalError(InputError):
@@ -25,12 +27,15 @@ class Journal:
     """Records by their key, kept in `path`.
 
     header: what the run is about. An existing journal must have the same, else JournalError says
-    what differs: points of different runs never mix.
+    what differs: points of different runs never mix. operator: who measures now, kept with the
+    date of every point. `times`: when each kept point was measured; None where it does not say.
     """
 
-    def __init__(self, path: Path, header: Mapping[str, Any]) -> None:
+    def __init__(self, path: Path, header: Mapping[str, Any], operator: str | None = None) -> None:
         self.path = path
+        self._operator = operator
         kept = read_lines(path) if path.exists() else Kept([], 0, 0)
+        self.times = {key: kept.times.get(key) for key, _ in kept.records[1:]}
         self.recovered_bytes = kept.broken_bytes
         self.records: dict[str, dict[str, Any]] = {}
         self._header = json.loads(json.dumps(header))
@@ -55,14 +60,17 @@ class Journal:
 
     def append(self, key: str, record: Mapping[str, Any]) -> None:
         """Keep one record for good. JournalError, and nothing half written, where it fails."""
-        self._write(key, record)
+        self.times[key] = self._write(key, record)
         self.records[key] = dict(record)
 
     def close(self) -> None:
         os.close(self._file)
 
-    def _write(self, key: str, record: Mapping[str, Any]) -> None:
-        line = line_of(key, record)
+    def _write(self, key: str, record: Mapping[str, Any]) -> str:
+        """Write one line; the time that stands in it."""
+        at = now()
+        by = {BY: self._operator} if self._operator else {}
+        line = line_of(key, {**record, AT: at, **by})
         try:
             os.lseek(self._file, self._size, os.SEEK_SET)
             written = os.write(self._file, line)
@@ -76,13 +84,23 @@ class Journal:
                 "before are safe, make room and run the same command again to go on"
             ) from error
         self._size += len(line)
+        return at
 
 
 class Kept:
-    """What of a journal file can be read: records, and the bytes that are good and broken."""
+    """What of a journal file can be read: records with their times (UTC), and the bytes that are
+    good and broken.
+    """
 
-    def __init__(self, records: list[tuple[str, Any]], good_bytes: int, broken_bytes: int) -> None:
+    def __init__(
+        self,
+        records: list[tuple[str, Any]],
+        good_bytes: int,
+        broken_bytes: int,
+        times: Mapping[str, str] | None = None,
+    ) -> None:
         self.records, self.good_bytes, self.broken_bytes = records, good_bytes, broken_bytes
+        self.times = dict(times or {})
 
 
 def line_of(key: str, record: Mapping[str, Any]) -> bytes:
@@ -96,18 +114,23 @@ def read_lines(path: Path) -> Kept:
     """Every whole record up to the first broken line. JournalError where it is no journal."""
     content = path.read_bytes()
     records: list[tuple[str, Any]] = []
+    times: dict[str, str] = {}
     good = 0
     for line in content.splitlines(keepends=True):
         record = parsed(line)
         if record is None:
             break
+        key, fields = record
+        fields.pop(BY, None)
+        if AT in fields:
+            times[key] = fields.pop(AT)
         records.append(record)
         good += len(line)
     if not records and content.strip(b"\0"):
         if b"\n" in content:
             raise JournalError(f"{path}: not a bench journal; name another folder with --out-dir")
         good = 0
-    return Kept(records, good, len(content) - good)
+    return Kept(records, good, len(content) - good, times)
 
 
 def parsed(line: bytes) -> tuple[str, dict[str, Any]] | None:

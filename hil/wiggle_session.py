@@ -4,7 +4,7 @@ from collections.abc import Callable
 from typing import Any
 
 import click
-from rich.table import Table
+from rich.table import Table as Shown
 
 from hil.bench_board import bench_board
 from hil.bench_options import BenchOptions, OptionError
@@ -12,6 +12,13 @@ from hil.questions import ask, one_of
 from hil.wiggle import ModelOnlooker, Onlooker, Seen, WiggleRow, wiggle
 from mixer.ground.command import INTERRUPTED, stop
 from mixer.ground.console import messages, output
+from mixer.ground.files import write_whole
+from mixer.ground.log_book import LogBook, now, readable
+from mixer.ground.page import Section, Table, Verdict, render_page
+from mixer.ground.run_files import writes
+from mixer.ground.servo_report import CAUTIONS, rehearsed
+from mixer.ground.vane_view import behind_section
+from mixer.ground.vehicle import Vehicle
 
 TURNS = {"c": "clockwise", "a": "counter-clockwise", "n": "none"}
 
@@ -65,7 +72,17 @@ def check_wiring(
             rows = wiggle(port, vehicle, options.servos, onlooker)
     except KeyboardInterrupt:
         stop("interrupted; all servos have been led to neutral", INTERRUPTED)
-    result = {
+    book = options.log_book()
+    page = options.out / "wiggle.html"
+    options.out.mkdir(parents=True, exist_ok=True)
+    writes(page)
+    with write_whole(page) as stream:
+        stream.write(wiggle_page(vehicle, rows, options, book))
+    result: dict[str, Any] = {
+        "at": now(),
+        **book.stated,
+        "board": options.board,
+        "rehearsal": options.rehearsal,
         "passed": all(not row.finding for row in rows),
         "servos": {
             str(row.servo): {
@@ -77,16 +94,47 @@ def check_wiring(
             for row in rows
         },
     }
-    return result, lambda: show(rows)
+    result["report"] = page
+
+    def tell() -> None:
+        show(rows, options.rehearsal)
+        output.print(f"The page is in {page}", soft_wrap=True)
+
+    return result, tell
 
 
-def show(rows: list[WiggleRow]) -> None:
+def wiggle_page(
+    vehicle: Vehicle, rows: list[WiggleRow], options: BenchOptions, book: LogBook
+) -> str:
+    """The HTML page of the check, with the view from behind to hold the module against."""
+    failed = [row for row in rows if row.finding]
+    found = "; ".join(f"servo {row.servo}: {row.finding}" for row in failed)
+    moved = f"servo {', '.join(str(row.servo) for row in rows)} moved as it should"
+    line = Verdict("fail" if failed else "pass", found or moved)
+    head = ("Servo", "Should turn", "Moved", "Turned", "")
+    cells = [(row.servo, *seen_cells(row)) for row in rows]
+    return render_page(
+        f"{'Rehearsal: wiggle' if options.rehearsal else 'Wiggle'} check of the module",
+        f"The vanes of {vehicle.vehicle.name}, moved one at a time and looked at from outside "
+        "along each shaft, towards the engine's axis.",
+        [Section("What was seen", (), [Table(head, cells)]), *behind_section(vehicle)],
+        [("Date", readable(now())), ("Board", options.board), *book.facts],
+        rehearsed(line) if options.rehearsal else line,
+        CAUTIONS,
+    )
+
+
+def seen_cells(row: WiggleRow) -> tuple[str, str, str, str]:
+    """What should turn and what did."""
+    moved = f"vane {row.seen.vane}" if row.seen.vane else "none"
+    return row.expected, moved, row.seen.turn, row.finding or "as it should"
+
+
+def show(rows: list[WiggleRow], rehearsal: bool) -> None:
     """A line a servo."""
-    table = Table("servo", "should turn", "moved", "turned", "")
+    table = Shown("servo", "should turn", "moved", "turned", "", box=None, pad_edge=False)
     for row in rows:
-        moved = f"vane {row.seen.vane}" if row.seen.vane else "none"
-        table.add_row(
-            str(row.servo), row.expected, moved, row.seen.turn, row.finding or "as it should"
-        )
+        table.add_row(str(row.servo), *seen_cells(row))
     output.print(table)
-    output.print("PASS" if all(not row.finding for row in rows) else "FAIL")
+    word = "PASS" if all(not row.finding for row in rows) else "FAIL"
+    output.print(f"REHEARSAL, emulated servos: {word}" if rehearsal else word)

@@ -16,8 +16,10 @@ from tests.c_library import (
     RELEASE,
     RESET,
     ROOM,
+    SENSED,
     START,
     STEP,
+    WATCH,
     build_player,
     carried,
     exported,
@@ -26,6 +28,7 @@ from tests.c_library import (
     random_tables,
     run,
 )
+from tests.watched_ops import watched_operations
 
 VEHICLES = 100
 CYCLES = 176  # of each, so that every kind of segment comes
@@ -64,12 +67,16 @@ def core(folder: Path) -> list[tuple[str, str]]:
         tables = random_tables(seed)
         ops = operations(self_test.record(tables, CYCLES, seed))
         play(player, [(carried(tables, ops), len(ops))])
+        ops = watched_operations(tables, CYCLES, seed)
+        play(player, [(carried(tables, ops), len(ops))])
     every = [(STEP, 0, 0), (DEMAND, 0, 0, 0), (JAM, 1, 0), (FREE, 1), (JAM, 0, 0), (FREE, 5),
-             (JAM, 5, 0), (FREE, 0), (START, 0, 0), (RELEASE,), (RESET,)]  # fmt: skip
+             (JAM, 5, 0), (FREE, 0), (START, 0, 0), (RELEASE,), (RESET,), (SENSED, 0, 0, 0, 0),
+             (WATCH, 0)]  # fmt: skip
     tables = random_tables(0)
     weak_pa, right_pa = (tables.words[at.PA_MAX] // share for share in (6, 2))
     ignition = [  # one that dies again, one, a sensor that dies, one that is told of and never seen
-        (RESET,), *[(STEP, weak_pa, 20_000)] * 5, (STEP, 0, 20_000), *[(STEP, right_pa, 20_000)] * 5,
+        (RESET,), *[(STEP, weak_pa, 20_000)] * 5, (STEP, 0, 20_000),
+        *[(STEP, right_pa, 20_000)] * 5,
         *[(STEP, 0, 20_000)] * 2, (START, 0, 0), *[(STEP, 0, 20_000)] * 30,
     ]  # fmt: skip
     play(player, [(carried(tables, ignition), len(ignition))])

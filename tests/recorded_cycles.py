@@ -17,6 +17,7 @@ from mixer.flight.cycle import cycle
 
 flight_cycle = import_module("mixer.flight.cycle")
 HELD = 7  # cycles a demand is held
+SENSED = 60  # cycles with angle sensors, and as many without
 JAM_SHARE, FREE_SHARE, START_SHARE, BAD_SHARE, RELEASE_SHARE = 0.01, 0.03, 0.05, 0.02, 0.02
 RESET_SHARE = 0.02
 
@@ -49,6 +50,7 @@ def record(tables: FlightTables, seed: int, cycles: int) -> Recorded:
         if n % HELD == 0:
             demand = random_demand(tables, rng)
         command(w, rng, demand)
+        sense(w, n)
         pressure_pa, dt_us = conditions(tables, rng)
         before[n] = words
         given[n] = pressure_pa, dt_us
@@ -102,6 +104,16 @@ def command(w: array, rng: Random, demand: tuple[int, int, int]) -> None:
         commands.release(w)
     else:
         commands.demand(w, *demand)
+
+
+def sense(w: array, n: int) -> None:
+    """Angle sensors, in every other stretch: three see the command, one stops in the middle."""
+    if n % (2 * SENSED) < SENSED:
+        readings = list(w[at.DEFLECTION : at.DEFLECTION + at.VANES])
+        if n % SENSED > SENSED // 2:
+            vane = n // SENSED % at.VANES
+            readings[vane] = w[at.WATCH_SEEN + vane]
+        commands.sensed(w, *readings)
 
 
 def conditions(tables: FlightTables, rng: Random) -> tuple[int, int]:

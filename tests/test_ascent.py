@@ -115,6 +115,8 @@ def test_a_rocket_too_heavy_to_leave_the_rail_fails():
     assert "never left the rail" in verdict(judgements).reason
     assert flown.tally.height_m[0] == 0.0
     assert "<svg" in page(vehicle, flown, judgements, "somebody", None, ())
+    assert "drew" not in page(vehicle, flown, judgements, "somebody", None, ())
+    assert "What seed 3 drew" in page(vehicle, flown, judgements, "somebody", 3, ())
 
 
 # ---- faults as text ------------------------------------------------------------------------------

@@ -32,6 +32,12 @@ def run(*arguments, typed=None):
     return CliRunner().invoke(group, [str(a) for a in arguments], input=typed)
 
 
+@pytest.fixture(autouse=True)
+def folder_of_its_own(tmp_path, monkeypatch):
+    """What is written by default goes beside nothing of the tree's."""
+    monkeypatch.chdir(tmp_path)
+
+
 @pytest.fixture(scope="module")
 def benched(tmp_path_factory):
     """A folder with a whole bench of four servos, and the vehicle file it was made for."""
@@ -224,6 +230,13 @@ def test_options_of_rehearsals_are_refused_with_a_real_board(tmp_path):
         done = run("bench", *arguments, *real)
         assert done.exit_code == 2
         assert words in done.stderr
+
+
+def test_the_wiggle_check_leaves_a_page_with_the_view_from_behind(tmp_path):
+    assert run("bench", "wiggle", "--board", "none").exit_code == 0
+    page = (tmp_path / "fourvane-bench" / "wiggle.html").read_text(encoding="utf-8")
+    for words in ("<b>rehearsal: pass</b>", "Seen from behind", "positive roll", "not stated"):
+        assert words in page
 
 
 def test_the_wiggle_check_passes_what_is_plugged_in_right():

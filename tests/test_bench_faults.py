@@ -9,7 +9,7 @@ from mixer.ground.servo_verdict import servo_verdict
 from tests.benches import measured, port_of
 from tests.vehicles import vehicle
 
-SEEDS = {True: range(20), False: range(4)}  # at full size, and not
+SEEDS = {"long": range(20), "ci": range(20), "laptop": range(2)}
 MISSED = 0.05  # of the seeds, at most
 LIMITS = {
     "backlash_deg": 0.45,
@@ -36,9 +36,9 @@ def outcome(case):
     return name, [finding.name for finding in verdict.findings], verdict.passed, verdict.reasons
 
 
-def test_faults_are_named_and_healthy_servos_pass_in_19_of_20_seeds(record_property, full_size):
-    """All runs of `bench all` on 20 seeds of each fault and of none; the table is shown."""
-    seeds = SEEDS[full_size]
+def test_faults_are_named_and_healthy_servos_pass_in_19_of_20_seeds(record_property, size):
+    """All runs of `bench all` on the seeds of each fault and of none; the table is shown."""
+    seeds = SEEDS[size]
     results = [outcome((name, seed)) for name in (None, *FAULTS) for seed in seeds]
     right: Counter[str | None] = Counter()
     lines = [f"the bench on emulated servos, seeds {seeds.start} to {seeds.stop - 1}"]

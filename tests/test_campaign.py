@@ -221,6 +221,8 @@ def test_the_page_names_the_worst_flights_by_seed():
     vehicle = flying_vehicle(TINY)
     text = page(vehicle, [spread_of([1.0, 9.0, 5.0], limit=4.0)], 100, "somewhere")
     assert "fourvane ascent vehicle.toml --seed 101" in text
+    assert "Assumed, not in the file" in text
+    assert "fin_lift_per_rad 2.5" in text
 
 
 # ---- the command ---------------------------------------------------------------------------------

@@ -39,8 +39,10 @@ def many_tables(size: str) -> list[tuple[str, FlightTables]]:
     return [*unlike_tables(), *((f"vehicle {one.number}", one.tables) for one in drawn)]
 
 
-def programs(folder: Path) -> dict[str, Path]:
+@pytest.fixture(scope="module")
+def programs(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     """The core with its driver, by every compiler that is here."""
+    folder = tmp_path_factory.mktemp("core")
     source = folder / "core.c"
     source.write_text(core_source() + DRIVER.read_text(encoding="utf-8"), encoding="utf-8")
     found = {}
@@ -70,14 +72,13 @@ def run_cycles(program: Path, recorded: Recorded) -> tuple[np.ndarray, bytes]:
 
 
 def test_every_word_of_every_cycle_is_that_of_python(
-    tmp_path: Path, size: str, record_property: Callable[[str, object], None]
+    programs: dict[str, Path], size: str, record_property: Callable[[str, object], None]
 ) -> None:
-    built = programs(tmp_path)
     vehicles = many_tables(size)
     each = -(-CYCLES[size] // len(vehicles))
     for name, tables in vehicles:
         recorded = record(tables, SEED, each)
-        for build, program in built.items():
+        for build, program in programs.items():
             after, said = run_cycles(program, recorded)
             different = np.flatnonzero((after != recorded.after).any(axis=1))
             assert not len(different), f"{name}, {build}: cycle {different[0]}, seed {SEED}"
@@ -85,13 +86,13 @@ def test_every_word_of_every_cycle_is_that_of_python(
     record_property(
         "shown",
         f"{each * len(vehicles)} cycles, {len(vehicles)} tables, seed {SEED}, by Python and "
-        f"{', '.join(built)}: 0 differ",
+        f"{', '.join(programs)}: 0 differ",
     )
 
 
-def test_the_comparison_sees_a_single_wrong_word(tmp_path: Path) -> None:
-    program = next(iter(programs(tmp_path).values()))
-    _, tables = many_tables("laptop")[0]
+def test_the_comparison_sees_a_single_wrong_word(programs: dict[str, Path]) -> None:
+    program = next(iter(programs.values()))
+    _, tables = next(unlike_tables())
     recorded = record(tables, SEED, 5)
     recorded.before[2, at.DEFLECTION] += 50
     after, _ = run_cycles(program, recorded)

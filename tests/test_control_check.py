@@ -270,6 +270,9 @@ class Angles:
         self.share = [1.0] * 4
         self.fails = [False] * 4
 
+    def look(self, steering: Steering, checking: bool) -> None:
+        """They need not be read to be known."""
+
     @property
     def mdeg(self) -> array:
         turned = [(ns - NEUTRAL_NS) * 1000 / NS_PER_DEG for ns in self._outputs.pulse_ns]

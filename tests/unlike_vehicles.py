@@ -4,6 +4,7 @@ Any core that has to give the same integers, at a bounded cost, is tried on thes
 """
 
 from collections.abc import Iterator
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -107,9 +108,13 @@ EXPECTED: list[dict[str, Any]] = [
 
 def unlike_tables() -> Iterator[tuple[str, FlightTables]]:
     """Name and flight tables of each, by both policies; readings of the pressure may be doubted."""
-    for number, (name, changes) in enumerate(UNLIKE.items()):
-        engine = EXPECTED[number % 2]
+    for number, name in enumerate(UNLIKE):
         for policy in POLICIES:
-            control = {**changes.get("control", {}), "policy": policy}
-            all_changes = {**changes, "engine": engine, "control": control}
-            yield f"{name}, {policy}", vehicle(**all_changes).flight_tables()
+            yield f"{name}, {policy}", _tables(name, policy, number % 2)
+
+
+@cache  # the proof that every word fits takes a tenth of a second
+def _tables(name: str, policy: str, expected: int) -> FlightTables:
+    changes = UNLIKE[name]
+    control = {**changes.get("control", {}), "policy": policy}
+    return vehicle(**{**changes, "engine": EXPECTED[expected], "control": control}).flight_tables()

@@ -1,5 +1,6 @@
-"""What a steering is told between cycles: demands, jams, where the burn stands."""
+"""What a steering is told between cycles: demands, jams, sensed angles, where the burn stands."""
 
+from mixer.flight.clamp import clamp
 from mixer.flight.cycle import cycle
 from mixer.flight.layout import *
 from mixer.flight.limits import hold, let_go
@@ -38,6 +39,31 @@ def free(w, vane):
     """Vane 0 to 3 moves again, from where it stood."""
     w[WATCH_DECLARED] &= ~(1 << vane)
     let_go(w, vane)
+
+
+def sensed(w, vane1_mdeg, vane2_mdeg, vane3_mdeg, vane4_mdeg):
+    """What the angle sensors say, for the next cycle; NO_READING where one says nothing now."""
+    w[WATCH_READING] = clamp(vane1_mdeg, -NO_READING, NO_READING)
+    w[WATCH_READING + 1] = clamp(vane2_mdeg, -NO_READING, NO_READING)
+    w[WATCH_READING + 2] = clamp(vane3_mdeg, -NO_READING, NO_READING)
+    w[WATCH_READING + 3] = clamp(vane4_mdeg, -NO_READING, NO_READING)
+    if w[WATCH_STATE] == WATCH_WAITING:
+        w[WATCH_STATE] = WATCH_ON
+
+
+def watch(w, on):
+    """Switch the watch off: what it declared is free and what it saw forgotten; or on again."""
+    if on == 0:
+        for vane in range(VANES):
+            if w[WATCH_DECLARED] & (1 << vane) != 0:
+                let_go(w, vane)
+        w[WATCH_DECLARED] = 0
+        w[WATCH_SENSORS] = 0
+        w[WATCH_BELIEVED] = 0
+        w[SENSORS_OUT] = 0
+        w[WATCH_STATE] = WATCH_OFF
+    elif w[WATCH_STATE] == WATCH_OFF:
+        w[WATCH_STATE] = WATCH_WAITING
 
 
 def start(w, time_us, load_us):

@@ -3,8 +3,9 @@
 A healthy servo has seen a command at the latest a pulse frame and its latency after it was given,
 and then turns towards it. So a vane whose command stays on one side of it, farther away than
 WATCH_BAND, for longer than WATCH_WAIT_US, moves within that time by more than WATCH_MOVED; one that
-does not is held to be jammed where it stands, and is free once it is seen to move. Time without
-readings counts FOR_A_GAP times more: a vane can go and come back while nobody looks.
+does not is held to be jammed where it stands, and is free once it is seen to move. The longest time
+without a reading comes on top: a vane that still follows an older command can go and come back
+while nobody looks, but not past the next reading.
 
 A sensor is believed once its reading has moved with the command, and no longer once a reading lies
 outside the travel or jumps farther than a servo can turn, or none comes: such a sensor is out, and
@@ -24,34 +25,8 @@ from mixer.flight.limits import hold, let_go
 
 WATCH_MOVED = 300  # 0.001°: less is noise
 FREE_MOVED = 600
-FOR_A_GAP = 4
-FASTER = 4  # than its slew no vane turns so many times
+FASTER = 2  # no vane turns so many times its slew
 LONGEST_SILENCE_US = 100_000
-
-
-def sensed(w, vane1_mdeg, vane2_mdeg, vane3_mdeg, vane4_mdeg):
-    """What the angle sensors say, for the next cycle; NO_READING where one says nothing now."""
-    w[WATCH_READING] = clamp(vane1_mdeg, -NO_READING, NO_READING)
-    w[WATCH_READING + 1] = clamp(vane2_mdeg, -NO_READING, NO_READING)
-    w[WATCH_READING + 2] = clamp(vane3_mdeg, -NO_READING, NO_READING)
-    w[WATCH_READING + 3] = clamp(vane4_mdeg, -NO_READING, NO_READING)
-    if w[WATCH_STATE] == WATCH_WAITING:
-        w[WATCH_STATE] = WATCH_ON
-
-
-def watch(w, on):
-    """Switch the watch off: what it declared is free and what it saw forgotten; or on again."""
-    if on == 0:
-        for vane in range(VANES):
-            if w[WATCH_DECLARED] & (1 << vane) != 0:
-                let_go(w, vane)
-        w[WATCH_DECLARED] = 0
-        w[WATCH_SENSORS] = 0
-        w[WATCH_BELIEVED] = 0
-        w[SENSORS_OUT] = 0
-        w[WATCH_STATE] = WATCH_OFF
-    elif w[WATCH_STATE] == WATCH_OFF:
-        w[WATCH_STATE] = WATCH_WAITING
 
 
 def doubt(w, vane):
@@ -76,10 +51,12 @@ def take(w, vane, reading, silent_us):
         moved = 0
     if seen != reading or moved > FASTER * step + FREE_MOVED:
         doubt(w, vane)
-    elif abs(w[DEFLECTION + vane] - seen) < band:
-        if abs(seen - w[WATCH_FROM + vane]) > band + WATCH_MOVED:
-            w[WATCH_BELIEVED] |= 1 << vane
-            w[SENSORS_OUT] &= ~(1 << vane)
+    elif (
+        abs(w[DEFLECTION + vane] - seen) < band
+        and abs(seen - w[WATCH_FROM + vane]) > band + WATCH_MOVED
+    ):
+        w[WATCH_BELIEVED] |= 1 << vane
+        w[SENSORS_OUT] &= ~(1 << vane)
 
 
 def count_still(w, vane, came, dt_us):
@@ -108,7 +85,7 @@ def judge(w, vane):
             w[WATCH_DECLARED] &= ~bit
             let_go(w, vane)
     elif w[JAMMED] & bit == 0:
-        most = w[WATCH_WAIT_US + vane] + FOR_A_GAP * w[WATCH_GAP_US + vane]
+        most = w[WATCH_WAIT_US + vane] + w[WATCH_GAP_US + vane]
         if abs(w[WATCH_STILL_US + vane]) > most:
             if believed != 0:
                 w[WATCH_DECLARED] |= bit

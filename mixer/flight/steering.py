@@ -6,7 +6,7 @@ A cycle allocates nothing and raises nothing. Vanes are numbered 1 to 4. The cal
 
 from array import array
 
-from mixer.flight import commands, jam_watch
+from mixer.flight import commands
 from mixer.flight import layout as at
 from mixer.flight.cycle import cycle
 
@@ -79,11 +79,11 @@ class Steering:
 
         From the first call on the jam watch is on: see `jam_watch`.
         """
-        jam_watch.sensed(self._w, vane1_mdeg, vane2_mdeg, vane3_mdeg, vane4_mdeg)
+        commands.sensed(self._w, vane1_mdeg, vane2_mdeg, vane3_mdeg, vane4_mdeg)
 
     def watch(self, on):
         """Switch the jam watch off, and what it declared is free; or on again."""
-        jam_watch.watch(self._w, on)
+        commands.watch(self._w, on)
 
     def step(self, pressure_pa, dt_us):
         """Run one control cycle, `dt_us` after the last one; return the flags."""

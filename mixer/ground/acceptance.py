@@ -12,7 +12,7 @@ from pydantic import Field
 
 from mixer.ground.section import Section
 
-Outcome = Literal["fail", "pass so far", "no fault found", "pass"]
+Outcome = Literal["fail", "pass so far", "not judged", "no fault found", "pass"]
 Degrees = Annotated[float, Field(gt=0, le=45)]
 Percent = Annotated[float, Field(gt=0, le=100)]
 Milliseconds = Annotated[float, Field(gt=0, le=5000)]
@@ -124,9 +124,12 @@ def judge(
 
 
 def outcome_of(passed: bool, something_asked: bool, something_open: bool) -> Outcome:
-    """The verdict in words: "pass" only where something was asked for and all of it is met."""
+    """The verdict in words: "pass" only where something was asked for and all of it is met.
+
+    something_asked: some limit was judged; "pass so far" needs one too.
+    """
     if not passed:
         return "fail"
     if something_open:
-        return "pass so far"
+        return "pass so far" if something_asked else "not judged"
     return "pass" if something_asked else "no fault found"

@@ -1,7 +1,8 @@
 """The results a bench run leaves in its folder, and how they are read again."""
 
 import json
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
@@ -24,10 +25,14 @@ SWEEP = "sweep.csv"
 
 @dataclass(frozen=True)
 class Setup:
-    """What the servos were measured on. `rehearsal`: no servo was there, emulated ones were."""
+    """What the servos were measured on. `rehearsal`: no servo was there, emulated ones were.
+
+    `record`: when, by whom and on which pieces, in plain values.
+    """
 
     board: str
     rehearsal: bool
+    record: Mapping[str, Any] = field(default_factory=dict)
 
 
 def table_name(servo: int) -> str:
@@ -56,6 +61,7 @@ def module_result(module: ModuleVerdict, setup: Setup) -> dict[str, Any]:
         "vehicle": module.vehicle.vehicle.name,
         "board": setup.board,
         "rehearsal": setup.rehearsal,
+        **setup.record,
         "passed": module.passed,
         "outcome": module.outcome,
         "not_measured": module.open_limits,

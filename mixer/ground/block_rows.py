@@ -4,7 +4,7 @@ Written as the kernels are, and joined with them by `compiled`. A row of `state`
 cycle hands to the next.
 """
 
-from mixer.flight.commands import demand
+from mixer.flight.commands import demand, sensed
 from mixer.flight.cycle import cycle
 from mixer.flight.layout import *
 
@@ -39,4 +39,16 @@ def demand_rows(w, state, demand_mnm, heard, taken):
             pitch_mnm = int(demand_mnm[0, row])
             yaw_mnm = int(demand_mnm[1, row])
             taken[row] = demand(w, pitch_mnm, yaw_mnm, int(demand_mnm[2, row])) != 0
+            keep(w, state, row)
+
+
+def sensed_rows(w, state, reading_mdeg, see):
+    """Give what the angle sensors say (4, n), for the next cycle, to the steerings that `see`."""
+    for row in range(state.shape[0]):
+        if see[row]:
+            bring(w, state, row)
+            vane1_mdeg = int(reading_mdeg[0, row])
+            vane2_mdeg = int(reading_mdeg[1, row])
+            vane3_mdeg = int(reading_mdeg[2, row])
+            sensed(w, vane1_mdeg, vane2_mdeg, vane3_mdeg, int(reading_mdeg[3, row]))
             keep(w, state, row)

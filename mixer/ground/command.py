@@ -106,12 +106,18 @@ def stop(message: str, status: int) -> NoReturn:
 
 
 def emit(
-    result: Mapping[str, Any], as_json: bool, show: Callable[[], object] | None = None
+    result: Mapping[str, Any],
+    as_json: bool,
+    show: Callable[[], object] | None = None,
+    following: str | None = None,
 ) -> None:
     """Print a result on standard output: as JSON, or by `show`, or as a plain list of facts.
 
+    following: what to do next, from `next_step`; the last line, or the key `next` of the JSON.
     numpy arrays and numbers become lists and numbers; what is not finite becomes null.
     """
+    if following is not None:
+        result = {**result, "next": following}
     if as_json:
         click.echo(json.dumps(plain(result), indent=2, ensure_ascii=False, allow_nan=False))
     elif show is not None:
@@ -120,6 +126,8 @@ def emit(
         width = max((len(key) for key in result), default=0)
         for key, value in result.items():
             output.print(f"{key:<{width}}  {value}", soft_wrap=True)
+    if following is not None and not as_json:
+        output.print(f"Next: {following}", soft_wrap=True)
 
 
 def plain(value: Any) -> Any:

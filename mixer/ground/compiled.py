@@ -40,6 +40,7 @@ ENTRIES = {
     "allocate_rows": "mixer.ground.batch_rows",
     "cycle_rows": "mixer.ground.block_rows",
     "demand_rows": "mixer.ground.block_rows",
+    "sensed_rows": "mixer.ground.block_rows",
 }
 WORTH = 10_000  # cycles or rows: fewer take plain Python less time than loading numba
 

@@ -5,10 +5,11 @@ And the closed forms it is checked by: a thick wall under constant flux, a lumpe
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.integrate import solve_ivp
+from scipy.integrate import quad, solve_ivp
 from scipy.special import erfc
 
 from mixer.ground.files import InputError
@@ -115,6 +116,9 @@ def heat_bar(
     `heat_into_w(bar, temperature_k)` is the net heat into each cell through its surface, what
     it radiates included.
     """
+    # The solver asks again and again for one recession: always, where none is, and else while it
+    # varies temperatures alone.
+    bar_at = lru_cache(maxsize=1)(bar_at)
     cells = len(bar_at(0.0).volume_m3)
 
     def slopes(_time: float, state: FloatArray) -> FloatArray:
@@ -122,18 +126,21 @@ def heat_bar(
         bar = bar_at(recession)
         speed = recession_rate_m_s(float(temperature[0]), recession) if recession_rate_m_s else 0.0
         middle = 0.5 * (bar.edge_m[1:] + bar.edge_m[:-1])
-        gap = np.diff(middle)
+        gap = middle[1:] - middle[:-1]
+        rise = temperature[1:] - temperature[:-1]
         conductivity = material.conductivity(0.5 * (temperature[1:] + temperature[:-1]))
-        flow = conductivity * bar.section_m2[1:-1] * (temperature[:-1] - temperature[1:]) / gap
+        flow = conductivity * bar.section_m2[1:-1] * rise / gap
         heat = heat_into_w(bar, temperature)
-        heat[:-1] -= flow
-        heat[1:] += flow
+        heat[:-1] += flow
+        heat[1:] -= flow
         rate = heat / (material.density_kg_m3 * material.specific_heat(temperature) * bar.volume_m3)
         if speed > 0.0:
             length = bar.edge_m[-1] - bar.edge_m[0]
             moves = speed * (bar.edge_m[-1] - middle) / length
-            rate += moves * np.gradient(temperature, middle)
-        return np.append(rate, speed)
+            rate += moves * _gradient(rise / gap, gap)
+        slope = np.empty(cells + 1)
+        slope[:-1], slope[-1] = rate, speed
+        return slope
 
     def hot(_time: float, state: FloatArray) -> float:
         return float(state[:-1].max()) - stop_at_k if np.isfinite(stop_at_k) else -1.0
@@ -161,3 +168,39 @@ def heat_bar(
     if not solution.success:
         raise ConductionError(f"the heat equation could not be solved: {solution.message}")
     return Heating(solution.t, solution.y[:-1].T, solution.y[-1])
+
+
+def _gradient(slope: FloatArray, gap: FloatArray) -> FloatArray:
+    """Slope at each of n places from the slopes (n - 1,) between them and their gaps.
+
+    Of second order inside, of first at the ends. As np.gradient, in a third of its time.
+    """
+    before, after = gap[:-1], gap[1:]
+    found = np.empty(len(slope) + 1)
+    found[0], found[-1] = slope[0], slope[-1]
+    found[1:-1] = (after * slope[:-1] + before * slope[1:]) / (before + after)
+    return found
+
+
+def bulk_failure_s(
+    bar: Bar,
+    material: Material,
+    start_k: float,
+    heat_into_w: Callable[[Bar, FloatArray], FloatArray] = Bar.film_heat_w,
+) -> float:
+    """Time in which the whole bar, at one temperature, takes up the heat to melt or sublime.
+
+    inf where it never does: what it takes up falls with its temperature, down to nothing.
+    """
+    mass = material.density_kg_m3 * float(bar.volume_m3.sum())
+
+    def taken_up_w(temperature_k: float) -> float:
+        return float(heat_into_w(bar, np.full(len(bar.volume_m3), temperature_k)).sum())
+
+    if taken_up_w(material.fails_at_k) <= 0.0:
+        return np.inf
+
+    def pace(temperature_k: float) -> float:
+        return mass * float(material.specific_heat(temperature_k)) / taken_up_w(temperature_k)
+
+    return float(quad(pace, start_k, material.fails_at_k, limit=200)[0])

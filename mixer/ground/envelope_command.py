@@ -16,10 +16,12 @@ from mixer.ground.console import output
 from mixer.ground.envelope import KEPT_BACK, PITCH, YAW, reach
 from mixer.ground.envelope_verdict import Judged, judge_reach, reach_words
 from mixer.ground.files import InputError, write_whole
+from mixer.ground.next_step import next_step
 from mixer.ground.page import Picture, Section, Table, Verdict, render_page
 from mixer.ground.path_options import RESULT, SOURCE
 from mixer.ground.pictures import png, svg
 from mixer.ground.uncertainty import reachable_band, whose_vanes
+from mixer.ground.vane_view import behind_section
 from mixer.ground.vehicle import Vehicle, load_vehicle
 
 MOST_MAPS = 3
@@ -114,7 +116,8 @@ def envelope(vehicle_file: Path, times_s: tuple[float, ...], out: Path, as_json:
         else vehicle.uncertainty.knows_scatter,
         "out": out,
     }
-    emit(result, as_json, lambda: show(vehicle, instants, judged, out))
+    following = next_step(vehicle, vehicle_file, "envelope")
+    emit(result, as_json, lambda: show(vehicle, instants, judged, out), following)
     if judged.met is False:
         raise SystemExit(FAILED)
 
@@ -203,6 +206,7 @@ def page(vehicle: Vehicle, instants: Sequence[Instant], judged: Judged) -> str:
                     ),
                 ],
             ),
+            *behind_section(vehicle),
             Section(
                 "Over the burn",
                 tables=band_tables(vehicle, times_s),

@@ -200,9 +200,10 @@ def chip(
     def show() -> None:
         if height_mm is None:
             told = (
-                f"effectiveness over the travel {effect.effectiveness:.4f}; at full travel the vane"
-                f" gives {effect.force_lost_n:.3g} N ({effect.force_lost_share:.2%}) less, which"
-                f" leaves {effect.roll_at_full_nm:.3g} N·m of roll and takes"
+                f"effectiveness {effect.effectiveness:.4f}, the mean over the travel; at its end,"
+                f" where it differs, the vane gives {effect.force_lost_n:.3g} N"
+                f" ({effect.force_lost_share:.2%})"
+                f" less, which leaves {effect.roll_at_full_nm:.3g} N·m of roll and takes"
                 f" {effect.roll_trim_deg:.2g}° of all four vanes to hold"
             )
         else:

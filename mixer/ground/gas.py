@@ -95,7 +95,7 @@ def mach_from_prandtl_meyer(nu_rad: ArrayLike, gamma: float) -> FloatArray:
         slope = x**2 * (g**2 - 1.0) / ((g**2 + x**2) * (1.0 + x**2))
         error = g * np.arctan(x / g) - np.arctan(x) - target
         # Never past a factor of two either way: the angle flattens out near vacuum.
-        step = np.clip(x - error / slope, 0.5 * x, 2.0 * x) - x
+        step = np.minimum(np.maximum(x - error / slope, 0.5 * x), 2.0 * x) - x
         x = x + step
         if np.all(np.abs(step) <= 1e-14 * x):
             break

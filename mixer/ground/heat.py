@@ -10,13 +10,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.integrate import cumulative_trapezoid, quad
+from scipy.integrate import cumulative_trapezoid
 
-from mixer.ground.conduction import Bar, Heating, biot_number, heat_bar
+from mixer.ground.conduction import Bar, Heating, biot_number, bulk_failure_s, heat_bar
 from mixer.ground.geometry import EngineFields, VaneGeometry, jet_for
 from mixer.ground.heat_load import CELLS, ChordSection, HeatLoad, heat_load
 from mixer.ground.materials import MATERIALS, Material
-from mixer.ground.propellants import UNKNOWN, Burning, burning_of
+from mixer.ground.propellants import Burning, burning_of
 from mixer.ground.surface_loss import SurfaceLoss, view_of_surroundings
 
 FloatArray = NDArray[np.float64]
@@ -163,11 +163,11 @@ def vane_life(
         else:
             spreads["the recession rate of hot graphite"] = ("burns", 1.0 + measured_spread)
     total = 1 + 2 * len(spreads)
-    nominal = replace(_simulate(case(), horizon_s), burning=burning)
+    nominal = _life(_heated(case(), horizon_s), burning)
     done(1 / total)
     doubts = []
     for index, (name, (key, factor)) in enumerate(spreads.items()):
-        ends = [_simulate(case(**{key: f}), horizon_s).life_s for f in (1.0 / factor, factor)]
+        ends = [_heated(case(**{key: f}), horizon_s).life_s for f in (1.0 / factor, factor)]
         doubts.append(Doubt(name, min(ends), max(ends)))
         done((3 + 2 * index) / total)
     doubts.sort(key=lambda doubt: -doubt.weight(horizon_s))
@@ -186,9 +186,34 @@ def _together(life_s: float, doubts: list[Doubt]) -> tuple[float, float]:
     return float(life_s * np.exp(-below)), float(life_s * np.exp(above))
 
 
-def _simulate(case: _Case, horizon_s: float) -> Life:
-    geometry, load, material = case.geometry, case.load, case.material
-    section = ChordSection(geometry, load)
+@dataclass(frozen=True)
+class _Run:
+    """One case, heated until the horizon or until the vane gives way."""
+
+    case: _Case
+    section: ChordSection
+    allowed_m: float
+    horizon_s: float
+    heating: Heating
+
+    @property
+    def local_s(self) -> float:
+        hottest = self.heating.temperature_k.max(axis=1)
+        return self.heating.first_time_s(hottest >= self.case.material.fails_at_k - 0.5)
+
+    @property
+    def recession_s(self) -> float:
+        gone = self.heating.recession_m >= self.allowed_m * (1.0 - 1e-6)
+        return self.heating.first_time_s(gone)
+
+    @property
+    def life_s(self) -> float:
+        return min(self.local_s, self.recession_s)
+
+
+def _heated(case: _Case, horizon_s: float) -> _Run:
+    geometry, material = case.geometry, case.material
+    section = ChordSection(geometry, case.load)
     allowed_m = 1e-3 * (geometry.allowed_recession_mm or ALLOWED_RECESSION * geometry.tip_chord_mm)
     allowed_m = min(allowed_m, float(section.depths_m[-1]))
     recedes = (
@@ -199,47 +224,55 @@ def _simulate(case: _Case, horizon_s: float) -> Life:
         section.bar, material, START_K, horizon_s, recedes, material.fails_at_k, allowed_m,
         case.loss.net_w,
     )  # fmt: skip
-    hottest = heating.temperature_k.max(axis=1)
-    local_s = heating.first_time_s(hottest >= material.fails_at_k - 0.5)
-    recession_s = heating.first_time_s(heating.recession_m >= allowed_m * (1.0 - 1e-6))
-    if recession_s < local_s:
-        ends_by = f"the leading edge has lost {1e3 * allowed_m:.3g} mm"
+    return _Run(case, section, allowed_m, horizon_s, heating)
+
+
+def _life(run: _Run, burning: Burning) -> Life:
+    """All that is told of a run; the range of the life is still missing."""
+    section, heating, loss = run.section, run.heating, run.case.loss
+    material, load = run.case.material, run.case.load
+    if run.recession_s < run.local_s:
+        ends_by = f"the leading edge has lost {1e3 * run.allowed_m:.3g} mm"
     else:
         at_nose = heating.temperature_k[-1].argmax() < CELLS // 2
         ends_by = f"the {'leading' if at_nose else 'trailing'} edge reaches {material.fails_by}"
-    bar, nose = section.bar(0.0), load.nose_w_m2_k(section.radius_m(0.0))
-    conductivity = float(material.conductivity(800.0))
+    bars, nose = [section.bar(float(g)) for g in heating.recession_m], section.radius_m(0.0)
+    film, conductivity = load.nose_w_m2_k(nose), float(material.conductivity(800.0))
     return Life(
-        life_s=min(local_s, recession_s),
+        life_s=run.life_s,
         low_s=np.nan,
         high_s=np.nan,
         ends_by=ends_by,
-        local_s=local_s,
-        bulk_s=bulk_failure_s(bar, material, case.loss.net_w),
-        recession_s=recession_s,
-        allowed_recession_mm=1e3 * allowed_m,
-        horizon_s=horizon_s,
-        biot_nose=biot_number(nose, section.radius_m(0.0), conductivity),
-        biot_chord=biot_number(nose, 0.5 * section.chord_m, conductivity),
+        local_s=run.local_s,
+        bulk_s=bulk_failure_s(bars[0], material, START_K, loss.net_w),
+        recession_s=run.recession_s,
+        allowed_recession_mm=1e3 * run.allowed_m,
+        horizon_s=run.horizon_s,
+        biot_nose=biot_number(film, nose, conductivity),
+        biot_chord=biot_number(film, 0.5 * section.chord_m, conductivity),
         heating=heating,
         doubts=(),
         material=material,
-        mean_k=_means_k(section, heating),
-        face_m=_face_m(section, heating, case.loss),
-        burning=UNKNOWN,
-        loss=case.loss,
+        mean_k=_means_k(bars, heating),
+        face_m=_face_m(section, bars, heating, loss),
+        burning=burning,
+        loss=loss,
     )
 
 
-def _means_k(section: ChordSection, heating: Heating) -> FloatArray:
+def _means_k(bars: list[Bar], heating: Heating) -> FloatArray:
     """Mean temperature of the section at each time."""
-    volumes = [section.bar(float(gone_m)).volume_m3 for gone_m in heating.recession_m]
     return np.array(
-        [np.average(t, weights=v) for t, v in zip(heating.temperature_k, volumes, strict=True)]
+        [
+            np.average(temperature_k, weights=bar.volume_m3)
+            for temperature_k, bar in zip(heating.temperature_k, bars, strict=True)
+        ]
     )
 
 
-def _face_m(section: ChordSection, heating: Heating, loss: SurfaceLoss) -> FloatArray:
+def _face_m(
+    section: ChordSection, bars: list[Bar], heating: Heating, loss: SurfaceLoss
+) -> FloatArray:
     """What the faces have lost over time, at half chord.
 
     In the proportion of face to edge that the burning model gives, scaled to what the edge lost:
@@ -249,8 +282,8 @@ def _face_m(section: ChordSection, heating: Heating, loss: SurfaceLoss) -> Float
     if not loss.burning:
         return np.zeros_like(heating.time_s)
     face, edge = [], []
-    for temperature_k, gone_m in zip(heating.temperature_k, heating.recession_m, strict=True):
-        bar = section.bar(float(gone_m))
+    over_time = zip(heating.temperature_k, heating.recession_m, bars, strict=True)
+    for temperature_k, gone_m, bar in over_time:
         middle = int(np.searchsorted(bar.edge_m, 0.5 * section.chord_m))
         film = bar.film_w_k / bar.surface_m2
         face.append(float(loss.burned_kg_m2_s(film, temperature_k)[middle]) / density)
@@ -262,27 +295,3 @@ def _face_m(section: ChordSection, heating: Heating, loss: SurfaceLoss) -> Float
     if modelled[-1] <= 0.0:
         return np.zeros_like(heating.time_s)
     return lost * float(heating.recession_m[-1] / modelled[-1])
-
-
-def bulk_failure_s(
-    bar: Bar,
-    material: Material,
-    heat_into_w: Callable[[Bar, FloatArray], FloatArray] = Bar.film_heat_w,
-    start_k: float = START_K,
-) -> float:
-    """Time in which the whole bar, at one temperature, takes up the heat to melt or sublime.
-
-    inf where it never does: what it takes up falls with its temperature, down to nothing.
-    """
-    mass = material.density_kg_m3 * float(bar.volume_m3.sum())
-
-    def taken_up_w(temperature_k: float) -> float:
-        return float(heat_into_w(bar, np.full(len(bar.volume_m3), temperature_k)).sum())
-
-    if taken_up_w(material.fails_at_k) <= 0.0:
-        return np.inf
-
-    def pace(temperature_k: float) -> float:
-        return mass * float(material.specific_heat(temperature_k)) / taken_up_w(temperature_k)
-
-    return float(quad(pace, start_k, material.fails_at_k, limit=200)[0])

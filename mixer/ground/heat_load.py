@@ -137,6 +137,8 @@ class ChordSection:
         self.chord_m, self.thickness_m = drawn.chord_m, drawn.thickness_m
         least = min(LEAST_NOSE_RADIUS_M, 0.4 * self.thickness_m)
         radius_m = max(drawn.nose_radius_m, least)
+        self.edge_share = np.linspace(0.0, 1.0, CELLS + 1) ** 2.0
+        self.no_flux_w = np.zeros(CELLS)
         self.depths_m = np.linspace(0.0, 1e-3 * geometry.largest_recession_mm, 40)
         worn = [
             section_outline(
@@ -163,32 +165,41 @@ class ChordSection:
         """Cells from the nose to the trailing edge, fine at the nose."""
         radius = self.radius_m(recession_m)
         touch = float(np.interp(recession_m, self.depths_m, self.touches_m))
-        edge = (self.chord_m - recession_m) * np.linspace(0.0, 1.0, CELLS + 1) ** 2.0
+        edge = (self.chord_m - recession_m) * self.edge_share
         on_nose = np.minimum(edge, touch)
         # Nose: area of a cap of the circle; flanks: trapezia.
-        back = np.clip(radius - on_nose, -radius, radius)
+        back = np.maximum(radius - on_nose, -radius)
+        angle = np.arccos(back / radius)
         rise = np.sqrt(np.maximum(radius**2 - back**2, 0.0))
-        cap = radius**2 * np.arccos(back / radius) - back * rise
+        cap = radius**2 * angle - back * rise
         height = np.interp(edge + recession_m, self.flank_x_m, self.flank_y_m)
         at_touch = np.interp(touch + recession_m, self.flank_x_m, self.flank_y_m)
         flank_edge = np.maximum(edge, touch)
         flank_height = np.where(edge > touch, height, at_touch)
-        flank = np.diff(flank_edge) * (flank_height[1:] + flank_height[:-1])
+        on_flank = _steps(flank_edge)
         half = np.where(edge < touch, rise, height)
         # Surface: the arc, most heated on its stagnation line, and the flanks.
-        angle = np.arccos(back / radius)
+        turned = _steps(angle)
         nose = self.load.nose_w_m2_k(radius)
         behind = np.maximum(0.5 * (edge[1:] + edge[:-1]), touch)
         panel = np.searchsorted(self.flank_x_m, behind + recession_m, side="right") - 1
-        pressure = self.pressure_ratio[np.clip(panel, 0, len(self.pressure_ratio) - 1)]
+        last = len(self.pressure_ratio) - 1
+        pressure = self.pressure_ratio[np.minimum(np.maximum(panel, 0), last)]
         face = self.load.face_w_m2_k(behind, pressure)
-        arc = np.maximum(nose * np.diff(np.sin(angle)), face * np.diff(angle))
-        faces = face * np.diff(flank_edge)
-        surface = 2.0 * (radius * np.diff(angle) + np.diff(flank_edge))
-        film_nose, film_faces = 2.0 * radius * arc, 2.0 * faces
+        arc = np.maximum(nose * _steps(np.sin(angle)), face * turned)
+        film_nose, film_faces = 2.0 * radius * arc, 2.0 * face * on_flank
         film = film_nose + film_faces
-        gas_k = (film_nose * self.load.nose_gas_k + film_faces * self.load.face_gas_k) / film
         return Bar(
-            edge + recession_m, 2.0 * half, np.diff(cap) + flank, film, gas_k, np.zeros(CELLS),
-            surface,
-        )  # fmt: skip
+            edge_m=edge + recession_m,
+            section_m2=2.0 * half,
+            volume_m3=_steps(cap) + on_flank * (flank_height[1:] + flank_height[:-1]),
+            film_w_k=film,
+            gas_k=(film_nose * self.load.nose_gas_k + film_faces * self.load.face_gas_k) / film,
+            flux_w=self.no_flux_w,
+            surface_m2=2.0 * (radius * turned + on_flank),
+        )
+
+
+def _steps(values: FloatArray) -> FloatArray:
+    """From each value to the next: np.diff, which takes five times as long on so few."""
+    return values[1:] - values[:-1]

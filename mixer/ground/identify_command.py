@@ -23,8 +23,10 @@ from mixer.ground.findings import (
 )
 from mixer.ground.identify import identify as fit
 from mixer.ground.identify_report import identify_page, written
+from mixer.ground.log_book import Given, asker, log_book_options, now, readable
 from mixer.ground.path_options import RESULT, SOURCE, beside
 from mixer.ground.plausible import implausible, refuse_implausible
+from mixer.ground.quantities import VANES
 from mixer.ground.stand_log import LOAD_UNITS, read_stand_log
 from mixer.ground.stand_model import WEAR_POINTS
 from mixer.ground.stand_programme import Programme, plan, write_programme
@@ -41,7 +43,7 @@ STEPS = 4.0
 @click.option("--out", required=True, type=RESULT,
               help="Vehicle file to write; with --plan, the programme as CSV.")  # fmt: skip
 @click.option("--report", "report_file", type=RESULT,
-              help="HTML report to write; by default beside --out, ending in .html.")  # fmt: skip
+              help="HTML report to write, not with --plan; by default beside --out.")  # fmt: skip
 @click.option("--plan", "planned", is_flag=True,
               help="Propose deflections for a burn that would tell everything apart.")  # fmt: skip
 @click.option("--wear-points", type=click.IntRange(2, 6), default=WEAR_POINTS, show_default=True,
@@ -60,6 +62,7 @@ STEPS = 4.0
               "of the largest load.")  # fmt: skip
 @click.option("--rate-hz", type=click.FloatRange(20, 100_000), default=200.0, show_default=True,
               help="With --plan: rows a second that will be recorded.")  # fmt: skip
+@log_book_options
 @result_option
 def identify(
     log_file: Path | None,
@@ -76,6 +79,7 @@ def identify(
     noise_share: float,
     rate_hz: float,
     as_json: bool,
+    given_log: Given,
 ) -> None:
     """Find out from a static test what the vanes really give, and correct the vehicle file.
 
@@ -103,6 +107,9 @@ def identify(
     if log_file is None:
         raise InputError("name the LOG of a static test, or ask for a programme with --plan")
     page_file = report_file or beside(out, ".html")
+    book = given_log.kept_in(vehicle_file.parent, range(1, VANES + 1), asker(as_json))
+    at = now()
+    record = [("date of this report", readable(at)), *book.facts]
     with progress("Static test", STEPS) as done:
         log = read_stand_log(log_file, vehicle, still)
         refuse_mixed_up_columns(log, vehicle)
@@ -129,15 +136,18 @@ def identify(
         new.file.write(out)
     except VehicleError as refusal:
         warnings.insert(0, f"the file with these changes was refused and not written: {refusal}")
-        write_page(page_file, identify_page(found, all_findings, [], warnings, condition))
+        write_page(page_file, identify_page(found, all_findings, [], warnings, condition, record))
         raise InputError(
             f"{refusal}\nThat is the vehicle file as this test corrects it, so it was not written: "
             "what the test found and what the file states do not go together. Change what the line "
             "above names in your own file, for what the test found is how the hardware is, and "
             f"run this again. What it found is in {page_file}"
         ) from refusal
-    write_page(page_file, identify_page(found, all_findings, new.changes, warnings, condition))
+    page = identify_page(found, all_findings, new.changes, warnings, condition, record)
+    write_page(page_file, page)
     result: dict[str, Any] = {
+        "at": at,
+        **book.stated,
         "vehicle": vehicle.vehicle.name,
         "log": log_file,
         "burn_s": log.burn_s,

@@ -46,8 +46,9 @@ def identify_page(
     changes: Sequence[str],
     warnings: Sequence[str],
     condition: float,
+    record: Sequence[tuple[str, str]] = (),
 ) -> str:
-    """The report as HTML."""
+    """The report as HTML. record: date, operator and serial numbers, as facts."""
     blocks = found.blocks
     facts = [
         ("vehicle", found.vehicle.vehicle.name),
@@ -56,6 +57,7 @@ def identify_page(
         ("rows a second", f"{blocks.log.rate_hz:.4g}"),
         ("pressure over the reference", f"{blocks.share[blocks.burning].mean():.3f}"),
         ("condition number of the vanes' movements", f"{condition:.3g} (1 is best)"),
+        *record,
     ]
     sections = [
         Section(

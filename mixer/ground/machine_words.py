@@ -50,6 +50,7 @@ ENTRIES: dict[str, tuple[types.Type, ...]] = {
         room(types.uint8, 1),  # flags
     ),
     "cycle_rows": (room(WORD, 2), given(WHOLE, 1), given(WHOLE, 1), given(types.boolean, 1)),
+    "sensed_rows": (room(WORD, 2), given(WHOLE, 2), given(types.boolean, 1)),
     "demand_rows": (
         room(WORD, 2),
         given(WHOLE, 2),

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from mixer.ground.acceptance import Outcome
-from mixer.ground.page import Section, Table, render_page
+from mixer.ground.page import Section, Table, Verdict, render_page
 from mixer.ground.servo_pictures import kick_picture
 from mixer.ground.servo_report import (
     CAUTIONS,
@@ -11,25 +11,38 @@ from mixer.ground.servo_report import (
     Facts,
     not_measured,
     readable,
+    rehearsed,
     verdict_line,
 )
 from mixer.ground.servo_verdict import ModuleVerdict
 
 
-def module_page(module: ModuleVerdict, facts: Facts) -> str:
-    """The HTML page of the module: the four servos beside each other and together."""
+def module_page(module: ModuleVerdict, facts: Facts, rehearsal: bool = False) -> str:
+    """The HTML page of the module: the four servos beside each other and together.
+
+    rehearsal: they are emulated ones.
+    """
     limits = [j for servo in module.servos.values() for j in servo.judgements] + module.judgements
+    line = verdict_line(
+        module.outcome,
+        module.reasons,
+        limits,
+        not_measured(module.open_limits, module.absent),
+    )
+    reasons = [Section("Why it fails", (), [Table(("Reason",), [[r] for r in module.reasons])])]
+    if len(module.reasons) > 1:
+        count = len(module.reasons)
+        line = Verdict("fail", f"{count} reasons, listed below; the first: {module.reasons[0]}")
     return render_page(
-        "Steering module on the bench",
+        "Rehearsal: steering module on the bench" if rehearsal else "Steering module on the bench",
         f"The servos of {module.vehicle.vehicle.name}, one by one and together.",
-        [comparison_section(module), *together_sections(module)],
+        [
+            *(reasons if len(module.reasons) > 1 else ()),
+            comparison_section(module),
+            *together_sections(module),
+        ],
         facts,
-        verdict_line(
-            module.outcome,
-            module.reasons,
-            limits,
-            not_measured(module.open_limits, module.absent),
-        ),
+        rehearsed(line) if rehearsal else line,
         CAUTIONS,
     )
 

@@ -25,6 +25,8 @@ NOTHING_ASKED = (
     "the vehicle file sets no limits for what was measured in [acceptance], so nothing was asked "
     "for and nothing says whether it may be bolted on"
 )
+REHEARSED = "Emulated servos, a rehearsal: it says nothing about a real servo."
+NOT_AT_HAND = "(Its text was not at hand here: hold its clauses against a copy of your own.)"
 CAUTIONS = (
     "Powered servos move without warning: fingers and tools out of the linkage, module unpowered "
     "while hands are in it, battery fused, no pyrotechnics connected.",
@@ -34,24 +36,34 @@ CAUTIONS = (
 )
 
 
-def servo_page(verdict: ServoVerdict, vehicle_name: str, facts: Facts) -> str:
-    """The HTML page of one servo."""
+def servo_page(
+    verdict: ServoVerdict, vehicle_name: str, facts: Facts, rehearsal: bool = False
+) -> str:
+    """The HTML page of one servo. rehearsal: it is an emulated one."""
     whole = verdict.outcome in ("pass", "fail")
+    line = verdict_line(
+        verdict.outcome,
+        verdict.reasons,
+        verdict.judgements,
+        not_measured([judgement.figure for judgement in verdict.open]),
+        verdict.doubts,
+    )
     return render_page(
-        f"Servo {verdict.servo} on the bench",
+        f"{'Rehearsal: servo' if rehearsal else 'Servo'} {verdict.servo} on the bench",
         f"Steering module of {vehicle_name}: what this servo with its linkage does"
         f"{', and whether it may be bolted on' if whole else ', as far as it was measured'}.",
         [section for section in servo_sections(verdict) if section is not None],
         facts,
-        verdict_line(
-            verdict.outcome,
-            verdict.reasons,
-            verdict.judgements,
-            not_measured([judgement.figure for judgement in verdict.open]),
-            verdict.doubts,
-        ),
+        rehearsed(line) if rehearsal else line,
         CAUTIONS,
     )
+
+
+def rehearsed(verdict: Verdict) -> Verdict:
+    """A rehearsal's verdict: never looks like a real pass."""
+    outcome = "open" if verdict.outcome == "pass" else verdict.outcome
+    word = f"rehearsal: {verdict.word or verdict.outcome}"
+    return Verdict(outcome, f"{REHEARSED} {verdict.reason}", word)
 
 
 def verdict_line(
@@ -69,6 +81,9 @@ def verdict_line(
     tightest = min(judgements, key=lambda j: (j.margin or 0) / j.limit, default=None)
     near = "" if tightest is None else f"; nearest to its limit: {tightest}"
     near += "".join(f"; {doubt}" for doubt in doubts)
+    if outcome == "not judged":
+        missed = f"{missing}; " if missing else ""
+        return Verdict("open", f"no limit was judged; {missed}no fault found in what was", outcome)
     if outcome == "pass":
         return Verdict("pass", f"no fault found{near}")
     return Verdict("open", f"{missing}; no fault found in what was{near}", outcome)
@@ -138,11 +153,13 @@ def iso_words(verdict: ServoVerdict) -> list[str]:
     stated = verdict.sensor_deg is not None
     lacks = iso_230_2_lacks(fit.deflection_deg, fit.passes, stated)
     if not lacks:
-        return ["ISO 230-2 as recalled: its conditions of runs, targets and uncertainty hold."]
+        return [
+            f"The conditions of ISO 230-2 for runs, targets and uncertainty hold. {NOT_AT_HAND}"
+        ]
     return [
-        f"Figures are computed as ISO 230-2 does, which as recalled asks for more: "
-        f"{'; '.join(lacks)}. With --passes 5 the bench takes uneven targets, and the sensor's "
-        "non-linearity goes into [acceptance] as sensor_nonlinearity_deg."
+        f"Figures are computed as ISO 230-2 does; to go by its name it asks for more: "
+        f"{'; '.join(lacks)}. {NOT_AT_HAND} With --passes 5 the bench takes uneven "
+        "targets, and the sensor's non-linearity goes into [acceptance] as sensor_nonlinearity_deg."
     ]
 
 

@@ -19,7 +19,7 @@ Rows = int | slice | NDArray[np.intp] | Mask
 
 def prepare() -> None:
     """Compile what blocks need, once, before several processes ask for it at the same time."""
-    for name in ("demand_rows", "cycle_rows"):
+    for name in ("demand_rows", "sensed_rows", "cycle_rows"):
         machine().function(name)
 
 
@@ -44,6 +44,8 @@ class SteeringBlock:
         self.force = columns[at.FORCE : at.FORCE + 4]
         self.moment_mnm = columns[at.MOMENT : at.MOMENT + 3]
         self.flags, self.jammed = columns[at.FLAGS], columns[at.JAMMED]
+        self.declared, self.jams_found = columns[at.WATCH_DECLARED], columns[at.WATCH_FOUND]
+        self.sensors_out = columns[at.SENSORS_OUT]
         self.time_us, self.load_us = columns[at.TIME], columns[at.LOAD]
         self.burn = columns[at.BURN]
         self.reset(slice(None))
@@ -88,6 +90,17 @@ class SteeringBlock:
         heard = np.ones_like(taken) if heard is None else heard
         self._run("demand_rows", np.asarray(demands_mnm, np.int64), heard, taken)
         return taken
+
+    def sensed(self, readings_mdeg: ArrayLike, sees: Mask | None = None) -> None:
+        """Tell where `sees` what the angle sensors say, (4, N), for the next step; `NO_READING`
+        where one says nothing. From then on the jam watch is on: see `mixer.flight.jam_watch`.
+        """
+        sees = np.ones(len(self._state), np.bool_) if sees is None else sees
+        self._run("sensed_rows", np.asarray(readings_mdeg, np.int64), sees)
+
+    def watch(self, rows: Rows, on: bool) -> None:
+        """Switch the jam watch off, and what it declared is free; or on again."""
+        self._tell(rows, commands.watch, on)
 
     def step(self, pressure_pa: ArrayLike, dt_us: ArrayLike, runs: Mask | None = None) -> Words:
         """Run one control cycle, `dt_us` (N,) ≥ 0 after the last one; return the flags (N,).

@@ -9,6 +9,7 @@ import click
 from mixer.flight.tables import VERSION
 from mixer.ground.command import emit, result_option
 from mixer.ground.files import write_whole
+from mixer.ground.next_step import next_step
 from mixer.ground.path_options import RESULT, SOURCE
 from mixer.ground.tables import COUNTS, largest_force_n
 from mixer.ground.tables_dump import checksum, dump, told
@@ -51,4 +52,4 @@ def tables(vehicle_file: Path, out: Path, as_json: bool) -> None:
         click.echo(told(built))
         click.echo(f"\nWritten to {out}")
 
-    emit(result, as_json, show)
+    emit(result, as_json, show, next_step(vehicle, vehicle_file, "tables"))

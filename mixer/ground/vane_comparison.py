@@ -19,7 +19,7 @@ def comparison_rows(drawings: Sequence[DrawnVane]) -> list[list[str]]:
         [name, *(_told(name, found) for found in drawings)]
         for name in (
             "verdict", "material", "side force, N", "thrust lost at rest, %",
-            "thrust lost, all deflected, %", "mass, g", "largest hinge moment, N·m",
+            "thrust lost, all deflected, %", "mass of the blade, g", "largest hinge moment, N·m",
             "servo torque margin", "bending, margin", "chance of breaking", "life, s",
             "life at worst, s", "ends by", "force left at the end, %", "mean at the end, K",
         )
@@ -38,7 +38,7 @@ def _told(name: str, found: DrawnVane) -> str:
         "side force, N": lambda: f"{np.max(np.abs(curve.force_n)):.4g}",
         "thrust lost at rest, %": lambda: f"{400.0 * curve.drag_at_rest_n / thrust_n:.1f}",
         "thrust lost, all deflected, %": lambda: f"{400.0 * curve.drag_n.max() / thrust_n:.1f}",
-        "mass, g": lambda: f"{found.mass_g:.3g}",
+        "mass of the blade, g": lambda: f"{found.mass_g:.3g}",
         "largest hinge moment, N·m": lambda: "{:.2g} to {:.2g}".format(*found.hinge.peak_band_nm),
         "servo torque margin": lambda: (
             "–"
@@ -77,7 +77,7 @@ def trade_picture(names: Sequence[str], drawings: Sequence[DrawnVane]) -> str:
             ("thrust lost at rest, %", [
                 400.0 * d.curve.drag_at_rest_n / d.vehicle.engine.thrust_n for d in drawings
             ]),
-            ("mass, g", [d.mass_g for d in drawings]),
+            ("mass of the blade, g", [d.mass_g for d in drawings]),
             ("life, s", [life[1] for life in lives]),
         ]  # fmt: skip
         for axis, (label, values) in zip(axes[0], columns, strict=True):

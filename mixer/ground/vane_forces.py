@@ -25,7 +25,11 @@ from mixer.ground.geometry import (
 )
 from mixer.ground.hot_gas import HotGas, friction_coefficient
 from mixer.ground.jet import FlowState, Jet
-from mixer.ground.section_forces import detachment_deflection_rad, section_forces
+from mixer.ground.section_forces import (
+    SectionForces,
+    detachment_deflection_rad,
+    section_forces,
+)
 from mixer.ground.vane_notes import curve_notes
 
 FloatArray = NDArray[np.float64]
@@ -214,26 +218,19 @@ def _over_sizes(
     """
     normal, axial, moment = (np.zeros_like(alpha_rad) for _ in range(3))
     weighted_radius = 0.0
-    known: dict[tuple[int, int], tuple[FloatArray, FloatArray, FloatArray]] = {}
+    known: dict[tuple[int, int], SectionForces] = {}
     for strip, stream in zip(slices, streams, strict=True):
         key = (id(strip.outline), id(stream))
         if key not in known:
-            found = [
-                section_forces(strip.outline, stream.mach, stream.gamma, max(float(a), EDGE_ON_RAD))
-                for a in alpha_rad
-            ]
-            known[key] = (
-                np.array([f.c_n for f in found]),
-                np.array([f.c_a for f in found]),
-                np.array([f.c_moment for f in found]),
-            )
-        c_n, c_a, c_moment = known[key]
+            alpha = np.maximum(alpha_rad, EDGE_ON_RAD)
+            known[key] = section_forces(strip.outline, stream.mach, stream.gamma, alpha)
+        found = known[key]
         chord = strip.outline.chord_m
         wetted = chord - strip.outline.nose_x_m
         friction = 2.0 * friction_coefficient(hot.reynolds(stream, wetted), stream.mach)
         push = stream.dynamic_pressure_pa * strip.width_m
-        normal += push * chord * c_n
-        axial += push * (chord * c_a + wetted * friction)
-        moment += push * chord**2 * c_moment
-        weighted_radius += push * chord * c_n[-1] * strip.radius_m
+        normal += push * chord * found.c_n
+        axial += push * (chord * found.c_a + wetted * friction)
+        moment += push * chord**2 * found.c_moment
+        weighted_radius += push * chord * found.c_n[-1] * strip.radius_m
     return normal, axial, moment, weighted_radius / normal[-1]

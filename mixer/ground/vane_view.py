@@ -7,12 +7,18 @@ from matplotlib.patches import Arc, Circle, Polygon
 from numpy.typing import NDArray
 
 from mixer.ground.geometry import VaneGeometry, jet_for
+from mixer.ground.page import Picture, Section
 from mixer.ground.pictures import LIMIT, PALETTE, drawing, svg
 from mixer.ground.vehicle import Vehicle
 
 FloatArray = NDArray[np.float64]
 
 INK = "#23282d"
+CAPTION = (
+    "To scale, looking forward along the thrust: at neutral, and each vane turned to its largest "
+    "positive deflection. Positive turns a vane clockwise as seen from outside along its shaft; "
+    "all four positive is positive roll."
+)
 
 
 def seen_from_behind(y: FloatArray, z: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -85,6 +91,13 @@ def view_from_behind(vehicle: Vehicle) -> str:
         )  # fmt: skip
         _roll_arrow(axes[0, 1], 0.82 * exit_mm)
     return svg(figure)
+
+
+def behind_section(vehicle: Vehicle) -> list[Section]:
+    """The view as a section of a page; none where the vehicle has no drawing."""
+    if vehicle.vanes.geometry is None:
+        return []
+    return [Section("Seen from behind", pictures=[Picture(view_from_behind(vehicle), CAPTION)])]
 
 
 def _number(axis: Any, number: int, clocking_deg: float, radius_mm: float) -> None:

@@ -18,7 +18,7 @@ from mixer.ground.vane_pictures import (
     section_picture,
 )
 from mixer.ground.vane_verdict import verdict
-from mixer.ground.vane_view import view_from_behind
+from mixer.ground.vane_view import behind_section
 
 ESTIMATE = (
     "An estimate to plan a static test by, not a substitute for one: radiation of the gas and of"
@@ -39,17 +39,7 @@ def vanes_page(found: DrawnVane) -> str:
     loss_n = curve.drag_at_rest_n
     sections = [
         *_attention(found),
-        Section(
-            "Seen from behind",
-            pictures=[
-                Picture(
-                    view_from_behind(vehicle),
-                    "To scale, looking forward along the thrust: at neutral, and each vane turned"
-                    " to its largest positive deflection. Positive turns a vane clockwise as seen"
-                    " from outside along its shaft; all four positive is positive roll.",
-                )
-            ],
-        ),
+        *behind_section(vehicle),
         _forces(found),
         _pressure(found),
         _outline(found),

@@ -15,8 +15,8 @@ from hil.rehearsal import Exchange, Played, Recorder, play
 from tests.damage import damaged, good_frame
 from tests.vehicles import vehicle
 
-FRAMES = 2000  # to damage in a run, which ends in the safe state, from which a node can be stopped
-RUNS = {True: 6, False: 1}  # at full size, and not
+# Runs, and frames to damage in each, which ends in the safe state: from that a node can be stopped.
+RUNS = {"long": (6, 2000), "ci": (6, 2000), "laptop": (1, 900)}
 REFUSED = 10_000 / 12_000  # of the damaged frames by the codec, at least; the others are whole
 SEED = 21
 TABLES = vehicle().flight_tables()
@@ -85,24 +85,24 @@ def rehearsals(board_name: str) -> Iterator[Callable[[list[Exchange]], Played]]:
 
 
 def test_damage_does_to_a_board_what_it_does_to_the_laptops_node(
-    board_name: str, full_size: bool, record_property: Callable[[str, object], None]
+    board_name: str, size: str, record_property: Callable[[str, object], None]
 ) -> None:
     """Bit for bit, counters and vanes; and afterwards the next good demand is taken."""
     refused = exchanges = 0
-    runs = RUNS[full_size]
+    runs, frames = RUNS[size]
     with rehearsals(board_name) as play_to_board:
         for run in range(runs):
-            record, damage = damaged_record(SEED + run, FRAMES)
+            record, damage = damaged_record(SEED + run, frames)
             played = play_to_board(record)
             assert played.mismatches == 0, played.first_mismatch
             refused += damage
             exchanges += played.exchanges
     record_property(
         "shown",
-        f"{board_name}, seeds {SEED} to {SEED + runs - 1}: {runs * FRAMES} times damage, "
+        f"{board_name}, seeds {SEED} to {SEED + runs - 1}: {runs * frames} times damage, "
         f"{refused} frames refused by the codec, {exchanges} exchanges, all answered alike",
     )
-    assert refused >= REFUSED * runs * FRAMES
+    assert refused >= REFUSED * runs * frames
 
 
 @pytest.mark.parametrize("times", [1, 3])
