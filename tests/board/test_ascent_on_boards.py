@@ -12,12 +12,14 @@ from tests.flying import flying_vehicle
 
 @pytest.fixture(scope="module")
 def whole_ascent():
-    """26 s at 200 Hz and the tail-off; a jam, damaged frames and a dropout among them."""
-    vehicle = flying_vehicle()
+    """26 s at 200 Hz and the tail-off; a jam, damaged frames, a dropout and a dying sensor."""
+    vehicle = flying_vehicle({"engine.believed_pressure": [0.5, 1.5]})
     faults = (
         Fault("link-damage", time_s=4.0, lasts_s=4.0, value=0.05),
         Fault("link-dropout", time_s=10.0, lasts_s=0.3),
         Fault("jam", 2, time_s=18.0, value=9.0),
+        Fault("pressure-intermittent", time_s=13.0, lasts_s=2.0, value=5.0),
+        Fault("pressure", time_s=20.0, value=0.0),
     )
     return vehicle, dictated(vehicle, Flight(nominal(vehicle), 1, faults))
 
