@@ -25,6 +25,7 @@ from tests.c_library import (
     random_tables,
     run,
 )
+from tests.table_mutants import word_by_word
 
 VEHICLES = 100
 CYCLES = 176  # of each, so that every kind of segment comes
@@ -35,6 +36,7 @@ BACK = (
 # What no steering can take, and why.
 REASONS = {
     ("core_piece", "while (ticks < w[o]) {"): BACK,
+    ("core_unfit_word", "if (count < CORE_BODY) {"): "fv_init has refused such tables before",
     ("core_deflection_at", "while (force < w[o + 1]) {"): (
         "a cell names the record that its lower end lies on, and no force lies below its cell"
     ),
@@ -68,6 +70,7 @@ def core(folder: Path) -> list[tuple[str, str]]:
     tables = random_tables(0)
     for header in ({}, {"version": 0}, {"count": 9}, {"count": ROOM + 1}, {"crc": 1}):
         play(player, [(carried(tables, every, **header), len(every))])
+    play(player, [(carried(one, []), 0) for one in word_by_word(tables)])
     return uncovered(folder, "fourvane")
 
 

@@ -26,7 +26,7 @@ KINDS = (
     "TABLES_PIECE", "TABLES_COMMIT", "BURN", "STOP", "FORCES", "PACE", "PASS", "STATE",
 )  # fmt: skip
 LARGEST_ON_THE_LINE = 0x3FFFFFFF  # what is farther out would cost heap on a board
-COMMANDS = ("reset", "start", "demand", "release", "jam", "free", "cycle")
+COMMANDS = ("reset", "start", "demand", "release", "jam", "free", "cycle", "unfit_word")
 LICENCE_LINE = "MIT License, (c) 2026 The Fourvane authors; see LICENSE."
 NUMBERS_A_LINE = 8
 MEANINGS = {
@@ -82,6 +82,7 @@ def numbers(vehicle: Vehicle, tables: FlightTables) -> dict[str, Any]:
         "crc32": f"{checksum(tables):08x}",
         "words": len(words),
         "fewest_words": at.BODY,
+        "first_word": at.STATE_WORDS,
         "crc_steps": 32 * len(words),
         "last_us": at.LAST_US,
         "gap_us": at.LONGEST_GAP_US,
