@@ -103,6 +103,10 @@ def word_by_word(tables: FlightTables) -> Iterator[FlightTables]:
             mutant = FlightTables(tables.words)
             mutant.words[place] = word
             yield mutant
+    # Cells that run past the end: the first leads to a record, the second is not there.
+    mutant = FlightTables([*tables.words, tables.words[at.CURVE_OFF]])
+    mutant.words[at.FORCE_CELLS] = last + 1
+    yield mutant
 
 
 def main() -> None:

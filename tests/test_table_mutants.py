@@ -109,6 +109,8 @@ HEAD_FAULTS = {
     "place of a curve": (at.CURVE_OFF + 1, len(TABLES.words)),
     "place of the lever arm": (at.LEVER_OFF, at.BODY - 1),
     "points of the wear": (at.WEAR_N, 1 << 30),
+    "cells of a curve, below the body": (at.CURVE_CELLS, at.BODY),
+    "a normal that is not of length 1": (at.EDGES, 5),
     "cells of a servo": (at.SERVO_CELLS, LONGEST),
 }
 
