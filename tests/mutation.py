@@ -38,7 +38,7 @@ TARGETS: dict[str, tuple[str, ...]] = {
     "node": NODE,
     "motion": NODE,
     "servo_pulses": ("test_servo_pulses", "test_node_safety", "test_node_refusals"),
-    **dict.fromkeys(KERNELS, ("test_kernel_words",)),
+    **dict.fromkeys(KERNELS, ("test_kernel_words", "test_record_search")),
 }
 NOTICED, SURVIVED, NO_TEST = 1, 0, 5
 

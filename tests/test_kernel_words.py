@@ -6,6 +6,7 @@ the tests of the oracle, of the compiled core and of C.
 """
 
 from array import array
+from itertools import product
 from random import Random
 
 import pytest
@@ -13,6 +14,7 @@ import pytest
 from mixer.flight import FlightTables, commands
 from mixer.flight import layout as at
 from mixer.flight.cycle import cycle
+from mixer.flight.interpolate import deflection_at, force_at, pulse_at
 from mixer.flight.unfit import unfit_word
 from mixer.ground.tables import Words
 from tests.recorded_cycles import command, conditions, random_demand
@@ -55,8 +57,66 @@ def flown(tables: FlightTables, seed: int) -> list[bytes]:
         w, *(tables.words[word] + 1 for word in (at.MNM_MAX, at.MNM_MAX, at.ROLL_MNM_MAX))
     )
     seen.append(bytes(w[: at.STATE_WORDS]))
+    seen += told(tables) + at_limits(w, tables)
     commands.reset(w)
     return [*seen, bytes(w[: at.STATE_WORDS])]
+
+
+def at_limits(w: array, tables: FlightTables) -> list[bytes]:
+    """Pressures about the steps of the scales, steps of time about their longest."""
+    most_pa = tables.words[at.PA_MAX]
+    fine_pa = max(most_pa >> 15, 1)
+    about = [most_pa // 2 + n * fine_pa for n in range(-4, 9)]
+    seen = []
+    for load_us in (0, 5_000_000):
+        commands.reset(w)
+        commands.start(w, 0, load_us)
+        commands.demand(w, 20_000, -9_000, 500)
+        for pressure_pa in (*about, most_pa - 1, most_pa, most_pa + 1, 0, -1, -(1 << 20), 1 << 30):
+            cycle(w, pressure_pa, 5000)
+            seen.append(bytes(w[: at.STATE_WORDS]))
+    for dt_us in (499_999, 500_001, 15_999_999, 16_000_001, -1, 0, 1):
+        cycle(w, most_pa // 2, dt_us)
+        seen.append(bytes(w[: at.STATE_WORDS]))
+    for start_us in (at.LAST_US - 1, at.LAST_US):
+        commands.start(w, start_us, start_us)
+        for dt_us in (1, 1000):
+            cycle(w, most_pa, dt_us)
+            seen.append(bytes(w[: at.STATE_WORDS]))
+    return seen
+
+
+def told(tables: FlightTables) -> list[bytes]:
+    """Demands at their limits and beyond, axis by axis; vanes jammed past both ends, and freed."""
+    w = array("i", tables.words)
+    commands.reset(w)
+    seen = [bytes(w[: at.STATE_WORDS])]
+    limits = (at.MNM_MAX, at.MNM_MAX, at.ROLL_MNM_MAX)
+    for (axis, limit), sign, more in product(enumerate(limits), (-1, 1), (-1, 0, 1)):
+        commands.demand(w, 1, 2, 3)
+        wanted = [0, 0, 0]
+        wanted[axis] = sign * (w[limit] + more)
+        said = commands.demand(w, *wanted)
+        seen.append(bytes(w[: at.STATE_WORDS]) + bytes([said]))
+    for vane, deflection in product(range(at.VANES), (-90_000, 1, 90_000)):
+        commands.jam(w, vane, deflection)
+        seen.append(bytes(w[: at.STATE_WORDS]))
+    for vane in (2, 0, 3, 1):
+        commands.free(w, vane)
+        seen.append(bytes(w[: at.STATE_WORDS]))
+    for pressure_pa in (tables.words[at.PA_MIN] - 1, tables.words[at.PA_MIN]):
+        seen.append(bytes([cycle(w, pressure_pa, 1)]))
+    commands.reset(w)
+    cycle(w, tables.words[at.PA_MAX] // 2, 16_000_000)  # the first step of load tells RATE
+    return [*seen, bytes(w[: at.STATE_WORDS])]
+
+
+def swept(tables: FlightTables) -> list[int]:
+    """A curve and a servo's table read at every number, both ways."""
+    w = tables.words
+    angles = range(w[at.TRAVEL_LO], w[at.TRAVEL_HI] + 1)
+    read = [function(w, 0, angle) for function in (force_at, pulse_at) for angle in angles]
+    return [*read, *(deflection_at(w, 0, force) for force in range(-33_000, 33_001))]
 
 
 FLOWN = {(name, policy): tables_of(name, policy) for name in NAMES for policy in POLICIES}
@@ -72,6 +132,8 @@ def judged() -> list[int]:
 
 
 JUDGED_AT_FIRST = judged()
+SWEPT = FLOWN["unequal", "nearest"]
+SWEPT_AT_FIRST = swept(SWEPT)
 
 
 @pytest.mark.parametrize(("name", "policy"), FLOWN)
@@ -81,3 +143,7 @@ def test_the_kernels_give_the_words_that_they_gave(name: str, policy: str) -> No
 
 def test_the_check_of_flight_tables_says_what_it_said() -> None:
     assert judged() == JUDGED_AT_FIRST
+
+
+def test_every_angle_and_force_is_read_as_it_was() -> None:
+    assert swept(SWEPT) == SWEPT_AT_FIRST
