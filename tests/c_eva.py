@@ -5,10 +5,10 @@ must find nothing undefined, and no integer that differs. Then one step of a ste
 anything at all, with this vehicle's tables: each number becomes a range, by itself. Eva knows
 nothing of how ranges belong together (a force to its own box, an edge's number to how many there
 are), so it cannot show that some sums stay in their word and some searches in their table; these
-alarms stand in `REASONS`, by function and statement. That they cannot be is shown for each vehicle by
-the ground's own proof (`mixer/ground/kernel_code/bounds.py`), which knows those relations: it goes
-record by record, runs what follows for each unit with its κ, and takes each word's range over all
-cycles. The prelude's functions it takes for Python's own.
+alarms stand in `REASONS`, by function and statement. That they cannot be is shown for each vehicle
+by the ground's own proof (`mixer/ground/kernel_code/bounds.py`), which knows those relations: it
+goes record by record, runs what follows for each unit with its κ, and takes each word's range over
+all cycles. The prelude's functions it takes for Python's own.
 """
 
 import os
@@ -27,22 +27,21 @@ PIECE = (
     "the search has ended at the record whose piece holds the number; the proof goes on record by "
     "record, with what the search has found out of the number"
 )
-SEARCH = (
-    "a cell or a hint names a record, and the table is closed: the proof walks it, record by record"
-)
+SEARCH = "a cell names a record and the table is closed; the proof walks it, record by record"
 UNIT = (
-    "the unit is 2 wherever a κ is above 1, so that forces in units stay below 2^14; the proof runs "
-    "what follows for each unit, with the κ that it stands for"
+    "the unit is 2 wherever a κ is above 1, so that forces in units stay within 2^14; the proof "
+    "runs what follows for each unit, with the κ that it stands for"
 )
 REACH = "what the curve gives within travel, ±32769: the proof takes it from the curve's records"
 SCALED = (
-    "the largest demand times the largest gain is 2^25 eighths of a count; the proof runs the product "
-    "for each value that its shift has in these tables"
+    "demands and gains have 29 bits, and no demand is more than 2^25 eighths of a count; the proof "
+    "runs the product with the shift that stands in the tables"
 )
 POINTS = (
-    "points and gaps stay within what wants and zonotope allow, and a gap is halved until it is near; "
-    "the proof follows the halving turn by turn, and the number of edges is a word of the tables"
+    "a gap is no larger than want and zonotope allow, and is halved until it is near; the proof "
+    "follows that turn by turn, and has the number of edges from the tables"
 )
+ROWS = "errors are held within 2^16, for which rows are made; the proof takes each row as it is"
 MOMENTS = "forces in their boxes and a gain of 14 bits: the proof has both as ranges"
 DIVIDED = "x less a multiple of the divisor is smaller than that; the proof has // as Python does"
 SIZE = "no height is the least word: its two products stay within 2^30 each"
@@ -70,8 +69,8 @@ REASONS = {
     ("core_set_forces", "wanted ="): UNIT,
     ("core_set_forces", "e_x ="): UNIT,
     ("core_set_forces", "e_y ="): UNIT,
-    ("core_set_forces", "row ="): POINTS,
-    ("core_set_forces", "w[CORE_BASE + vane] ="): POINTS,
+    ("core_set_forces", "row ="): ROWS,
+    ("core_set_forces", "w[CORE_BASE + vane] ="): ROWS,
     ("divided", "return"): DIVIDED,
     ("core_deflection_at", "while (force"): SEARCH,
     ("core_deflection_at", "return"): PIECE,

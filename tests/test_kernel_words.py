@@ -14,6 +14,7 @@ import pytest
 from mixer.flight import FlightTables, commands
 from mixer.flight import layout as at
 from mixer.flight.cycle import cycle
+from mixer.flight.deflect import deflect
 from mixer.flight.interpolate import deflection_at, force_at, pulse_at
 from mixer.flight.unfit import unfit_word
 from mixer.ground.tables import Words
@@ -22,7 +23,7 @@ from tests.table_mutants import mutate
 from tests.unlike_vehicles import POLICIES, UNLIKE
 from tests.vehicles import vehicle
 
-CYCLES = 140
+CYCLES = 280
 FALLS = 20  # cycles a random walk of one kind lasts
 MUTANTS = 250
 NAMES = ("unequal", "closely clustered", "fan", "long tables", "short arms")
@@ -57,7 +58,7 @@ def flown(tables: FlightTables, seed: int) -> list[bytes]:
         w, *(tables.words[word] + 1 for word in (at.MNM_MAX, at.MNM_MAX, at.ROLL_MNM_MAX))
     )
     seen.append(bytes(w[: at.STATE_WORDS]))
-    seen += told(tables) + at_limits(w, tables)
+    seen += told(tables) + rounded(tables) + at_limits(w, tables)
     commands.reset(w)
     return [*seen, bytes(w[: at.STATE_WORDS])]
 
@@ -109,6 +110,23 @@ def told(tables: FlightTables) -> list[bytes]:
     commands.reset(w)
     cycle(w, tables.words[at.PA_MAX] // 2, 16_000_000)  # the first step of load tells RATE
     return [*seen, bytes(w[: at.STATE_WORDS])]
+
+
+def rounded(tables: FlightTables) -> list[bytes]:
+    """Moments of forces whose parts lie at the half that rounding turns on, and just below it."""
+    w = array("i", tables.words)
+    commands.reset(w)
+    cycle(w, tables.words[at.PA_MAX] // 2, 5000)
+    seen = []
+    for vane, row, part, more in product(range(at.VANES), (at.COS, at.SIN), (8191, 8192), range(4)):
+        if w[row + vane] % 2:
+            for other in range(at.VANES):
+                w[at.FORCE + other] = 0
+            w[at.FORCE + (vane + 1) % at.VANES] = 3 * more
+            w[at.FORCE + vane] = part * pow(w[row + vane], -1, 16384) % 16384
+            deflect(w)
+            seen.append(bytes(w[: at.STATE_WORDS]))
+    return seen
 
 
 def swept(tables: FlightTables) -> list[int]:
