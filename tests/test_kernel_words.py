@@ -130,11 +130,21 @@ def rounded(tables: FlightTables) -> list[bytes]:
 
 
 def swept(tables: FlightTables) -> list[int]:
-    """A curve and a servo's table read at every number, both ways."""
+    """Curves at every force, and about their records and those of servos' tables at every angle."""
     w = tables.words
-    angles = range(w[at.TRAVEL_LO], w[at.TRAVEL_HI] + 1)
-    read = [function(w, 0, angle) for function in (force_at, pulse_at) for angle in angles]
-    return [*read, *(deflection_at(w, 0, force) for force in range(-33_000, 33_001))]
+    read = []
+    for vane in range(at.VANES):
+        read += [deflection_at(w, vane, force) for force in range(-33_000, 33_001, 1 + vane)]
+        for offset, points, stride in (
+            (at.CURVE_OFF, at.CURVE_N, at.CURVE_STRIDE),
+            (at.SERVO_OFF, at.SERVO_N, at.SERVO_STRIDE),
+        ):
+            for n in range(w[points + vane]):
+                start = w[w[offset + vane] + n * stride]
+                for angle in range(start - 2, start + 3):
+                    held = min(max(angle, w[at.TRAVEL_LO + vane]), w[at.TRAVEL_HI + vane])
+                    read += [force_at(w, vane, held), pulse_at(w, vane, held)]
+    return read
 
 
 FLOWN = {(name, policy): tables_of(name, policy) for name in NAMES for policy in POLICIES}
@@ -150,8 +160,8 @@ def judged() -> list[int]:
 
 
 JUDGED_AT_FIRST = judged()
-SWEPT = FLOWN["unequal", "nearest"]
-SWEPT_AT_FIRST = swept(SWEPT)
+SWEPT = [FLOWN[name, "nearest"] for name in ("unequal", "short arms")]
+SWEPT_AT_FIRST = [swept(tables) for tables in SWEPT]
 
 
 @pytest.mark.parametrize(("name", "policy"), FLOWN)
@@ -164,4 +174,4 @@ def test_the_check_of_flight_tables_says_what_it_said() -> None:
 
 
 def test_every_angle_and_force_is_read_as_it_was() -> None:
-    assert swept(SWEPT) == SWEPT_AT_FIRST
+    assert [swept(tables) for tables in SWEPT] == SWEPT_AT_FIRST
