@@ -17,6 +17,7 @@ from mixer.flight.cycle import cycle
 from mixer.flight.deflect import deflect
 from mixer.flight.interpolate import deflection_at, force_at, pulse_at
 from mixer.flight.unfit import unfit_word
+from mixer.flight.zonotope import of_halves, set_zonotope
 from mixer.ground.tables import Words
 from tests.recorded_cycles import command, conditions, random_demand
 from tests.table_mutants import mutate
@@ -58,7 +59,7 @@ def flown(tables: FlightTables, seed: int) -> list[bytes]:
         w, *(tables.words[word] + 1 for word in (at.MNM_MAX, at.MNM_MAX, at.ROLL_MNM_MAX))
     )
     seen.append(bytes(w[: at.STATE_WORDS]))
-    seen += told(tables) + rounded(tables) + at_limits(w, tables)
+    seen += told(tables) + rounded(tables) + halved(tables) + at_limits(w, tables)
     commands.reset(w)
     return [*seen, bytes(w[: at.STATE_WORDS])]
 
@@ -84,6 +85,37 @@ def at_limits(w: array, tables: FlightTables) -> list[bytes]:
         for dt_us in (1, 1000):
             cycle(w, most_pa, dt_us)
             seen.append(bytes(w[: at.STATE_WORDS]))
+    return seen
+
+
+def changed_and_taken(tables: FlightTables) -> FlightTables:
+    """Tables that the check takes though their edges of Z do not go round in order."""
+    mutant = FlightTables(tables.words)
+    for place in range(at.EDGES, at.EDGES + 2):
+        other = place + at.EDGE_STRIDE
+        mutant.words[place], mutant.words[other] = mutant.words[other], mutant.words[place]
+    assert unfit_word(mutant.words, len(mutant.words)) == 0
+    return mutant
+
+
+def halved(tables: FlightTables) -> list[bytes]:
+    """Middles and supports of Z at the half that rounding turns on, and just below it."""
+    w = array("i", tables.words)
+    commands.reset(w)
+    w[at.UNIT] = 1
+    seen = []
+    for row, part in product((at.COS, at.SIN, at.EDGES + at.EDGE_SUPPORT), (8191, 8192)):
+        for vane in range(at.VANES):
+            if w[row + vane] % 2:
+                found = part * pow(w[row + vane], -1, 16384) % 16384
+                for other in range(at.VANES):
+                    w[at.FIRST_BOX + other] = w[at.FIRST_BOX + at.VANES + other] = 0
+                    w[at.HALF + other] = 0
+                w[at.HALF + vane] = found
+                seen.append(of_halves(w, row).to_bytes(4, "little", signed=True))
+                w[at.FIRST_BOX + vane] = w[at.FIRST_BOX + at.VANES + vane] = 2 * found
+                set_zonotope(w, at.FIRST_BOX)
+                seen.append(bytes(w[: at.STATE_WORDS]))
     return seen
 
 
@@ -148,6 +180,10 @@ def swept(tables: FlightTables) -> list[int]:
 
 
 FLOWN = {(name, policy): tables_of(name, policy) for name in NAMES for policy in POLICIES}
+FLOWN["thin gas", "nearest"] = FlightTables(
+    Words(vehicle(engine={"chamber_pressure_bar": 0.01})).assemble()
+)
+FLOWN["no ground built it", "nearest"] = changed_and_taken(FLOWN["fan", "nearest"])
 AT_FIRST = {key: flown(tables, 7) for key, tables in FLOWN.items()}
 
 
