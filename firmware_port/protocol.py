@@ -29,11 +29,10 @@ IDENTIFY = 8  # nothing → i24 unit of cost, i24 tables' bytes, i24 upper and l
 TABLES_BEGIN = 9  # i24 bytes, i24 upper and lower half of their CRC-32 → i24 next offset. Where
 #                   tables are stored, only before the first arming since the last reset
 TABLES_PIECE = 10  # i24 offset, then at most PIECE bytes → i24 next offset
-TABLES_COMMIT = 11  # nothing → nothing
-BURN = (
-    12  # i32 burn time, i32 burn load µs → nothing. With a burn time of 0 the vanes are not new and
-)
-#            the burn has yet to begin; else it began so long ago: for a board that starts anew
+TABLES_COMMIT = 11  # nothing → i24 number of the first word that cannot stand in flight tables,
+#                     0 where no word is to blame; NOT_NOW tells none
+BURN = 12  # i32 burn time, i32 burn load µs → nothing. With a burn time of 0 the vanes are not new
+#            and the burn has yet to begin; else it began so long ago: for a board that starts anew
 STOP = 13  # nothing → nothing; the node ends and gives the line back
 FORCES = 14  # nothing → i24 four forces in eighths of a count, i24 burn load ms, burn time ms
 PACE = 15  # i24 µs, i24 1 for forces → nothing. This and the next only where time comes over the

@@ -55,6 +55,7 @@ class TableLoading:
         if node.state != p.SAFE or not self._at_rest() or not self._storable():
             return p.NOT_NOW
         tables = node.store.check()
+        node.put_number(node.store.bad_word)
         if isinstance(tables, int):
             return tables
         try:

@@ -5,6 +5,7 @@ from binascii import crc32
 
 from firmware_port import protocol as p
 from mixer.flight import FlightTables, TablesError
+from mixer.flight.unfit import unfit_word
 
 MOST_BYTES = 16384
 BESIDE = ".new"
@@ -14,7 +15,8 @@ class TableStore:
     """The tables in use, and a set that is being received beside them.
 
     path: the file that keeps them over a reset, None where the board has no storage. A file that
-    is missing, damaged or of another version counts as no tables.
+    is missing, damaged, of another version or no use in flight counts as no tables.
+    bad_word: the number of the word for which the last set was refused, 0 where it was no word.
     """
 
     def __init__(self, path=None):
@@ -22,6 +24,7 @@ class TableStore:
         self._buffer = None
         self._crc = 0
         self.received = 0
+        self.bad_word = 0
         self.tables = None
         self.size = 0
         self.crc_high = 0
@@ -38,10 +41,18 @@ class TableStore:
         try:
             with open(path, "rb") as file:
                 blob = file.read()
-            self._take(FlightTables.from_bytes(blob), blob)
+            tables = FlightTables.from_bytes(blob)
         except (OSError, TablesError):
             return False
+        if not self._flies(tables):
+            return False
+        self._take(tables, blob)
         return True
+
+    def _flies(self, tables):
+        """Whether no word could lead a cycle astray."""
+        self.bad_word = unfit_word(tables.words, len(tables.words))
+        return self.bad_word == 0
 
     def _take(self, tables, blob):
         crc = crc32(blob)
@@ -81,17 +92,19 @@ class TableStore:
 
     def check(self):
         """The received set as tables, or the verdict against it."""
+        self.bad_word = 0
         buffer = self._buffer
         if buffer is None or self.received != len(buffer):
             return p.OUT_OF_ORDER
         if crc32(buffer) != self._crc:
             return p.BAD_TABLES
         try:
-            return FlightTables.from_bytes(buffer)
+            tables = FlightTables.from_bytes(buffer)
         except TablesError:
             return p.BAD_TABLES
         except MemoryError:
             return p.NO_ROOM
+        return tables if self._flies(tables) else p.BAD_TABLES
 
     def keep(self, tables):
         """Put checked tables into use and, where there is storage, there first."""

@@ -44,6 +44,14 @@ class Answer:
         return self.verdict == p.TAKEN
 
 
+def refused(answer: Answer) -> BoardError:
+    """What to say of a request that the node refused."""
+    return BoardError(
+        f"the node refused request {answer.kind}: {p.VERDICT_NAMES[answer.verdict]} "
+        f"(it is {p.STATE_NAMES[answer.state]})"
+    )
+
+
 @dataclass(frozen=True)
 class Cycle:
     """What the last control cycle did, as told in the answer to a demand."""
@@ -196,10 +204,7 @@ class NodeLink:
         """A request that has to be taken; BoardError, in words, where the node refuses it."""
         answer = self.request(kind, contents)
         if not answer.taken:
-            raise BoardError(
-                f"the node refused request {kind}: {p.VERDICT_NAMES[answer.verdict]} "
-                f"(it is {p.STATE_NAMES[answer.state]})"
-            )
+            raise refused(answer)
         return answer
 
     def demand(self, pitch_mnm: int, yaw_mnm: int, roll_mnm: int, pressure_pa: int) -> Answer:
@@ -291,4 +296,12 @@ class NodeLink:
             piece = blob[start : start + p.PIECE]
             self.ask(p.TABLES_PIECE, numbers((start,)) + piece)
             advance(len(piece))
-        self.ask(p.TABLES_COMMIT)
+        answer = self.request(p.TABLES_COMMIT)
+        if answer.verdict == p.BAD_TABLES and any(answer.contents):
+            (word,) = read_numbers(answer.contents)
+            raise BoardError(
+                f"the node refused the flight tables: word {word} cannot stand in any; build them "
+                "anew, with the version of Fourvane that is on the board"
+            )
+        if not answer.taken:
+            raise refused(answer)

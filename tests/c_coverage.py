@@ -28,6 +28,7 @@ from tests.c_library import (
     random_tables,
     run,
 )
+from tests.table_mutants import word_by_word
 from tests.watched_ops import watched_operations
 
 VEHICLES = 100
@@ -39,6 +40,7 @@ BACK = (
 # What no steering can take, and why.
 REASONS = {
     ("core_piece", "while (ticks < w[o]) {"): BACK,
+    ("core_unfit_word", "if (count < CORE_BODY) {"): "fv_init has refused such tables before",
     ("core_deflection_at", "while (force < w[o + 1]) {"): (
         "a cell names the record that its lower end lies on, and no force lies below its cell"
     ),
@@ -82,6 +84,7 @@ def core(folder: Path) -> list[tuple[str, str]]:
     play(player, [(carried(tables, ignition), len(ignition))])
     for header in ({}, {"version": 0}, {"count": 9}, {"count": ROOM + 1}, {"crc": 1}):
         play(player, [(carried(tables, every, **header), len(every))])
+    play(player, [(carried(one, []), 0) for one in word_by_word(tables)])
     return uncovered(folder, "fourvane")
 
 

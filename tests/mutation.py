@@ -2,7 +2,7 @@
 
     python -m tests.mutation frames receiver          # these, by their names below
     python -m tests.mutation --share 0.1 --seed 3     # a tenth of each
-    python -m tests.mutation mixer.flight.box --tests tests/test_steering.py
+    python -m tests.mutation boxes                    # a kernel: its words, cycle by cycle
 
 Tests are collected once; then each mutant gets a process of its own, forked from there, which ends
 at the first test that fails. What a mutant of the same module failed at comes first. Those that
@@ -23,6 +23,7 @@ from pathlib import Path
 
 import pytest
 
+from mixer.flight import KERNELS
 from tests.mutants import Mutant, mutants, put_in
 
 HERE = Path(__file__).parent
@@ -37,6 +38,7 @@ TARGETS: dict[str, tuple[str, ...]] = {
     "node": NODE,
     "motion": NODE,
     "servo_pulses": ("test_servo_pulses", "test_node_safety", "test_node_refusals"),
+    **dict.fromkeys(KERNELS, ("test_kernel_words", "test_record_search")),
 }
 NOTICED, SURVIVED, NO_TEST = 1, 0, 5
 
@@ -114,7 +116,8 @@ class Hunt:
 
 def hunt(target: str, tests: Sequence[str], share: float, seed: int) -> Hunt:
     """Hunt in one module. target: one of TARGETS, or a module's name with its own tests."""
-    module_name = target if "." in target else f"firmware_port.{target}"
+    package = "mixer.flight" if target in KERNELS else "firmware_port"
+    module_name = target if "." in target else f"{package}.{target}"
     files = list(tests) or [f"{HERE}/{name}.py" for name in TARGETS[target]]
     found = Hunt(module_name, share, seed)
     options = ["-o", "addopts=", "-x", "-k", SLOW, "-p", "no:terminal", "-p", "no:cacheprovider"]

@@ -5,8 +5,10 @@ from pathlib import Path
 
 import pytest
 
+from mixer.ground.kernel_code.c99 import HELPERS, reached
+from mixer.ground.kernel_code.language import flight_core
 from tests.c_analysis import ANSWERS, findings
-from tests.c_eva import played
+from tests.c_eva import REASONS, anything, played, unexplained
 from tests.c_library import exported, needs
 
 
@@ -31,3 +33,27 @@ def test_recorded_cycles_do_nothing_that_c_leaves_undefined(tmp_path: Path) -> N
     if shutil.which("frama-c") is None:
         pytest.skip("frama-c is not on this machine (Debian package frama-c-base)")
     assert not played(tmp_path, 4)
+
+
+def test_what_it_cannot_show_after_anything_at_all_has_a_reason(tmp_path: Path, size: str) -> None:
+    """Each alarm is one of those listed, each reason is that of an alarm."""
+    if size != "long":
+        pytest.skip("takes minutes: with --long, or python -m tests.c_eva")
+    if shutil.which("frama-c") is None:
+        pytest.skip("frama-c is not on this machine (Debian package frama-c-base)")
+    found = anything(tmp_path)
+    assert not unexplained(found)
+    for function, begin in REASONS:
+        assert any(where == function and line.startswith(begin) for where, line in found)
+
+
+def test_an_alarm_that_nobody_has_explained_is_told() -> None:
+    known = ("core_deflect", "w[CORE_MOMENT] = 1;")
+    fresh = ("core_deflect", "w[CORE_PULSE] = 1;")
+    assert unexplained([known, fresh]) == [fresh]
+
+
+def test_reasons_are_given_for_what_the_proof_runs() -> None:
+    """The proof bounds every function of the cycle; the rest is the prelude's."""
+    proved = {f"core_{name}" for name in reached(flight_core(), {"cycle"})}
+    assert {function for function, _ in REASONS} <= {*proved, *HELPERS.values(), "divided"}

@@ -16,45 +16,11 @@ from mixer.ground.kernel_code.spans import State, WordOverflowError, operate
 from mixer.ground.tables import Words
 from mixer.ground.vehicle_errors import VehicleError
 from tests.oracle.cases import random_clocking
+from tests.strict_words import Word, checked_steering
 from tests.vehicles import vehicle
 
 CYCLES = 4000
 SEED = 41
-
-
-class Word(int):
-    """An integer whose every result must fit a signed 32-bit word."""
-
-    def __new__(cls, value):
-        if not -(2**31) <= value < 2**31:
-            raise OverflowError(f"{value} does not fit a signed 32-bit word")
-        return super().__new__(cls, value)
-
-
-def checked(name):
-    plain = getattr(int, name)
-    return lambda self, other: Word(plain(int(self), int(other)))
-
-
-for operator in ("add", "sub", "mul", "floordiv", "lshift", "rshift", "and", "or", "xor", "mod"):
-    for side in ("", "r"):
-        setattr(Word, f"__{side}{operator}__", checked(f"__{side}{operator}__"))
-Word.__neg__ = lambda self: Word(-int(self))  # type: ignore[method-assign]
-Word.__abs__ = lambda self: Word(abs(int(self)))  # type: ignore[method-assign]
-Word.__invert__ = lambda self: Word(~int(self))  # type: ignore[method-assign]
-
-
-class Checked(list):
-    """An array that holds words only."""
-
-    def __setitem__(self, where, value):
-        super().__setitem__(where, Word(value) if isinstance(where, int) else value)
-
-
-def checked_steering(tables) -> Steering:
-    s = Steering(tables)
-    s._w = Checked(Word(value) for value in s._w)
-    return s
 
 
 def test_the_checking_integer_does_check():

@@ -90,10 +90,11 @@ def test_the_hunt_says_so_where_its_tests_fail_by_themselves(tmp_path: Path) -> 
     assert "fail without any mutant" in done.stderr
 
 
-def test_changes_of_receiver_and_frames_are_noticed(
+def test_changes_of_receiver_frames_and_kernels_are_noticed(
     full_size: bool, record_property: Callable[[str, object], None]
 ) -> None:
-    """All of it, and more targets: `python -m tests.mutation`."""
-    done = hunt("receiver", "frames", "--share", SHARES[full_size], "--seed", "4")
+    """All of it, and more targets: `python -m tests.mutation`. Kernels at full size only."""
+    kernels = ("wanted", "allocate") if full_size else ()
+    done = hunt("receiver", "frames", *kernels, "--share", SHARES[full_size], "--seed", "4")
     record_property("shown", done.stdout.strip())
     assert done.returncode == 0, done.stdout + done.stderr[-2000:]

@@ -7,6 +7,8 @@ from mixer.flight.tables import FlightTables, TablesError
 # The files in the kernel language, callees first: functions on words, nothing else.
 KERNELS = (
     "clamp",
+    "checked",
+    "unfit",
     "interpolate",
     "pressure",
     "burn",

@@ -27,7 +27,9 @@ KINDS = (
     "CHECKED", "START", "BELIEF", "STATE",
 )  # fmt: skip
 LARGEST_ON_THE_LINE = 0x3FFFFFFF  # what is farther out would cost heap on a board
-COMMANDS = ("reset", "start", "demand", "release", "jam", "free", "sensed", "watch", "cycle")
+COMMANDS = (
+    "reset", "start", "demand", "release", "jam", "free", "sensed", "watch", "cycle", "unfit_word",
+)  # fmt: skip
 LICENCE_LINE = "MIT License, (c) 2026 The Fourvane authors; see LICENSE."
 NUMBERS_A_LINE = 8
 MEANINGS = {
@@ -84,6 +86,7 @@ def numbers(vehicle: Vehicle, tables: FlightTables) -> dict[str, Any]:
         "crc32": f"{checksum(tables):08x}",
         "words": len(words),
         "fewest_words": at.BODY,
+        "first_word": at.STATE_WORDS,
         "crc_steps": 32 * len(words),
         "last_us": at.LAST_US,
         "gap_us": at.LONGEST_GAP_US,

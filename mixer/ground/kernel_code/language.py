@@ -89,6 +89,8 @@ def read_source(program: Program, source: str, file: str) -> None:
                 program.constants[name] = constant(program, value, file)
             case ast.FunctionDef():
                 one = read_function(program, node, file)
+                if one.name in program.functions:
+                    raise refused(node, file, "another kernel function has this name")
                 program.functions[one.name] = one
             case _:
                 raise refused(node, file, "a kernel file holds numbers and functions only")
