@@ -18,7 +18,6 @@ moments that are reported stay true. A vane that is jammed before its sensor has
 follow is not declared: its sensor is told to be out.
 """
 
-from mixer.flight.boxes import step_in
 from mixer.flight.clamp import clamp
 from mixer.flight.layout import *
 from mixer.flight.limits import hold, let_go
@@ -41,7 +40,7 @@ def take(w, vane, reading, silent_us):
     """SEEN from a reading, the first for so long; judge the sensor by it."""
     band = w[WATCH_BAND + vane]
     seen = clamp(reading, w[TRAVEL_LO + vane] - band, w[TRAVEL_HI + vane] + band)
-    step = step_in(w[SLEW_HIGH + vane], w[SLEW_LOW + vane], silent_us)
+    step = (w[SLEW_HIGH + vane] + 1) * ((silent_us >> 10) + 1)  # within 3 % of its slew, or more
     moved = abs(seen - w[WATCH_SEEN + vane])
     w[WATCH_SEEN + vane] = seen
     if w[WATCH_SENSORS] & (1 << vane) == 0:

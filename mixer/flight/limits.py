@@ -18,7 +18,11 @@ def hold(w, vane, deflection):
     stands = clamp(deflection, w[TRAVEL_LO + vane], w[TRAVEL_HI + vane])
     w[DEFLECTION + vane] = stands
     w[JAMMED] |= 1 << vane
-    set_limits(w, vane, stands, stands)
+    force = force_at(w, vane, stands)
+    w[LIMIT_LO + vane] = stands
+    w[LIMIT_HI + vane] = stands
+    w[REACH_LO + vane] = force
+    w[REACH_HI + vane] = force
 
 
 def let_go(w, vane):
