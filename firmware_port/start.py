@@ -21,7 +21,6 @@ from firmware_port.paced import Paced, PacedClock
 from firmware_port.protocol import CYCLES, SAFE
 from firmware_port.serving import Console, serve
 from firmware_port.table_store import TableStore
-from firmware_port.vane_angles import open_angles
 
 
 def fly(wiring):
@@ -39,13 +38,21 @@ def fly(wiring):
         console = None if shares_the_prompt(wiring) else Console()
         pulses = open_pulses(wiring)
         line = open_line(wiring)
-        angles = open_angles(wiring)
-        node = Node(line, pulses, clock, meter, store, watchdog, console, angles)
+        node = Node(line, pulses, clock, meter, store, watchdog, console, _angles(wiring))
         return _named(node, wiring, unit)
 
     serve(make, Node.run)
     if watchdog is not None:
         watchdog.ease()
+
+
+def _angles(wiring):
+    """The angle sensors of a wiring; a board without them does without their code's memory."""
+    if getattr(wiring, "VANE_ANGLES", None) is None:
+        return None
+    from firmware_port.vane_angles import open_angles
+
+    return open_angles(wiring)
 
 
 def rehearse(wiring, heap="free"):

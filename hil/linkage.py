@@ -9,7 +9,7 @@ import math
 from dataclasses import dataclass
 from functools import cached_property
 
-DEAD_CENTRE_DEG = 1e-6  # so near to it, rounding decides whether the rod still reaches
+ROUNDING = 1e-12  # of a cosine: at a dead centre it is 1
 
 
 @dataclass(frozen=True)
@@ -48,9 +48,7 @@ class Linkage:
                 for angle in (math.acos(cosine), -math.acos(cosine)):
                     turn = math.remainder(math.degrees(angle) - self.horn_neutral_deg, 360.0)
                     ends.append(turn)
-        low = max(end for end in ends if end <= 0)
-        high = min(end for end in ends if end >= 0)
-        return low + DEAD_CENTRE_DEG, high - DEAD_CENTRE_DEG
+        return max(end for end in ends if end <= 0), min(end for end in ends if end >= 0)
 
     def vane_deg(self, horn_deg: float) -> float:
         """The vane's turn from neutral for the horn's turn from neutral, both in deg.
@@ -64,8 +62,9 @@ class Linkage:
         dy = -self.horn_mm * math.sin(horn)
         distance = math.hypot(dx, dy)
         cosine = (self.rod_mm**2 - distance**2 - self.arm_mm**2) / (2 * self.arm_mm * distance)
-        if abs(cosine) > 1:
+        if abs(cosine) > 1 + ROUNDING:
             raise ValueError(f"the linkage does not reach {horn_deg:.1f} deg of horn")
+        cosine = max(-1.0, min(1.0, cosine))
         arm = math.degrees(math.atan2(dy, dx) + self._branch * math.acos(cosine))
         return math.remainder(arm - self.arm_neutral_deg, 360.0)
 

@@ -33,13 +33,8 @@ from tests.watched_ops import watched_operations
 
 VEHICLES = 100
 CYCLES = 176  # of each, so that every kind of segment comes
-BACK = (
-    "a search goes back only where a number has fallen since the last cycle; burn time and burn "
-    "load never fall, and a new start begins at the first record"
-)
 # What no steering can take, and why.
 REASONS = {
-    ("core_piece", "while (ticks < w[o]) {"): BACK,
     ("core_unfit_word", "if (count < CORE_BODY) {"): "fv_init has refused such tables before",
     ("core_deflection_at", "while (force < w[o + 1]) {"): (
         "a cell names the record that its lower end lies on, and no force lies below its cell"

@@ -49,7 +49,7 @@ def missing(what: str) -> None:
 
 def exported(folder: Path, one: Vehicle | None = None) -> Path:
     """The files of a vehicle's library in a folder."""
-    one = vehicle(engine={"believed_pressure": None}) if one is None else one
+    one = vehicle() if one is None else one
     for place, text in library(one, one.flight_tables()).items():
         (folder / place).parent.mkdir(parents=True, exist_ok=True)
         (folder / place).write_text(text, encoding="utf-8")

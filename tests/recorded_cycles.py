@@ -17,7 +17,7 @@ from mixer.flight.cycle import cycle
 
 flight_cycle = import_module("mixer.flight.cycle")
 HELD = 7  # cycles a demand is held
-SENSED = 60  # cycles with angle sensors, and as many without
+SENSED = 30  # cycles with angle sensors, and as many without
 JAM_SHARE, FREE_SHARE, START_SHARE, BAD_SHARE, RELEASE_SHARE = 0.01, 0.03, 0.05, 0.02, 0.02
 RESET_SHARE = 0.02
 

@@ -39,7 +39,7 @@ from tests.vehicles import vehicle
 from tests.watched_ops import watched_operations
 
 # Vehicles, and cycles of each.
-CASES = {"long": (100, 10_000), "ci": (100, 1_000), "laptop": (25, 120)}
+CASES = {"long": (100, 10_000), "ci": (100, 1_000), "laptop": (20, 160)}
 NO_TABLES = 0x4000
 WORD = st.integers(-(2**31), 2**31 - 1)
 OPS = st.one_of(

@@ -150,7 +150,8 @@ def test_every_function_of_the_cycle_is_bounded(monkeypatch):
 
     monkeypatch.setattr(statements.Call, "of", noted)
     for policy in ("nearest", "direction"):
-        bound_cycle(Words(vehicle(control={"policy": policy})).assemble())
+        one = vehicle(control={"policy": policy}, engine={"believed_pressure": None})
+        bound_cycle(Words(one).assemble())
     assert seen == reached(flight_core(), {"cycle"})
 
 

@@ -94,7 +94,7 @@ def test_the_comparison_sees_a_single_wrong_word(programs: dict[str, Path]) -> N
     program = next(iter(programs.values()))
     _, tables = next(unlike_tables())
     recorded = record(tables, SEED, 5)
-    recorded.before[2, at.DEFLECTION] += 50
+    recorded.before[2, at.LOAD] += 5_000_000
     after, _ = run_cycles(program, recorded)
     assert [bool((a != b).any()) for a, b in zip(after, recorded.after, strict=True)] == [
         False, False, True, False, False,

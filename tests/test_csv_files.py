@@ -244,10 +244,11 @@ def test_commands_are_written_with_every_digit_the_flight_core_holds(tmp_path: P
 
 def test_flags_are_named_in_their_order() -> None:
     assert flag_names(0) == ""
-    assert flag_names(0b1111111) == (
-        "primary-limited;roll-limited;slew-limited;no-thrust;stale-demand;bad-demand;jammed-vane"
+    assert flag_names(0b11111111) == (
+        "primary-limited;roll-limited;slew-limited;no-thrust;stale-demand;bad-demand;jammed-vane;"
+        "doubted-pressure"
     )
-    for unnamed in (-1, 128):
+    for unnamed in (-1, 256):
         with pytest.raises(ValueError, match="without a name"):
             flag_names(unnamed)
 

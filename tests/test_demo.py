@@ -119,12 +119,12 @@ def test_its_forces_are_computed_from_a_drawing_that_outlives_the_burn(
     assert given.layout.roll_arm_m == pytest.approx(told["roll_arm_m"], abs=5e-4)
 
 
-def test_after_burn_out_the_vanes_go_to_neutral(
+def test_a_pressure_that_goes_at_the_burns_end_is_doubted_for_a_tenth_of_the_burn(
     flown: tuple[Path, dict[str, Any]], commands: Rows
 ) -> None:
-    free = [vane for vane in range(1, 5) if vane != scenario.JAM.vane]
-    assert all(commands[f"vane{vane}_deg"][-1] == 0 for vane in free)
-    assert "no-thrust" in commands["flags"][-1]
+    """It may be the sensor: the burn that the file states can last longer."""
+    assert "doubted-pressure" in commands["flags"][-1]
+    assert "doubted-pressure" not in commands["flags"][-1000]
 
 
 def test_the_report_is_one_page_that_loads_nothing(flown: tuple[Path, dict[str, Any]]) -> None:

@@ -160,7 +160,7 @@ def test_totals_are_exact_however_the_rows_come() -> None:
             record.add(piece, part)
         record.finish()
         assert record.rows == 5000
-        assert record.flagged.tolist() == [int((marks >> bit & 1).sum()) for bit in range(7)]
+        assert record.flagged.tolist() == [int((marks >> bit & 1).sum()) for bit in range(8)]
         np.testing.assert_array_equal(
             record.worst_nm, np.abs(rows[:, DEMAND] - rows[:, MOMENT]).max(0)
         )

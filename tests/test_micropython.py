@@ -75,7 +75,9 @@ def test_micropython_gives_the_same_integers(policy, tmp_path):
     target = tmp_path / "mixer" / "flight"
     shutil.copytree(FLIGHT, target, ignore=shutil.ignore_patterns("__pycache__"))
     tables = vehicle(
-        control={"policy": policy}, layout={"clocking_deg": [44.0, 135.0, 226.5, 315.0]}
+        engine={"believed_pressure": [0.0, 1.02]},
+        control={"policy": policy},
+        layout={"clocking_deg": [44.0, 135.0, 226.5, 315.0]},
     ).flight_tables()
     rng = random.Random(SEED)
     print(f"seed {SEED}, {CYCLES} cycles")

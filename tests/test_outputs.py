@@ -172,6 +172,7 @@ def test_wiring_files_have_the_same_names(wiring) -> None:
         "TABLES",
         "ANGLE_READERS",
         "SUPPLY",
+        "VANE_ANGLES",
     }
     assert len(wiring.NAME) <= 24
 

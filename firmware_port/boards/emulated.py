@@ -9,3 +9,4 @@ WATCHDOG_MS = None
 TABLES = None
 ANGLE_READERS = None
 SUPPLY = None
+VANE_ANGLES = None

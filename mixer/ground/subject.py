@@ -10,12 +10,12 @@ from functools import cache, cached_property
 
 import numpy as np
 
-from mixer.flight.layout import LONGEST_DT_US, TICK
+from mixer.flight.layout import DOUBTED_PRESSURE, LONGEST_DT_US, TICK
 from mixer.ground.envelope import Reach, forces_n
 from mixer.ground.exact_policy import Exact, exact_policy
 from mixer.ground.listed_steering import ListedSteering
 from mixer.ground.quantities import VANES, Array
-from mixer.ground.tables import COUNTS, PRESSURE_RATIO_MAX, TICK_S, largest_force_n
+from mixer.ground.tables import COUNTS, PRESSURE_RATIO_MAX, Q14, TICK_S, largest_force_n
 from mixer.ground.trial import BreachError, Demand, Flight, Flown, Four
 from mixer.ground.vehicle import Vehicle
 
@@ -37,7 +37,10 @@ class Subject:
         self.step_mdeg = cache(self._step_mdeg)
 
     def fly(self, flight: Flight) -> list[Flown]:
-        """Fly with a new steering. BreachError where the flight core stops with an exception."""
+        """Fly with a new steering. BreachError where the flight core stops with an exception.
+
+        The pressure told of a cycle is the one that counts: of a doubted reading what stands in.
+        """
         steering = ListedSteering(self.tables)
         steering.start(flight.time_us, flight.load_us)
         jammed = [False] * VANES
@@ -62,6 +65,8 @@ class Subject:
             except Exception as error:
                 what = f"{type(error).__name__}: {error}"
                 raise BreachError(f"cycle {number}: the flight core stopped with {what}") from error
+            if flags & DOUBTED_PRESSURE:
+                pressure_pa = round(steering.ratio_q14 / Q14 * self.reference_pa)
             pitch, yaw, roll = steering.moment_mnm
             flown.append(
                 Flown(

@@ -18,9 +18,10 @@ from tests.unlike_vehicles import unlike_tables
 
 LIMITS = Path(__file__).with_name("step_cost.json")  # worst cases when last looked at
 GROWTH = 1.05
-# 3500 is what was meant. The code alone takes 3 338 in the dearest of 16 800 cycles, after a gap of
-# seconds on long tables (tests/test_core_image.py), and the call 350; most cycles stay below 3 200.
-CYCLE_INSTRUCTIONS = 3700
+# 3500 is what was meant, and holds where no angle sensors are read: the code alone takes at most
+# 3 200 in 16 800 cycles (tests/test_core_image.py), and the call 350 at the most. The jam watch of
+# four sensors read in one cycle costs up to 400 more.
+CYCLE_INSTRUCTIONS = 3900
 SEED = 3
 CYCLES = {"long": 100, "ci": 100, "laptop": 6}  # on each vehicle
 BYTECODE_EVERY = 7  # tables

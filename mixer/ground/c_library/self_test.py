@@ -58,9 +58,8 @@ class Recorder:
 
     def run(self, cycles: int) -> Recording:
         kinds = (
-            self.slewing, self.saturated, self.steady, self.out_of_range, self.jammed, self.worn,
-            self.silent, self.without_thrust, self.doubted, self.wandering, self.far,
-            self.odd_steps,
+            self.slewing, self.doubted, self.saturated, self.steady, self.out_of_range, self.jammed,
+            self.worn, self.silent, self.without_thrust, self.wandering, self.far, self.odd_steps,
         )  # fmt: skip
         segment = 0
         while len(self.record.given) < cycles:
