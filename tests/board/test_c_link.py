@@ -375,15 +375,24 @@ def test_a_request_takes_the_place_of_one_that_is_not_answered_yet(line: Path) -
     assert came[-1] == "counts 0 0 2"
 
 
-def test_a_token_that_is_none_is_not_brought_back(line: Path) -> None:
-    def emptied(frame: bytes) -> bytes:
-        answer = parse_answer(frame[:-1])
-        assert answer is not None
-        return wire_frame(p.ANSWER | answer.kind, answer.sequence, b"\0")
+def emptied(frame: bytes) -> bytes:
+    """An answer that ends after its verdict."""
+    answer = parse_answer(frame[:-1])
+    assert answer is not None
+    return wire_frame(p.ANSWER | answer.kind, answer.sequence, b"\0")
 
+
+def test_a_token_that_is_none_is_not_brought_back(line: Path) -> None:
     with pumped(Loopback(), from_node=emptied) as pump:
         came = told(line, pump.port, ["arm"])
     assert [(answer.kind, answer.contents) for answer in answers_in(came)] == [(p.ASK, b"")]
+
+
+def test_of_answers_that_are_cut_short_nothing_is_read(line: Path) -> None:
+    with pumped(Loopback(), from_node=emptied) as pump:
+        came = told(line, pump.port, ["belief", "checked"])
+    assert [answer.kind for answer in answers_in(came)] == [p.BELIEF, p.CHECKED]
+    assert not [text for text in came if text.startswith(("belief ", "checked "))]
 
 
 def test_every_branch_of_the_line_is_taken(tmp_path: Path) -> None:
@@ -395,4 +404,5 @@ def test_every_branch_of_the_line_is_taken(tmp_path: Path) -> None:
     test_nobody_at_the_other_end_is_said_after_the_time_given(line)
     test_a_request_takes_the_place_of_one_that_is_not_answered_yet(line)
     test_a_token_that_is_none_is_not_brought_back(line)
+    test_of_answers_that_are_cut_short_nothing_is_read(line)
     assert uncovered(tmp_path, "fourvane_link") == []
