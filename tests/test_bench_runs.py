@@ -22,6 +22,8 @@ from tests.vehicles import vehicle
 class Bowed:
     """An exponential through ±15 deg of vane at ±20 deg of horn: any non-linearity one likes."""
 
+    reach_deg = (-90.0, 90.0)
+
     def __init__(self, bow):
         self.bow = bow
 

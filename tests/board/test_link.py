@@ -161,6 +161,7 @@ def test_the_cycle_becomes_machine_code_on_32_bit_boards_only() -> None:
     fast = {path for path in small if is_machine_code(small[path])}
     assert fast == {
         "mixer/flight/cycle.mpy",
+        "mixer/flight/unfit.mpy",
         "firmware_port/frames.mpy",
         "firmware_port/registers.mpy",
     }

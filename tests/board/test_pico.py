@@ -247,6 +247,8 @@ def test_new_tables_are_stored_before_the_first_arming_and_refused_after_it(
     served.pico.command("set", opt={"flashtime": True})
     resets = served.pico.resets()
     served.link.load_tables(OTHER.to_bytes())
+    served.wire.wait(2 * FRAME_US)  # the answer may come before the frame that shows them
+    served.pico.edges()
     assert read_widths(served) == [pytest.approx(1480.0, abs=STEP_US)] * 4
     served.link.load_tables(TABLES.to_bytes())
     served.link.arm()
