@@ -11,7 +11,6 @@ import pytest
 from firmware_port import protocol as p
 from firmware_port import vane_angles as v
 from firmware_port.boards import rp2, stm32
-from firmware_port.start import _angles
 from hil.loopback import Loopback
 from hil.node_link import NodeLink, demand_contents
 from mixer.flight import Steering
@@ -312,9 +311,3 @@ def test_on_micropython_sensors_are_read_without_heap_also_on_a_dead_bus() -> No
         [micropython, "-c", ON_A_BOARD], cwd=root, capture_output=True, text=True, timeout=60
     )
     assert run.stdout.strip() == f"array('i', {[p.NO_ANGLE] * 4})", run.stderr
-
-
-def test_only_a_wiring_with_sensors_loads_their_code(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(v, "open_angles", lambda wiring: "sensors")
-    assert _angles(types.SimpleNamespace(VANE_ANGLES=None)) is None
-    assert _angles(types.SimpleNamespace(VANE_ANGLES=("multiplexer",))) == "sensors"
