@@ -43,6 +43,18 @@ def lasting(values: np.ndarray, slope: np.ndarray, rise: float) -> tuple[np.ndar
     return np.array([values[0], *values[:-1], values[-2] + rise, 0]), np.array([0, *slope, 0, 0])
 
 
+def over_time(starts: np.ndarray, values: np.ndarray, scale: float) -> tuple[np.ndarray, ...]:
+    """`lasting` columns of values, at these starts, and of their slopes in 1/scale, rounded."""
+    gaps = np.diff(starts)
+    slope = np.round(np.diff(values) * scale / gaps)
+    return lasting(values, slope, np.floor(gaps[-1] * slope[-1] / scale))
+
+
+def at_least_two(starts: np.ndarray) -> np.ndarray:
+    """The starts, or the only one and the one after it: a table has a piece."""
+    return starts if len(starts) > 1 else np.array([starts[0], starts[0] + 1])
+
+
 def spread(points, longest: float) -> np.ndarray:
     """The points with more put between them, so that no step is longer than `longest`."""
     points = np.asarray(points, dtype=float)

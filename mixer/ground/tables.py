@@ -10,11 +10,19 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from mixer.flight import FlightTables
 from mixer.flight import layout as at
 from mixer.ground.curves import straight
-from mixer.ground.pieces import angle_cells, first_cell, force_cells, lasting, spread
+from mixer.ground.pieces import (
+    angle_cells,
+    at_least_two,
+    first_cell,
+    force_cells,
+    over_time,
+    spread,
+)
 from mixer.ground.quantities import Array
 from mixer.ground.table_limits import assembled, refuse_unfit
 from mixer.ground.vehicle_errors import Problem, VehicleError
@@ -26,6 +34,7 @@ if TYPE_CHECKING:
 COUNTS = 4096  # the largest force
 EIGHTHS = 8 * COUNTS
 Q14 = 1 << 14
+LONGEST_TICKS = 32768  # in time
 LONGEST_SEGMENT = 8192  # in angle: a slope's rounding then stays below a quarter of an eighth
 PARALLEL = 2.0**-15  # sine of an angle that a Q14 cosine cannot tell from 0
 FAR_EIGHTHS = 1 << 25  # demands are taken up to 1024 times the largest vane force
@@ -176,14 +185,10 @@ class Words:
         self.put(at.RATE_OFF, self.append(rate[:64], np.diff(rate)))
 
     def put_expected(self, time_s: Array, bar: Array) -> None:
-        ticks = spread(np.unique(np.round(time_s / TICK_S)), 32768)
-        if len(ticks) == 1:
-            ticks = np.array([ticks[0], ticks[0] + 1])
+        ticks = in_ticks(time_s)
         ratio = straight(ticks * TICK_S, time_s, bar) / self.vehicle.engine.chamber_pressure_bar
         ratio = np.minimum(np.round(ratio * Q14), 32767)
-        slope = np.round(np.diff(ratio) * 32768 / np.diff(ticks))
-        rise = np.floor(np.diff(ticks)[-1] * slope[-1] / 32768)
-        self.put(at.EXPECTED_OFF, self.append_leaped(ticks, *lasting(ratio, slope, rise)))
+        self.put(at.EXPECTED_OFF, self.append_leaped(ticks, *over_time(ticks, ratio, 32768)))
         self.put(at.EXPECTED_N, len(ticks))
 
     def put_geometry(self) -> None:
@@ -330,13 +335,10 @@ class Words:
     def put_wear(self) -> None:
         erosion = self.vehicle.erosion
         load_s = [0.0, 1.0] if erosion is None else erosion.load_s
-        ticks = spread([*np.unique(np.round(np.asarray(load_s) / TICK_S))], 32768)
-        if len(ticks) == 1:
-            ticks = np.array([ticks[0], ticks[0] + 1])
+        ticks = in_ticks(load_s)
         columns: list[Any] = []
         for row in np.round(self.vehicle.effectiveness(ticks * TICK_S).T * Q14):
-            slope = np.round(np.diff(row) * 65536 / np.diff(ticks))
-            columns += lasting(row, slope, np.floor(np.diff(ticks)[-1] * slope[-1] / 65536))
+            columns += over_time(ticks, row, 65536)
         self.put(at.WEAR_OFF, self.append_leaped(ticks, *columns))
         self.put(at.WEAR_N, len(ticks))
 
@@ -348,12 +350,10 @@ class Words:
         fine = [ticks[:1]]
         for k in range(len(ticks) - 1):
             change = abs(np.log(arm[k + 1] / arm[k]))
-            longest = 2048 if change else 32768
+            longest = 2048 if change else LONGEST_TICKS
             n = max(np.ceil(change / 0.004), np.ceil((ticks[k + 1] - ticks[k]) / longest), 1)
             fine.append(np.round(np.linspace(ticks[k], ticks[k + 1], int(n) + 1))[1:])
-        ticks = np.unique(np.concatenate(fine))
-        if len(ticks) == 1:
-            ticks = np.array([ticks[0], ticks[0] + 1])
+        ticks = at_least_two(np.unique(np.concatenate(fine)))
         arm = self.vehicle.lever_arm_m_at(ticks * TICK_S)
         per_mnm = 1 / (self.force_unit_n * arm * 1000)
         exponent = scaled(per_mnm.max(), 28).exponent
@@ -368,13 +368,8 @@ class Words:
         moment = self.force_unit_n * 4 * arm * 1000
         moment_exponent = scaled(moment.max() * 1.0001, 14).exponent
         moment = np.round(moment * 2.0**moment_exponent)
-        dx = np.diff(ticks)
-        slope = np.round(np.diff(gain) / dx)
-        moment_slope = np.round(np.diff(moment) * 32768 / dx)
         offset = self.append_leaped(
-            ticks,
-            *lasting(gain, slope, dx[-1] * slope[-1]),
-            *lasting(moment, moment_slope, np.floor(dx[-1] * moment_slope[-1] / 32768)),
+            ticks, *over_time(ticks, gain, 1), *over_time(ticks, moment, 32768)
         )
         self.put(at.LEVER_OFF, offset)
         self.put(at.LEVER_N, len(ticks))
@@ -404,6 +399,12 @@ class Words:
         band_deg, wait_s = watch_limits(self.vehicle)
         self.put(at.WATCH_BAND, np.ceil(band_deg * 1e3))
         self.put(at.WATCH_WAIT_US, np.ceil(wait_s * 1e6))
+
+
+def in_ticks(time_s: ArrayLike) -> Array:
+    """Times as ticks of the tables, with more between them where they are far apart."""
+    ticks = np.unique(np.round(np.asarray(time_s) / TICK_S))
+    return at_least_two(spread(ticks, LONGEST_TICKS))
 
 
 def halves(values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
