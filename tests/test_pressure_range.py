@@ -9,7 +9,7 @@ from hil.loopback import Loopback
 from hil.node_link import NodeLink, demand_contents
 from hil.stimuli import RandomCycles
 from mixer.flight import layout as at
-from mixer.ground.sections import MOST_REFERENCE_BAR
+from mixer.ground.engine_section import MOST_REFERENCE_BAR
 from mixer.ground.tables import PRESSURE_RATIO_MAX
 from mixer.ground.vehicle import VehicleError
 from tests.vehicles import vehicle

@@ -7,12 +7,12 @@ from scipy.integrate import dblquad
 from scipy.optimize import brentq
 
 from mixer.ground.conduction import Bar, heat_bar
+from mixer.ground.engine_section import Engine
 from mixer.ground.geometry import jet_for
 from mixer.ground.heat import vane_life
 from mixer.ground.heat_load import ChordSection, heat_load
 from mixer.ground.materials import MATERIALS, Material
 from mixer.ground.propellants import UNKNOWN, USUAL_MIXTURE, burning_limit, burning_of
-from mixer.ground.sections import Engine
 from mixer.ground.surface_loss import (
     REACTION_J_KG,
     SurfaceLoss,

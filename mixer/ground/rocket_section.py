@@ -8,11 +8,11 @@ with the propellant burned.
 from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
-from pydantic import Field, ValidationInfo, field_validator
+from pydantic import Field, field_validator
 
 from mixer.ground.quantities import Array, Numbers, Row, refuse
 from mixer.ground.section import Section
-from mixer.ground.sections import same_length
+from mixer.ground.sections import one_value_per_time
 from mixer.ground.vehicle_errors import Problem, VehicleError
 
 if TYPE_CHECKING:
@@ -51,11 +51,7 @@ class ThrustSection(Section):
     time_s: Annotated[Array, Row(ge=0, le=600, increasing=True)]
     share: Annotated[Array, Row(gt=0, le=2)]
 
-    @field_validator("share")
-    @classmethod
-    def one_share_per_time(cls, share: Array, info: ValidationInfo) -> Array:
-        same_length(share, "time_s", info.data.get("time_s"))
-        return share
+    _one_per_time = field_validator("share")(one_value_per_time)
 
 
 class WindSection(Section):

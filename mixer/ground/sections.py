@@ -7,11 +7,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from pydantic import BeforeValidator, Field, ValidationInfo, field_validator, model_validator
 
-from mixer.flight.layout import PRESSURE_MOST_PA
 from mixer.ground.console import visible
 from mixer.ground.curves import ForceCurve, Servo, ServoTable, straight
 from mixer.ground.geometry import VaneGeometry
-from mixer.ground.propellants import BLEND, PropellantError, burning_limit
 from mixer.ground.quantities import (
     VANES,
     Array,
@@ -36,12 +34,6 @@ MEASURED_OR_DRAWN = (
 SHORTEST_PULSE_US, LONGEST_PULSE_US = 400.0, 2600.0
 
 
-# What a frame to the board can carry, over 2: readings count up to twice the reference.
-BELIEVED_SHARES = (0.5, 1.5)
-MOST_SHARE = 3.0
-MOST_REFERENCE_BAR = int(PRESSURE_MOST_PA / 2 / 1e4) / 10
-
-
 class Naming(Section):
     """[vehicle]"""
 
@@ -55,80 +47,10 @@ class Naming(Section):
         return name
 
 
-class PressureProfile(Section):
-    """Chamber pressure expected over burn time; ends hold."""
-
-    time_s: Annotated[Array, Row(ge=0, le=600, increasing=True)]
-    bar: Annotated[Array, Row(ge=0, le=2 * MOST_REFERENCE_BAR)]
-
-    @field_validator("bar")
-    @classmethod
-    def one_value_per_time(cls, bar: Array, info: ValidationInfo) -> Array:
-        same_length(bar, "time_s", info.data.get("time_s"))
-        return bar
-
-
-class Engine(Section):
-    """[engine]: the chamber pressure is the reference for every force in the file."""
-
-    chamber_pressure_bar: float = Field(gt=0, le=MOST_REFERENCE_BAR)
-    thrust_n: float = Field(gt=0, le=1e6)
-    burn_time_s: float = Field(gt=0, le=600)
-    specific_heat_ratio: float | None = Field(None, gt=1, le=1.67)
-    throat_diameter_mm: float | None = Field(None, gt=0, le=1000)
-    expansion_ratio: float | None = Field(None, gt=1, le=100)
-    # What the exhaust does to a drawn vane; without them it is taken in the middle, and wide.
-    propellants: BLEND | None = None
-    mixture_ratio: float | None = Field(None, gt=0, le=20)  # oxidiser to fuel, by mass
-    solids_in_exhaust: bool = False  # a hybrid's grain, a metallised propellant
-    # What pressure is expected over the burn (left out: the reference), and between which shares
-    # of that a reading is believed.
-    pressure_profile: PressureProfile | None = None
-    believed_pressure: Annotated[Array, Row(ge=0, le=MOST_SHARE, increasing=True)] = Field(
-        default_factory=lambda: np.array(BELIEVED_SHARES)
-    )
-
-    @field_validator("pressure_profile")
-    @classmethod
-    def counts(cls, profile: PressureProfile | None, info: ValidationInfo) -> object:
-        reference = info.data.get("chamber_pressure_bar")
-        if profile is not None and reference is not None and profile.bar.max() > 2 * reference:
-            refuse(
-                float(profile.bar.max()),
-                f"readings count up to twice the chamber_pressure_bar, {2 * reference:g} bar",
-            )
-        return profile
-
-    @field_validator("believed_pressure")
-    @classmethod
-    def about_what_is_expected(cls, shares: Array) -> Array:
-        if len(shares) != 2 or not shares[0] < 1 < shares[1]:
-            refuse(
-                shares.tolist(),
-                "must be two shares of the expected pressure, the first below 1 and the second "
-                "above",
-            )
-        return shares
-
-    def expected_bar(self) -> tuple[Array, Array]:
-        """Burn times in s and the pressure expected then; the last one holds on."""
-        if self.pressure_profile is None:
-            return np.array([0.0]), np.array([self.chamber_pressure_bar])
-        return self.pressure_profile.time_s, self.pressure_profile.bar
-
-    @field_validator("mixture_ratio")
-    @classmethod
-    def burns_without_soot(cls, mixture_ratio: float, info: ValidationInfo) -> float:
-        if "propellants" not in info.data:
-            return mixture_ratio  # refused already
-        blend = info.data["propellants"]
-        if blend is None:
-            refuse(mixture_ratio, "goes with propellants, which is missing")
-        try:
-            burning_limit(blend, mixture_ratio)
-        except PropellantError as error:
-            refuse(mixture_ratio, str(error))
-        return mixture_ratio
+def one_value_per_time(values: Array, info: ValidationInfo) -> Array:
+    """A check of a schedule's values, which stand after its `time_s`."""
+    same_length(values, "time_s", info.data.get("time_s"))
+    return values
 
 
 class LeverArm(Section):
@@ -137,11 +59,7 @@ class LeverArm(Section):
     time_s: Annotated[Array, Row(ge=0, le=600, increasing=True)]
     m: Annotated[Array, Row(gt=0, le=50)]
 
-    @field_validator("m")
-    @classmethod
-    def one_value_per_time(cls, m: Array, info: ValidationInfo) -> Array:
-        same_length(m, "time_s", info.data.get("time_s"))
-        return m
+    _one_per_time = field_validator("m")(one_value_per_time)
 
     def at(self, time_s: ArrayLike) -> Array:
         """Lever arm in m at burn times in s, of the same shape."""

@@ -11,6 +11,7 @@ from pydantic import Field, PrivateAttr, ValidationError, ValidationInfo, field_
 
 from mixer.ground.acceptance import Acceptance
 from mixer.ground.curves import Servo
+from mixer.ground.engine_section import Engine
 from mixer.ground.files import InputError
 from mixer.ground.geometry import jet_for, refuse_impossible
 from mixer.ground.quantities import VANES, Array, fixed, refuse
@@ -22,7 +23,6 @@ from mixer.ground.sections import (
     LONGEST_PULSE_US,
     SHORTEST_PULSE_US,
     Control,
-    Engine,
     Erosion,
     Layout,
     Naming,
