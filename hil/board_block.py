@@ -16,7 +16,7 @@ from hil.emulated import EmulatedBoard
 from hil.errors import BoardError
 from hil.firmware import build_firmware
 from hil.link import Link
-from hil.node_link import Cycle as BoardCycle
+from hil.node_answers import Cycle as BoardCycle
 from hil.node_link import NodeLink, demand_contents, read_cycle, wire_frame
 from hil.steering_block import Commands, Flags, Integers, most_demanded
 from mixer.flight import FlightTables, Steering

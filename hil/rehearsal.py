@@ -11,7 +11,8 @@ from dataclasses import dataclass, field
 from firmware_port import protocol as p
 from hil.errors import BoardError
 from hil.loopback import Loopback
-from hil.node_link import Answer, Cycle, NodeLink, Stream, parse_answer, read_cycle
+from hil.node_answers import Answer, Cycle
+from hil.node_link import NodeLink, Stream, parse_answer, read_cycle
 from mixer.flight import FlightTables
 
 COST = slice(25, 28)  # in the contents of the answer to a demand

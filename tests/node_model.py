@@ -12,7 +12,8 @@ from cobs import cobs
 
 from firmware_port import protocol as p
 from hil.loopback import Loopback
-from hil.node_link import Answer, NodeLink, numbers, parse_answer, read_numbers, wire_frame
+from hil.node_answers import Answer
+from hil.node_link import NodeLink, numbers, parse_answer, read_numbers, wire_frame
 from mixer.flight import FlightTables, Steering
 from mixer.flight import layout as at
 from mixer.ground.tables import slew_mdeg_s

@@ -22,8 +22,8 @@ from hil.deploy import compile_for, deploy
 from hil.errors import BoardError
 from hil.link import Link
 from hil.loopback import Loopback
+from hil.node_answers import Answer
 from hil.node_link import (
-    Answer,
     NodeLink,
     Stream,
     parse_answer,
