@@ -8,7 +8,6 @@ is what the node's cycles counted, since ticks wrap.
 
 from firmware_port import protocol as p
 from firmware_port.frames import unpack
-from mixer.flight import layout as at
 
 DEMAND_BYTES = 15
 LATE = -1  # answered after the cycle
@@ -175,7 +174,6 @@ class Motion:
         return p.TAKEN
 
     def _on_start(self, length):
-        """A clock that the jet has started runs on from where it is; any other one, from 0."""
         node = self._node
         if length:
             return p.WRONG_LENGTH
@@ -187,6 +185,5 @@ class Motion:
             return order
         if node.state == p.CHECKING:
             node.check.end()
-        if steering.burn < at.SAID:
-            steering.start(steering.time_us, steering.load_us)
+        steering.begin()
         return p.TAKEN

@@ -98,9 +98,7 @@ class LaptopBlock:
         self._steering.free(flight, vane)
 
     def start(self) -> None:
-        told = np.flatnonzero(self._steering.burn < SAID)
-        time_us, load_us = self._steering.time_us[told], self._steering.load_us[told]
-        self._steering.start(told, time_us, load_us)
+        self._steering.begin(self._steering.burn < SAID)
 
     def reset(self, flight: int) -> None:
         self._steering.reset(flight)

@@ -79,6 +79,14 @@ def start(w, time_us, load_us):
     w[LEVER_HINT] = w[LEVER_OFF]
 
 
+def begin(w):
+    """The burn has begun: a clock that stands, or that the jet has started, runs on from where it
+    is; said again it changes nothing.
+    """
+    if w[BURN] < SAID:
+        start(w, w[TIME], w[LOAD])
+
+
 def wait(w, load_us):
     """The burn has yet to begin, of vanes with this burn load."""
     start(w, 0, load_us)

@@ -5,12 +5,12 @@ from mixer.flight.interpolate import force_at
 from mixer.flight.layout import *
 
 
-def set_limits(w, vane, lo, hi):
-    """The deflections between which a vane, 0 to 3, can be."""
+def set_limits(w, vane, lo, hi, force_lo, force_hi):
+    """The deflections between which a vane, 0 to 3, can be, and its curve's forces there."""
     w[LIMIT_LO + vane] = lo
     w[LIMIT_HI + vane] = hi
-    w[REACH_LO + vane] = force_at(w, vane, lo)
-    w[REACH_HI + vane] = force_at(w, vane, hi)
+    w[REACH_LO + vane] = force_lo
+    w[REACH_HI + vane] = force_hi
 
 
 def hold(w, vane, deflection):
@@ -19,13 +19,12 @@ def hold(w, vane, deflection):
     w[DEFLECTION + vane] = stands
     w[JAMMED] |= 1 << vane
     force = force_at(w, vane, stands)
-    w[LIMIT_LO + vane] = stands
-    w[LIMIT_HI + vane] = stands
-    w[REACH_LO + vane] = force
-    w[REACH_HI + vane] = force
+    set_limits(w, vane, stands, stands, force, force)
 
 
 def let_go(w, vane):
     """Vane 0 to 3 moves again, from where it stood."""
     w[JAMMED] &= ~(1 << vane)
-    set_limits(w, vane, w[TRAVEL_LO + vane], w[TRAVEL_HI + vane])
+    lo = w[TRAVEL_LO + vane]
+    hi = w[TRAVEL_HI + vane]
+    set_limits(w, vane, lo, hi, force_at(w, vane, lo), force_at(w, vane, hi))

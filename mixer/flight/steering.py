@@ -39,6 +39,10 @@ class Steering:
         """The burn has begun: set burn time and burn load, from which they run on."""
         commands.start(self._w, time_us, load_us)
 
+    def begin(self):
+        """The burn has begun; a clock that runs is never set back by it."""
+        commands.begin(self._w)
+
     def wait(self, load_us):
         """The burn has yet to begin, of vanes with this burn load."""
         commands.wait(self._w, load_us)

@@ -58,6 +58,10 @@ class SteeringBlock:
         """Set burn time and burn load, for runs that do not begin at ignition."""
         self._tell(rows, commands.start, time_us, load_us)
 
+    def begin(self, rows: Rows) -> None:
+        """The burn has begun; a clock that runs is never set back by it."""
+        self._tell(rows, commands.begin)
+
     def release(self, rows: Rows) -> None:
         """Drop the demand: the vanes go to neutral at the slew rate until there is another."""
         self._tell(rows, commands.release)
