@@ -279,6 +279,11 @@ def test_switched_off_it_frees_what_it_declared_and_declares_nothing(jammed):
     assert jammed.jammed == 2
 
 
+def test_switched_on_while_it_is_on_it_goes_on(jammed):
+    jammed.watch(1)
+    assert jammed.declared == 1
+
+
 def test_switched_on_again_it_starts_anew(jammed):
     jammed.watch(0)
     jammed.watch(1)

@@ -5,9 +5,8 @@ from itertools import product
 import pytest
 
 from mixer.flight import layout as at
-from mixer.flight.burn import piece
 from mixer.flight.commands import reset
-from mixer.flight.interpolate import deflection_at
+from mixer.flight.interpolate import deflection_at, piece
 from mixer.ground.tables import Words
 from tests.vehicles import vehicle
 

@@ -132,6 +132,13 @@ BODY_FAULTS = {
     ),
     "a lever arm that begins late": (TABLES.words[at.LEVER_OFF], 0),
     "a cell that leads nowhere": (TABLES.words[at.FORCE_CELLS], at.BODY),
+    "a cell that leads between records": (
+        TABLES.words[at.FORCE_CELLS], TABLES.words[at.CURVE_OFF] + 1
+    ),
+    "a cell that leads past its angle": (
+        TABLES.words[at.CURVE_CELLS] + (TABLES.words[at.TRAVEL_LO] >> at.ANGLE_CELL),
+        TABLES.words[at.CURVE_OFF] + TABLES.words[at.CURVE_N] * at.CURVE_STRIDE,
+    ),
     "a rate of twice and more": (TABLES.words[at.RATE_OFF] + 127, 32767),
 }  # fmt: skip
 

@@ -11,7 +11,6 @@ from firmware_port import table_store
 from firmware_port.table_store import MOST_BYTES, TableStore
 from hil.loopback import Loopback
 from hil.node_link import NodeLink
-from mixer.flight import layout
 from tests.vehicles import vehicle
 
 TABLES = vehicle().flight_tables()
@@ -148,13 +147,3 @@ def test_storage_that_does_not_rename_onto_a_file_works_too(
 
 def test_tables_need_no_more_room_than_a_board_gives() -> None:
     assert len(BLOB) <= MOST_BYTES
-
-
-def test_stored_tables_with_a_word_that_cannot_be_count_as_none(tmp_path):
-    tables = vehicle().flight_tables()
-    tables.words[layout.POLICY] = 9
-    path = tmp_path / "tables.bin"
-    path.write_bytes(tables.to_bytes())
-    store = TableStore(str(path))
-    assert store.tables is None
-    assert store.bad_word in (0, layout.POLICY)

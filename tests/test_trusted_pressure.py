@@ -151,6 +151,37 @@ def test_a_burn_that_was_said_to_have_begun_goes_by_what_is_expected_after_half_
     assert not s.flags & at.DOUBTED_PRESSURE
 
 
+def test_a_clock_that_the_jet_has_started_is_not_set_back_by_who_says_so():
+    s = steering()
+    fly(s, 5, 0.3)  # a jet, and not believed
+    burning_us = s.time_us
+    s.begin()
+    assert (s.time_us, s.burn) == (burning_us, at.SAID)
+    fly(s, 0, 0.1)
+    assert s.time_us == burning_us + 100_000
+    s.begin()
+    assert s.time_us == burning_us + 100_000
+
+
+def test_vanes_that_are_not_new_may_wait_for_their_burn():
+    s = steering()
+    s.wait(3_000_000)
+    wait(s, 60)
+    assert (s.time_us, s.load_us, s.burn) == (0, 3_000_000, at.WAITING)
+    fly(s, 20, 1.0)
+    assert s.load_us == pytest.approx(4_000_000, abs=2 * PERIOD_US)
+
+
+def test_it_is_told_for_how_long_another_pressure_has_counted():
+    s = steering()
+    fly(s, 20, 1.0)
+    assert s.doubted_us == 0
+    fly(s, 0, 0.3)
+    assert s.doubted_us == 300_000
+    fly(s, 20, 0.005)
+    assert s.doubted_us == 0
+
+
 def test_a_vehicle_may_believe_more_or_less():
     s = steering(believed_pressure=[0.9, 1.1])
     fly(s, 20, 1.0)
