@@ -69,7 +69,8 @@ class VaneAngles:
     at_neutral: four counts where the vanes stand edge-on; range_mdeg: four times what TURN counts
     are, negative where a positive deflection counts down; each_cycle: vanes read in a cycle, 1 … 4.
     At 200 Hz a jam on a reversal of the command is found after 0.12 s with 4, 0.15 s with 2 and
-    0.21 s with 1 (tests/test_vane_angles.py, to 0.01 s): time between readings counts fourfold.
+    0.21 s with 1 (tests/firmware_port/test_vane_angles.py, to 0.01 s): time between readings counts
+    fourfold.
     """
 
     def __init__(self, sensors, at_neutral, range_mdeg, each_cycle=4):

@@ -1,8 +1,8 @@
 """Which word of some flight tables cannot be: all of them looked through, see `checked.py`.
 
-The limits are those of what the ground builds (`mixer/ground/tables.py`), or wider where a cycle
-has room. Why each product fits: forces stay within ±65538 (a new vane's 32769 times a κ below 2),
-units within 2^14, wants within 2^26, points within 2^25, normals are of length 1.
+The limits are those of what the ground builds (mixer/ground/tables/build.py), or wider where a
+cycle has room. Why each product fits: forces stay within ±65538 (a new vane's 32769 times a κ below
+2), units within 2^14, wants within 2^26, points within 2^25, normals are of length 1.
 """
 
 from mixer.flight.checked import (

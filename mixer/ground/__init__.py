@@ -9,19 +9,28 @@ from importlib import import_module
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from mixer.ground.batch import allocate_batch
-    from mixer.ground.compiled import compiled_steering
-    from mixer.ground.vehicle import Vehicle, VehicleError, load_vehicle
+    from mixer.ground.batch.allocate_batch import allocate_batch
+    from mixer.ground.batch.compiled import compiled_steering
+    from mixer.ground.tables.build import flight_tables
+    from mixer.ground.vehicle.vehicle import Vehicle, VehicleError, load_vehicle
 
 PLACES = {
-    "Vehicle": "vehicle",
-    "VehicleError": "vehicle",
-    "load_vehicle": "vehicle",
-    "allocate_batch": "batch",
-    "compiled_steering": "compiled",
+    "Vehicle": "vehicle.vehicle",
+    "VehicleError": "vehicle.vehicle",
+    "load_vehicle": "vehicle.vehicle",
+    "allocate_batch": "batch.allocate_batch",
+    "compiled_steering": "batch.compiled",
+    "flight_tables": "tables.build",
 }
 
-__all__ = ["Vehicle", "VehicleError", "allocate_batch", "compiled_steering", "load_vehicle"]
+__all__ = [
+    "Vehicle",
+    "VehicleError",
+    "allocate_batch",
+    "compiled_steering",
+    "flight_tables",
+    "load_vehicle",
+]
 
 
 def __getattr__(name: str) -> object:

@@ -11,11 +11,11 @@ from pathlib import Path
 import click
 import numpy as np
 
-from hil.errors import BoardError
-from mixer.ground.batch import BatchResult
-from mixer.ground.console import progress
-from mixer.ground.cores import core_count
-from mixer.ground.files import write_whole
+from hil.node.errors import BoardError
+from mixer.ground.batch.allocate_batch import BatchResult
+from mixer.ground.batch.cores import core_count
+from mixer.ground.inputs.csv_files import write_whole
+from mixer.ground.reports.console import progress
 from tests.bench.clock import seconds_each
 from tests.bench.cortex import costs
 from tests.bench.flight_core import FlightCore

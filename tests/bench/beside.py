@@ -20,8 +20,14 @@ ROUNDS, PASSES = 4, 5
 WORKER = """
 import os, sys
 import numpy as np
-from mixer.ground.batch import BatchResult, allocate_batch
-from mixer.ground.steering_block import SteeringBlock
+try:
+    from mixer.ground.batch.allocate_batch import BatchResult, allocate_batch
+    from mixer.ground.batch.steerings import SteeringBlock
+    from mixer.ground.tables.build import flight_tables
+except ImportError:  # before ground had packages
+    from mixer.ground.batch import BatchResult, allocate_batch
+    from mixer.ground.steering_block import SteeringBlock
+    flight_tables = lambda vehicle: vehicle.flight_tables()
 from tests.bench.clock import seconds_once
 from tests.bench.problems import draw
 if hasattr(os, "sched_setaffinity"):
@@ -38,7 +44,7 @@ def batch(policy, **given):
 
 def block(n):
     problems = draw(20 * n)
-    steerings = SteeringBlock(problems.car.flight_tables(), n)
+    steerings = SteeringBlock(flight_tables(problems.car), n)
     demands = np.rint(problems.demands_nm * 1000).astype(np.int64).T
     pressure_pa, dt_us = np.full(n, 2_000_000), np.full(n, 5000)
     def call():

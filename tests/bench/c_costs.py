@@ -15,7 +15,7 @@ from pathlib import Path
 
 from mixer.flight import FlightTables, Steering
 from mixer.ground.c_library import self_test
-from tests.c_library import (
+from tests.support.c_library import (
     C99,
     HERE,
     STEP,
@@ -25,7 +25,7 @@ from tests.c_library import (
     random_tables,
     run,
 )
-from tests.c_targets import RISCV, TARGETS, Target, flash_of, self_tested
+from tests.support.c_targets import RISCV, TARGETS, Target, flash_of, self_tested
 
 VEHICLES = 8
 CYCLES = 176  # of each, so that every kind of segment comes

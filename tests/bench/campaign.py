@@ -16,7 +16,13 @@ from pathlib import Path
 import click
 
 HERE = Path(__file__).parents[2]
-COMMAND = "from mixer.ground.command import fourvane; fourvane()"
+COMMAND = """
+try:
+    from mixer.ground.command_line.fourvane import fourvane
+except ImportError:  # before ground had packages
+    from mixer.ground.command import fourvane
+fourvane()
+"""
 
 
 def seconds(tree: Path, flights: int) -> float:

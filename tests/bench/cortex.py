@@ -9,15 +9,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hil.core_image import core_image, find_compiler
-from hil.errors import BoardError
-from hil.instructions import counting_board
-from hil.step_profile import Profile
+from hil.boards.core_image import core_image, find_compiler
+from hil.node.errors import BoardError
+from hil.verify.instructions import counting_board
+from hil.verify.step_profile import Profile
 from mixer.flight import Steering
 from mixer.flight import layout as at
-from tests.bare_core import Core
+from mixer.ground.tables.build import flight_tables
 from tests.bench.problems import LIMITED, Problems
-from tests.recorded_cycles import Recorded, allocations
+from tests.support.bare_core import Core
+from tests.support.recorded_cycles import Recorded, allocations
 
 ARCHITECTURE = "armv7m"
 PERIOD_US = 5000
@@ -72,7 +73,7 @@ def costs(by_policy: dict[str, Problems], demands: int) -> Iterator[Cost]:
 
 def fly(problems: Problems, demands: int) -> Recorded:
     """Some demands of both kinds, each held for a while."""
-    tables = problems.car.flight_tables()
+    tables = flight_tables(problems.car)
     pressure_pa = round(problems.car.engine.chamber_pressure_bar * 1e5)
     some = np.concatenate([problems.some(saturated, demands) for saturated in (False, True)])
     steering = Steering(tables)

@@ -7,7 +7,8 @@ import numpy as np
 from mixer.flight import Steering
 from mixer.flight import layout as at
 from mixer.flight.allocate import allocate
-from mixer.ground.compiled import compiled_steering
+from mixer.ground.batch.compiled import compiled_steering
+from mixer.ground.tables.build import flight_tables
 from tests.bench.problems import Problems
 
 FAST = 1 << 29  # in 0.001° a ms: slew holds nothing back, as for the solvers
@@ -18,7 +19,7 @@ class FlightCore:
     """One steering, and for each problem what its allocation starts from."""
 
     def __init__(self, problems: Problems, compiled: bool = False):
-        tables = problems.car.flight_tables()
+        tables = flight_tables(problems.car)
         self.pressure_pa = round(problems.car.engine.chamber_pressure_bar * 1e5)
         self.steering = (compiled_steering if compiled else Steering)(tables)
         self.demands_mnm = problems.demands_mnm

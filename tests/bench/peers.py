@@ -14,7 +14,7 @@ import numpy as np
 import quadprog
 from scipy.optimize import linprog, lsq_linear
 
-from mixer.ground.tables import COUNTS
+from mixer.ground.tables.scales import COUNTS
 from tests.bench.problems import Problems
 
 KEPT_BACK = 1 / 128

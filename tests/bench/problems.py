@@ -6,10 +6,10 @@ from functools import cached_property
 import numpy as np
 
 from mixer.flight.layout import PRIMARY_LIMITED, ROLL_LIMITED
-from mixer.ground.batch import allocate_batch
-from mixer.ground.tables import COUNTS, largest_force_n
-from mixer.ground.vehicle import Vehicle
-from tests.vehicles import vehicle
+from mixer.ground.batch.allocate_batch import allocate_batch
+from mixer.ground.tables.scales import COUNTS, largest_force_n
+from mixer.ground.vehicle.vehicle import Vehicle
+from tests.support.vehicles import vehicle
 
 SEED = 20_261_125
 SPREAD_NM = np.array([1.0, 1.0, 0.02])  # roll arms are short

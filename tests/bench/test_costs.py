@@ -6,8 +6,8 @@
 import numpy as np
 import pytest
 
-from mixer.ground.batch import allocate_batch
-from mixer.ground.tables import COUNTS
+from mixer.ground.batch.allocate_batch import allocate_batch
+from mixer.ground.tables.scales import COUNTS
 from tests.bench.flight_core import FlightCore
 from tests.bench.peers import HIGHS, all_peers
 from tests.bench.problems import draw

@@ -9,11 +9,12 @@ from pathlib import Path
 
 import pytest
 
-from hil.board import Board, open_board
-from hil.emulated import missing_emulator
-from hil.errors import BoardError
-from hil.firmware import build_firmware, cached_firmware, missing_tools
-from hil.unix_board import missing_interpreter
+from hil.boards.board import Board
+from hil.boards.emulated import missing_emulator
+from hil.boards.firmware import build_firmware, cached_firmware, missing_tools
+from hil.boards.open_board import open_board
+from hil.boards.unix import missing_interpreter
+from hil.node.errors import BoardError
 
 IN_CI = bool(os.environ.get("CI"))
 

@@ -2,12 +2,12 @@
 
 import pytest
 
-from hil.board_block import rehearsing
-from hil.faults import Fault
-from hil.fleet import Flight
-from hil.truth import nominal
-from tests.dictation import dictated, repeat
-from tests.flying import flying_vehicle
+from hil.faults.faults import Fault
+from hil.flights.fly import Flight
+from hil.rocket.dispersion import nominal
+from hil.steering.board_block import rehearsing
+from tests.support.dictation import dictated, repeat
+from tests.support.flying import flying_vehicle
 
 
 @pytest.fixture(scope="module")

@@ -11,14 +11,15 @@ from click.testing import CliRunner, Result
 
 from firmware_port import bench_protocol as b
 from firmware_port import protocol as p
-from hil.bench_board import bench_board
-from hil.bench_command import bench
-from hil.board import Board
-from hil.link import Link
-from hil.node_link import NodeLink, numbers, read_numbers
-from hil.servo_faults import emulated_servo
-from mixer.ground.command import fourvane
-from tests.vehicles import vehicle
+from hil.bench.open_bench import bench_board
+from hil.boards.board import Board
+from hil.boards.link import Link
+from hil.commands.bench import bench
+from hil.emulated_servos.faults import emulated_servo
+from hil.node.node_link import NodeLink, numbers, read_numbers
+from mixer.ground.command_line.fourvane import fourvane
+from mixer.ground.tables.build import flight_tables
+from tests.support.vehicles import vehicle
 
 MOST_S = 180.0  # of wall time for four servos on a machine that has nothing else to do
 BUSY = 2.0  # processes that want to run, for each core: then the wall time says nothing
@@ -103,7 +104,7 @@ def test_random_bench_requests_do_not_stop_a_board_s_node(quick_board_name: str)
 
 def test_the_encoder_driver_runs_on_the_interpreter(board: Board) -> None:
     """The driver's own file on MicroPython, with registers in the place of an I²C bus."""
-    from hil.deploy import compile_for, deploy
+    from hil.boards.deploy import compile_for, deploy
 
     with Link(board.port) as link:
         facts = link.facts()
@@ -123,7 +124,7 @@ def test_the_encoder_driver_runs_on_the_interpreter(board: Board) -> None:
 
 def test_bench_time_on_a_board_is_the_interpreter_s_own(unix_board: Board) -> None:
     """The node as real servos would have it, in real time: a pulse is led at the bench's slew."""
-    from hil.deploy import compile_for, deploy
+    from hil.boards.deploy import compile_for, deploy
 
     with Link(unix_board.port) as link:
         facts = link.facts()
@@ -133,7 +134,7 @@ def test_bench_time_on_a_board_is_the_interpreter_s_own(unix_board: Board) -> No
             "from firmware_port.bench_start import bench\nbench(unix)\n"
         )
         node = NodeLink(stream)
-        node.load_tables(vehicle().flight_tables().to_bytes())
+        node.load_tables(flight_tables(vehicle()).to_bytes())
         began_s = time.monotonic()
         last_ns = 0
         while last_ns != 1_900_000:

@@ -13,15 +13,16 @@ import serial
 from click.testing import CliRunner
 
 from firmware_port import protocol as p
-from hil.board import Board
-from hil.board_command import board as board_group
-from hil.board_command import demand_rows
-from hil.link import Link
-from hil.node_link import NodeLink, read_cycle
-from mixer.ground.files import InputError
-from tests.vehicles import vehicle, vehicle_file
+from hil.boards.board import Board
+from hil.boards.link import Link
+from hil.commands.board import board as board_group
+from hil.commands.board import demand_rows
+from hil.node.node_link import NodeLink, read_cycle
+from mixer.ground.inputs.csv_files import InputError
+from mixer.ground.tables.build import flight_tables
+from tests.support.vehicles import vehicle, vehicle_file
 
-COMMAND = [sys.executable, "-c", "from hil.board_command import board; board()"]
+COMMAND = [sys.executable, "-c", "from hil.commands.board import board; board()"]
 
 
 def test_build_names_the_kept_firmware(firmware: Path) -> None:
@@ -41,7 +42,7 @@ def test_run_serves_a_flight_computer_in_real_time_until_it_is_ended(
             port = running.stdout.readline().split()[-1]
             with serial.Serial(port, timeout=0.2) as line:
                 node = NodeLink(line, timeout_s=20.0)
-                tables = vehicle().flight_tables().to_bytes()
+                tables = flight_tables(vehicle()).to_bytes()
                 assert node.identify() == (quick_board_name, node.identify()[1], crc32(tables))
                 node.arm()
                 for _ in range(20):
@@ -92,4 +93,4 @@ def test_deploying_installs_node_tables_and_start_file(unix_board: Board, tmp_pa
     assert "CAUTION" in done.stderr
     with Link(unix_board.port) as link:
         size = link.evaluate("__import__('os').stat('tables.bin')[6]")
-        assert size == len(vehicle().flight_tables().to_bytes())
+        assert size == len(flight_tables(vehicle()).to_bytes())

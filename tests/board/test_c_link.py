@@ -17,13 +17,13 @@ import pytest
 import firmware_port
 from firmware_port import protocol as p
 from firmware_port.frames import pack
-from hil.board import open_board
-from hil.deploy import compile_for, deploy
-from hil.errors import BoardError
-from hil.link import Link
-from hil.loopback import Loopback
-from hil.node_answers import Answer
-from hil.node_link import (
+from hil.boards.deploy import compile_for, deploy
+from hil.boards.link import Link
+from hil.boards.open_board import open_board
+from hil.node.answers import Answer
+from hil.node.errors import BoardError
+from hil.node.loopback import Loopback
+from hil.node.node_link import (
     NodeLink,
     Stream,
     parse_answer,
@@ -31,13 +31,14 @@ from hil.node_link import (
     read_numbers,
     wire_frame,
 )
-from hil.rehearsal import COST
+from hil.verify.rehearsal import COST
 from mixer.ground.c_library.render import LARGEST_ON_THE_LINE
-from tests.c_coverage import uncovered
-from tests.c_library import HERE as C_FILES
-from tests.c_library import SANITIZED, STRICT, exported, needs, run
-from tests.damage import damaged
-from tests.vehicles import vehicle
+from mixer.ground.tables.build import flight_tables
+from tests.support.c_library import HERE as C_FILES
+from tests.support.c_library import SANITIZED, STRICT, exported, needs, run
+from tests.support.damage import damaged
+from tests.support.vehicles import vehicle
+from tests.tools.c_coverage import uncovered
 
 # Of tables whose last piece on the line is shorter than the others.
 VEHICLE = vehicle(
@@ -48,7 +49,7 @@ SEED = 31
 
 
 def built(folder: Path, *flags: str) -> Path:
-    """tests/c/line.c with the exported library."""
+    """tests/support/c/line.c with the exported library."""
     needs("gcc")
     exported(folder, VEHICLE)
     run(
@@ -176,7 +177,7 @@ def script(seed: int, cycles: int) -> list[str]:
 
 def by_python(node: NodeLink, lines: list[str]) -> list[Answer]:
     """The last answer of each exchange, the same requests sent by the Python end."""
-    blob = VEHICLE.flight_tables().to_bytes()
+    blob = flight_tables(VEHICLE).to_bytes()
     found: list[Answer] = []
     ask = node.request
 
@@ -324,7 +325,7 @@ def test_behind_a_bad_line_nothing_false_is_heard_and_the_end_is_reached(
     if ways != "to the node":
         changes["from_node"] = spoil
     loopback = Loopback()
-    NodeLink(loopback).load_tables(VEHICLE.flight_tables().to_bytes())
+    NodeLink(loopback).load_tables(flight_tables(VEHICLE).to_bytes())
     loopback.node.handlers[p.STOP] = None
     loopback.node.running = True
     lines = ["arm"] * 12 + [f"demand {i * 1000} {-i * 900} {i} 2000000" for i in range(150)]

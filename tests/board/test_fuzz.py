@@ -7,19 +7,20 @@ from contextlib import contextmanager
 import pytest
 
 from firmware_port import protocol as p
-from hil.board import open_board
-from hil.deploy import compile_for, deploy
-from hil.link import Link
-from hil.node_link import NodeLink, numbers, wire_frame
-from hil.rehearsal import Exchange, Played, Recorder, play
-from tests.damage import damaged, good_frame
-from tests.vehicles import vehicle
+from hil.boards.deploy import compile_for, deploy
+from hil.boards.link import Link
+from hil.boards.open_board import open_board
+from hil.node.node_link import NodeLink, numbers, wire_frame
+from hil.verify.rehearsal import Exchange, Played, Recorder, play
+from mixer.ground.tables.build import flight_tables
+from tests.support.damage import damaged, good_frame
+from tests.support.vehicles import vehicle
 
 # Runs, and frames to damage in each, which ends in the safe state: from that a node can be stopped.
 RUNS = {"long": (6, 2000), "ci": (6, 2000), "laptop": (1, 900)}
 REFUSED = 10_000 / 12_000  # of the damaged frames by the codec, at least; the others are whole
 SEED = 21
-TABLES = vehicle().flight_tables()
+TABLES = flight_tables(vehicle())
 
 
 def damaged_record(seed: int, count: int) -> tuple[list[Exchange], int]:

@@ -9,10 +9,11 @@ from collections.abc import Iterator
 
 import pytest
 
-from hil.board import Board, open_board
-from hil.deploy import compile_for, core_form, deploy, install, is_machine_code
-from hil.errors import BoardError
-from hil.link import BoardFacts, Link
+from hil.boards.board import Board
+from hil.boards.deploy import compile_for, core_form, deploy, install, is_machine_code
+from hil.boards.link import BoardFacts, Link
+from hil.boards.open_board import open_board
+from hil.node.errors import BoardError
 
 PICO = BoardFacts("Invented Pico", "MicroPython v1.25.0", (6, 3), "armv6m", 32, True)
 
@@ -191,7 +192,7 @@ def test_the_form_of_the_core_is_said_with_its_reason(architecture: str | None, 
 def test_without_a_compiler_all_is_bytecode_and_what_that_costs_is_said(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setattr("hil.core_image.COMPILERS", ())
+    monkeypatch.setattr("hil.boards.core_image.COMPILERS", ())
     files = compile_for(PICO)
     assert "mixer/flight/allocate.mpy" in files
     assert not is_machine_code(files["mixer/flight/cycle.mpy"])

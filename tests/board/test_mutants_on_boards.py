@@ -8,18 +8,19 @@ from collections.abc import Callable
 import pytest
 
 from firmware_port import protocol as p
-from hil.node_link import NodeLink, numbers
-from hil.rehearsal import Exchange, Recorder
+from hil.node.node_link import NodeLink, numbers
+from hil.verify.rehearsal import Exchange, Recorder
 from mixer.flight import FlightTables
 from mixer.flight import layout as at
+from mixer.ground.tables.build import flight_tables
 from tests.board.test_fuzz import rehearsals
-from tests.table_mutants import mutate
-from tests.vehicles import vehicle
+from tests.support.vehicles import vehicle
+from tests.tools.table_mutants import mutate
 
 MUTANTS = {True: 60, False: 8}  # at full size, and not
 CYCLES = 6
 SEED = 5
-TABLES = vehicle().flight_tables()
+TABLES = flight_tables(vehicle())
 
 
 def record(count: int) -> tuple[list[Exchange], int]:

@@ -6,16 +6,16 @@ import sys
 from pathlib import Path
 
 import firmware_port
-from hil.board import Board
-from hil.board_lists import MANIFEST, PACKAGE, manifest_text, package_text
-from hil.deploy import ROOT, board_sources
-from hil.link import Link
+from hil.boards.board import Board
+from hil.boards.deploy import ROOT, board_sources
+from hil.boards.file_lists import MANIFEST, PACKAGE, manifest_text, package_text
+from hil.boards.link import Link
 
 FOLDER = Path(firmware_port.__file__).parent
 
 
 def test_both_lists_are_up_to_date() -> None:
-    """Otherwise: python -m hil.board_lists."""
+    """Otherwise: python -m hil.boards.file_lists."""
     assert MANIFEST.read_text(encoding="utf-8") == manifest_text()
     assert PACKAGE.read_text(encoding="utf-8") == package_text()
 

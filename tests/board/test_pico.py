@@ -15,13 +15,14 @@ import pytest
 from firmware_port import bench_protocol as b
 from firmware_port import protocol as p
 from firmware_port.boards import rp2
-from hil.board import RealBoard
-from hil.deploy import install
-from hil.errors import BoardError
-from hil.link import Link
-from hil.node_link import NodeLink, demand_contents, numbers, read_cycle, wire_frame
-from hil.patience import VARIABLE
-from hil.verify import Findings, verify
+from hil.boards.board import RealBoard
+from hil.boards.deploy import install
+from hil.boards.link import Link
+from hil.node.errors import BoardError
+from hil.node.node_link import NodeLink, demand_contents, numbers, read_cycle, wire_frame
+from hil.node.patience import VARIABLE
+from hil.verify.verify import Findings, verify
+from mixer.ground.tables.build import flight_tables
 from tests.board.conftest import unavailable
 from tests.board.pico import (
     PATIENCE,
@@ -33,10 +34,10 @@ from tests.board.pico import (
     missing_node_js,
     pulses,
 )
-from tests.vehicles import vehicle
+from tests.support.vehicles import vehicle
 
-TABLES = vehicle().flight_tables()
-OTHER = vehicle(servos={"neutral_us": 1480.0}).flight_tables()
+TABLES = flight_tables(vehicle())
+OTHER = flight_tables(vehicle(servos={"neutral_us": 1480.0}))
 NEUTRAL_US = 1500.0
 STEP_US = 0.31  # of the PWM at 50 Hz: 125 MHz, divider 38.1875
 FRAME_US = 20_000.0

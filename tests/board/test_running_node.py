@@ -2,16 +2,17 @@
 
 import pytest
 
-from hil.board import Board
-from hil.deploy import compile_for, deploy
-from hil.errors import BoardError
-from hil.link import Link
-from hil.node_link import NodeLink
-from hil.patience import VARIABLE, patience
-from mixer.ground.files import InputError
-from tests.vehicles import vehicle
+from hil.boards.board import Board
+from hil.boards.deploy import compile_for, deploy
+from hil.boards.link import Link
+from hil.node.errors import BoardError
+from hil.node.node_link import NodeLink
+from hil.node.patience import VARIABLE, patience
+from mixer.ground.inputs.csv_files import InputError
+from mixer.ground.tables.build import flight_tables
+from tests.support.vehicles import vehicle
 
-TABLES = vehicle().flight_tables().to_bytes()
+TABLES = flight_tables(vehicle()).to_bytes()
 REHEARSE = "from firmware_port.start import rehearse\nfrom firmware_port.boards import unix\n"
 FLY = "from firmware_port.start import fly\nfrom firmware_port.boards import unix\n"
 

@@ -8,9 +8,10 @@ from collections.abc import Callable
 
 import pytest
 
-from hil.board import open_board
-from hil.verify import verify
-from tests.vehicles import vehicle
+from hil.boards.open_board import open_board
+from hil.verify.verify import verify
+from mixer.ground.tables.build import flight_tables
+from tests.support.vehicles import vehicle
 
 ROUND_TRIPS_PER_S = 800
 ALONE = "PYTEST_XDIST_WORKER" not in os.environ
@@ -22,7 +23,7 @@ def test_the_line_carries_800_round_trips_a_second(
 ) -> None:
     """In the median of windows of 250; the emulator takes two threads of its own."""
     with open_board(board_name) as board:
-        found = verify(board, vehicle().flight_tables(), name=board_name, cycles=240, seeds=1)
+        found = verify(board, flight_tables(vehicle()), name=board_name, cycles=240, seeds=1)
     record_property(
         "shown",
         f"{board_name}: {found.round_trips_per_s:.0f} round trips a second in the median window, "

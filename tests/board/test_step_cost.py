@@ -1,7 +1,7 @@
 """What a cycle costs on the emulated Cortex-M3, through MicroPython, and that it does not creep up.
 
 Every counted cycle is also held against plain Python: all words of its state. What the code costs
-without MicroPython's call of it: tests/test_core_image.py.
+without MicroPython's call of it: tests/hil/boards/test_core_image.py.
 """
 
 import json
@@ -10,17 +10,17 @@ from pathlib import Path
 
 import pytest
 
-from hil.instructions import counting_board
-from hil.step_profile import Profile, crc_of
+from hil.verify.instructions import counting_board
+from hil.verify.step_profile import Profile, crc_of
 from mixer.flight import FlightTables
-from tests.recorded_cycles import record
-from tests.unlike_vehicles import unlike_tables
+from tests.support.recorded_cycles import record
+from tests.support.unlike_vehicles import unlike_tables
 
 LIMITS = Path(__file__).with_name("step_cost.json")  # worst cases when last looked at
 GROWTH = 1.05
 # 3500 is what was meant, and holds where no angle sensors are read: the code alone takes at most
-# 3 200 in 16 800 cycles (tests/test_core_image.py), and the call 350 at the most. The jam watch of
-# four sensors read in one cycle costs up to 400 more.
+# 3 200 in 16 800 cycles (test_core_image.py), and the call 350 at the most. The jam watch of four
+# sensors read in one cycle costs up to 400 more.
 CYCLE_INSTRUCTIONS = 3900
 SEED = 3
 CYCLES = {"long": 100, "ci": 100, "laptop": 6}  # on each vehicle

@@ -10,11 +10,12 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from hil.board import open_board
-from hil.board_command import board as board_group
-from hil.verify import CYCLES, SEEDS, Findings, verify
+from hil.boards.open_board import open_board
+from hil.commands.board import board as board_group
+from hil.verify.verify import CYCLES, SEEDS, Findings, verify
 from mixer.flight import FLAG_NAMES
-from tests.vehicles import vehicle, vehicle_file
+from mixer.ground.tables.build import flight_tables
+from tests.support.vehicles import vehicle, vehicle_file
 
 CASES = {"long": (CYCLES, SEEDS), "ci": (CYCLES, SEEDS), "laptop": (1200, 3)}
 # As the node's meter counts it: with MicroPython's call (tests/board/test_step_cost.py), some 170
@@ -29,7 +30,7 @@ def findings(board_name: str, size: str) -> Findings:
     with open_board(board_name) as board:
         found = verify(
             board,
-            vehicle(engine={"believed_pressure": None}).flight_tables(),
+            flight_tables(vehicle(engine={"believed_pressure": None})),
             name=board_name,
             cycles=cycles,
             seeds=seeds,
@@ -64,11 +65,13 @@ def test_a_cycle_stays_within_its_instructions_by_the_nodes_own_meter(findings: 
 
 def test_the_direction_policy_and_an_odd_vehicle_agree_too(quick_board_name: str) -> None:
     """Unequal vanes and travel, odd clocking, a lever arm that stays, the other policy."""
-    tables = vehicle(
-        layout={"clocking_deg": [2.0, 88.0, 181.5, 275.0], "lever_arm_m": 2.0},
-        vanes={"travel_deg": [[-15.0, 12.0], [-10.0, 15.0], [-3.0, 14.0], [-15.0, 15.0]]},
-        control={"policy": "direction", "rate_hz": 400},
-    ).flight_tables()
+    tables = flight_tables(
+        vehicle(
+            layout={"clocking_deg": [2.0, 88.0, 181.5, 275.0], "lever_arm_m": 2.0},
+            vanes={"travel_deg": [[-15.0, 12.0], [-10.0, 15.0], [-3.0, 14.0], [-15.0, 15.0]]},
+            control={"policy": "direction", "rate_hz": 400},
+        )
+    )
     with open_board(quick_board_name) as board:
         found = verify(board, tables, name=quick_board_name, cycles=1500, seeds=2, first_seed=100)
     assert found.played.mismatches == 0, found.played.first_mismatch
@@ -90,10 +93,10 @@ def test_a_board_that_computes_something_else_fails(
     quick_board_name: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The comparison can fail: the laptop's node is made to believe in other tables."""
-    import hil.rehearsal
+    import hil.verify.rehearsal
 
-    other = vehicle(vanes={"force_n": [-200.0, 0.0, 201.0]}).flight_tables()
-    make = hil.rehearsal.Recorder.__init__
+    other = flight_tables(vehicle(vanes={"force_n": [-200.0, 0.0, 201.0]}))
+    make = hil.verify.rehearsal.Recorder.__init__
 
     def changed(self) -> None:
         make(self)
@@ -102,9 +105,9 @@ def test_a_board_that_computes_something_else_fails(
 
         self.node.fly = lambda steering, tables: fly(Steering(other), other)
 
-    monkeypatch.setattr(hil.rehearsal.Recorder, "__init__", changed)
+    monkeypatch.setattr(hil.verify.rehearsal.Recorder, "__init__", changed)
     with open_board(quick_board_name) as board:
-        found = verify(board, vehicle().flight_tables(), name=quick_board_name, cycles=240, seeds=1)
+        found = verify(board, flight_tables(vehicle()), name=quick_board_name, cycles=240, seeds=1)
     assert found.played.mismatches > 100
     assert not found.passed
     assert "laptop" in found.played.first_mismatch

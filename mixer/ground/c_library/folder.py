@@ -10,8 +10,8 @@ import tempfile
 from collections.abc import Mapping
 from pathlib import Path
 
-from mixer.ground.files import InputError
-from mixer.ground.whole_files import umask
+from mixer.ground.inputs.csv_files import InputError
+from mixer.ground.inputs.whole_files import umask
 
 SUMS = "SHA256SUMS"
 

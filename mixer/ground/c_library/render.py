@@ -12,14 +12,15 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from mixer.flight import FLAG_NAMES, FlightTables
 from mixer.flight import layout as at
 from mixer.flight.tables import HEADER_BYTES, MAGIC, VERSION
-from mixer.ground.allocate import LONGEST_GAP_S
+from mixer.ground.allocation.commands_csv import COLUMNS
+from mixer.ground.allocation.run import LONGEST_GAP_S
 from mixer.ground.c_library import self_test
-from mixer.ground.commands_csv import COLUMNS
-from mixer.ground.demands import LATEST_S
-from mixer.ground.kernel_code.c99 import PRELUDE, c_source
+from mixer.ground.inputs.arrays import LATEST_S
+from mixer.ground.kernel_code.c99 import c_source
+from mixer.ground.kernel_code.c99_prelude import PRELUDE
 from mixer.ground.kernel_code.language import flight_core
-from mixer.ground.tables_dump import checksum
-from mixer.ground.vehicle import Vehicle
+from mixer.ground.tables_in_words.text import checksum
+from mixer.ground.vehicle.vehicle import Vehicle
 
 KINDS = (
     "DEMAND", "ASK", "ARM", "DISARM", "JAM", "FREE", "COUNTERS", "IDENTIFY", "TABLES_BEGIN",

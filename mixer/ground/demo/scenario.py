@@ -10,8 +10,8 @@ from typing import IO
 
 import numpy as np
 
-from mixer.ground.allocate import Jam
-from mixer.ground.quantities import Array
+from mixer.ground.allocation.run import Jam
+from mixer.ground.inputs.arrays import Array
 
 RATE_HZ = 200
 END_S = 26.5

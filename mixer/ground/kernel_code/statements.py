@@ -1,17 +1,14 @@
 """A kernel function run over intervals, statement by statement; searches record by record."""
 
 import ast
-from typing import TYPE_CHECKING, TypeGuard
+from typing import Protocol, TypeGuard
 
 from mixer.flight import layout as at
 from mixer.ground.kernel_code.admitted import HINTS, places
 from mixer.ground.kernel_code.expressions import Expressions
-from mixer.ground.kernel_code.language import Function
+from mixer.ground.kernel_code.language import Function, Program
 from mixer.ground.kernel_code.spans import Span, State, hull, join, joined
 from mixer.ground.kernel_code.traits import calls, gives_a_place, walkers
-
-if TYPE_CHECKING:
-    from mixer.ground.kernel_code.bounds import Bounds
 
 LONGEST_LOOP = 200
 LONGEST_WALK = 20_000
@@ -21,10 +18,19 @@ SETS_UNIT = "burn_on"
 UNITS = ((1, (1, 16384)), (2, (1, 32767)))
 
 
+class Runner(Protocol):
+    """What runs the functions that a function calls."""
+
+    program: Program
+    tables: list[int]
+
+    def run(self, name: str, given: list[Span], state: State) -> tuple[Span, bool]: ...
+
+
 class Call(Expressions):
     """One function, run over intervals."""
 
-    def __init__(self, bounds: "Bounds", function: Function) -> None:
+    def __init__(self, bounds: Runner, function: Function) -> None:
         super().__init__(function, bounds.tables, bounds.program.constants)
         self.bounds = bounds
         self.walkers = walkers(function.name)

@@ -1,0 +1,1 @@
+"""The air that a simulated rocket flies through."""

@@ -1,0 +1,1 @@
+"""One flight with everything written down."""

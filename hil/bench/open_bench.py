@@ -1,0 +1,93 @@
+"""Opening what a bench runs on: a board by name with the bench's node on it, or the node here."""
+
+import contextlib
+from collections.abc import Callable, Iterator, Sequence
+from pathlib import Path
+
+from firmware_port.bench_motion import Bench
+from hil.bench.board_port import HOLD_MS, BoardPort
+from hil.bench.port import Scale
+from hil.boards.board import Board
+from hil.boards.deploy import compile_for, deploy
+from hil.boards.emulated import EmulatedBoard
+from hil.boards.firmware import Say, build_firmware
+from hil.boards.link import Link
+from hil.boards.open_board import open_board
+from hil.emulated_servos.servo import EmulatedServo
+from hil.node.loopback import Loopback
+from hil.node.node_link import NodeLink
+from hil.node.patience import patience
+from mixer.ground.reports.console import progress
+from mixer.ground.tables.build import flight_tables
+from mixer.ground.vehicle.vehicle import Vehicle
+
+IN_PROCESS = "none"
+ANSWER_S = 2.0
+EMULATED_ANSWER_S = 20.0  # a busy computer may leave an emulated board waiting; nothing moves
+WITHOUT_SERVOS = (IN_PROCESS, "unix", "emulated")  # there emulated servos hang on the pulses
+
+
+@contextlib.contextmanager
+def bench_board(
+    name: str,
+    vehicle: Vehicle,
+    *,
+    servos: Sequence[EmulatedServo],
+    scales: Sequence[Scale] | None = None,
+    ask: Callable[[str], None] | None = None,
+    hold_ms: int = HOLD_MS,
+    firmware: Path | None = None,
+    wiring: str = "rp2",
+    say: Say = lambda text: None,
+) -> Iterator[BoardPort]:
+    """A bench port on the board of that name, with the vehicle's tables loaded.
+
+    name: none (the node in this process), unix, emulated, or the port of a real board. servos:
+    emulated ones for the first three. wiring: of a real board. CAUTION: on a real board servos
+    move.
+    """
+    neutral_us = [servo.neutral_us for servo in vehicle.servos]
+    tables = flight_tables(vehicle).to_bytes()
+    emulated = list(servos) if name in WITHOUT_SERVOS else None
+    options = {"servos": emulated, "scales": scales, "ask": ask, "hold_ms": hold_ms}
+    if name == IN_PROCESS:
+        here = Loopback()
+        Bench(here.node)
+        link = NodeLink(here)
+        link.load_tables(tables)
+        yield BoardPort(link, neutral_us, **options)
+        return
+    with board_for_bench(name, firmware, wiring, say) as board, Link(board.port) as prompt:
+        facts = prompt.facts()
+        files = compile_for(facts)
+        with progress(f"deploying to {name}", sum(map(len, files.values()))) as done:
+            sent = 0.0
+
+            def advance(count: float) -> None:
+                nonlocal sent
+                sent += count
+                done(sent)
+
+            deploy(prompt, facts, files, advance)
+        start = "rehearse_bench" if emulated else "bench"
+        stream = prompt.start(
+            f"from firmware_port.boards import {board.wiring} as wiring\n"
+            f"from firmware_port.bench_start import {start}\n{start}(wiring)\n"
+        )
+        link = NodeLink(stream, timeout_s=patience(EMULATED_ANSWER_S if emulated else ANSWER_S))
+        link.load_tables(tables)
+        port = BoardPort(link, neutral_us, **options)
+        try:
+            yield port
+        finally:
+            port.neutral()
+            port.close()
+            with contextlib.suppress(Exception):
+                prompt.finish()
+
+
+def board_for_bench(name: str, firmware: Path | None, wiring: str, say: Say) -> Board:
+    """The board of that name; an emulated one at full speed, its instructions not counted."""
+    if name == "emulated":
+        return EmulatedBoard(firmware or build_firmware(say))
+    return open_board(name, firmware=firmware, wiring=wiring, say=say)

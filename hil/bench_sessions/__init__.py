@@ -1,0 +1,1 @@
+"""A person at the bench: options, questions, live view, wiggle, zero."""

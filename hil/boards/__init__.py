@@ -1,0 +1,1 @@
+"""A board to talk to: emulated, unix, real; its prompt, its files, its firmware."""

@@ -1,0 +1,23 @@
+"""Boards by name: `emulated`, `unix`, or the port of a real one."""
+
+from pathlib import Path
+
+from hil.boards.board import Board, RealBoard
+from hil.boards.emulated import EmulatedBoard
+from hil.boards.firmware import Say, build_firmware
+from hil.boards.unix import UnixBoard
+
+
+def open_board(
+    name: str, *, firmware: Path | None = None, wiring: str = "rp2", say: Say = lambda text: None
+) -> Board:
+    """The board of that name, running.
+
+    name: emulated, unix, or a port or pyserial URL. firmware: for the emulated board, another than
+    the cached or freshly built one. wiring: for a real board.
+    """
+    if name == "emulated":
+        return EmulatedBoard(firmware or build_firmware(say), count_instructions=True)
+    if name == "unix":
+        return UnixBoard()
+    return RealBoard(name, wiring)

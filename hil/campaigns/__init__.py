@@ -1,0 +1,1 @@
+"""Many flights: dispersed ones and every failure, on this computer or a cluster."""

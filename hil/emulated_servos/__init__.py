@@ -1,0 +1,1 @@
+"""Servos with linkage and encoder, healthy and faulty."""

@@ -1,0 +1,1 @@
+"""What goes wrong in a flight: kinds, their text, their effects."""

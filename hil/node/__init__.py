@@ -1,0 +1,1 @@
+"""The flight computer's end of the line, and the node in this process."""

@@ -1,0 +1,1 @@
+"""Does a board compute what the laptop computes, and at what cost?"""

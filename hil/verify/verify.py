@@ -1,0 +1,211 @@
+"""Does a board compute what the laptop computes, at what cost, and how fast over its line?"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from statistics import median
+from typing import Any
+
+from firmware_port import protocol as p
+from hil.boards.board import Board
+from hil.boards.deploy import compile_for, core_form, deploy
+from hil.boards.link import Link
+from hil.node.errors import BoardError
+from hil.node.node_link import NodeLink
+from hil.verify.rehearsal import Exchange, Played, make_record, play
+from hil.verify.stimuli import RandomCycles, flight, recorded
+from mixer.flight import FLAG_NAMES, FlightTables
+
+SEEDS = 12
+CYCLES = 20_000
+COUNTED_CYCLES = 40  # few, so that even a node that takes heap gets through them
+SPEED_CYCLES = 4000
+Rows = Sequence[tuple[int, ...]]
+Progress = Callable[[str, float], None]
+
+
+@dataclass
+class Findings:
+    """What `verify` found. Costs are None where the board has no counter of that kind."""
+
+    board: str
+    machine: str
+    release: str
+    core: str  # in which form the flight core runs
+    image_bytes: int
+    seeds: list[int]
+    played: Played = field(default_factory=Played)
+    unit: int = p.MICROSECONDS
+    heap_bytes_per_cycle: float = 0.0
+    heap_locked: bool = True  # every cycle outside the safe state ran under a locked heap
+    round_trips_per_s: float = 0.0  # median over windows of some hundred
+    best_round_trips_per_s: float = 0.0
+
+    @property
+    def passed(self) -> bool:
+        return self.played.mismatches == 0 and self.heap_bytes_per_cycle == 0 and self.heap_locked
+
+    def costs(self, unit: int) -> tuple[int | None, int | None]:
+        """Worst and median cost of a step in this unit."""
+        if unit != self.unit or not self.played.costs:
+            return None, None
+        return max(self.played.costs), round(median(self.played.costs))
+
+    def as_dict(self) -> dict[str, Any]:
+        """For --json."""
+        worst_instructions, median_instructions = self.costs(p.INSTRUCTIONS)
+        worst_us, median_us = self.costs(p.MICROSECONDS)
+        return {
+            "board": self.board,
+            "machine": self.machine,
+            "release": self.release,
+            "core": self.core,
+            "cycles": self.played.cycles,
+            "seeds": self.seeds,
+            "mismatches": self.played.mismatches,
+            "first_mismatch": self.played.first_mismatch,
+            "worst_instructions": worst_instructions,
+            "median_instructions": median_instructions,
+            "worst_us": worst_us,
+            "median_us": median_us,
+            "heap_bytes_per_cycle": self.heap_bytes_per_cycle,
+            "heap_locked": self.heap_locked,
+            "round_trips_per_s": round(self.round_trips_per_s, 1),
+            "best_round_trips_per_s": round(self.best_round_trips_per_s, 1),
+            "image_bytes": self.image_bytes,
+            "flags": dict(zip(FLAG_NAMES, self.played.flags, strict=False)),
+        }
+
+
+def verify(
+    board: Board,
+    tables: FlightTables,
+    *,
+    name: str,
+    first_seed: int = 0,
+    seeds: int = SEEDS,
+    cycles: int = CYCLES,
+    rows: Rows | None = None,
+    progress: Progress = lambda stage, share: None,
+) -> Findings:
+    """Put the node on a board and play the same cycles to it and to the node in this process.
+
+    name: of the board, for the report. seeds: random runs, seeded first_seed and up; cycles: in
+    all, a quarter of them a recorded flight. rows: that flight, see `stimuli.recorded`; by default
+    an invented one. progress: called with a stage and the share of it that is done.
+    CAUTION: pulses are only recorded, no servo moves; still, take the servo power off first.
+    """
+    chosen = list(range(first_seed, first_seed + seeds))
+    with Link(board.port) as link:
+        facts = link.facts()
+        files = compile_for(facts)
+        findings = Findings(
+            board=name,
+            machine=facts.machine,
+            release=facts.release,
+            core=core_form(facts, files),
+            image_bytes=deploy(link, facts, files, lambda share: progress("deploying", share)),
+            seeds=chosen,
+        )
+        session = _Session(link, board.wiring, findings)
+        flown = rows if rows is not None else list(flight(tables, cycles // 4))
+        session.play(
+            make_record(tables, lambda node: recorded(node, tables, flown)),
+            lambda share: progress("recorded flight", share),
+        )
+        per_seed = -(-(cycles - len(flown)) // seeds)
+        for i, seed in enumerate(chosen):
+            session.play(
+                random_record(tables, seed, per_seed),
+                lambda share, i=i: progress("random cycles", (i + share) / seeds),
+            )
+        session.count_heap(tables)
+        session.measure_speed(tables, lambda share: progress("round trips", share))
+    return findings
+
+
+def random_record(tables: FlightTables, seed: int, cycles: int) -> list[Exchange]:
+    """The record of one seed."""
+    return make_record(tables, lambda node: RandomCycles(node, tables, seed).run(cycles))
+
+
+class _Session:
+    """Runs of the node on a deployed board; what they find goes into `findings`."""
+
+    def __init__(self, link: Link, wiring: str, findings: Findings):
+        self._link = link
+        self._wiring = wiring
+        self._findings = findings
+        link.execute(
+            f"from firmware_port.start import rehearse\nfrom firmware_port.boards import {wiring}"
+        )
+        node = NodeLink(link.start(f"rehearse({wiring})"))
+        _, findings.unit, _ = node.identify()
+        node.stop()
+        link.finish()
+
+    def play(self, record: list[Exchange], progress: Callable[[float], None]) -> Played:
+        """Play a record with the heap locked; where it is needed after all, note it and go on."""
+        heap = "locked" if self._findings.heap_locked else "free"
+        try:
+            played, _ = self._run(record, heap, progress)
+        except _HeapTakenError:
+            self._findings.heap_locked = False
+            played, _ = self._run(record, "free", progress)
+        self._findings.played.add(played)
+        return played
+
+    def count_heap(self, tables: FlightTables) -> None:
+        """Heap that a cycle takes, by the collector's own account."""
+
+        def drive(node: NodeLink) -> None:
+            recorded(node, tables, list(flight(tables, 4 * COUNTED_CYCLES))[-COUNTED_CYCLES:])
+
+        _, printed = self._run(make_record(tables, drive), "counted", lambda share: None)
+        used, cycles = map(int, printed.split())
+        self._findings.heap_bytes_per_cycle = used / cycles
+
+    def measure_speed(self, tables: FlightTables, progress: Callable[[float], None]) -> None:
+        """Round trips a second, window by window, since other programs on this computer take
+        their share of some."""
+
+        def drive(node: NodeLink) -> None:
+            node.arm()
+            for row in flight(tables, SPEED_CYCLES):
+                node.demand(*row[1:])
+            node.disarm()
+
+        played, _ = self._run(make_record(tables, drive), "free", progress)
+        self._findings.round_trips_per_s = median(played.rates_per_s)
+        self._findings.best_round_trips_per_s = max(played.rates_per_s)
+
+    def _run(
+        self, record: list[Exchange], heap: str, progress: Callable[[float], None]
+    ) -> tuple[Played, str]:
+        stream = self._link.start(f"rehearse({self._wiring}, {heap!r})")
+        done = 0
+
+        def advance(count: int) -> None:
+            nonlocal done
+            done += count
+            progress(done / len(record))
+
+        try:
+            played = play(record, stream, advance)
+        except BoardError as error:
+            self._ended_early(error)
+        return played, self._link.finish()
+
+    def _ended_early(self, error: BoardError) -> None:
+        """Find out from the board itself why it fell silent."""
+        try:
+            self._link.finish(timeout_s=2)
+        except BoardError as said:
+            if "MemoryError" in str(said):
+                raise _HeapTakenError from None
+            if "Traceback" in str(said):
+                raise BoardError(f"the node ended with an exception: {said}") from None
+        raise error
+
+
+class _HeapTakenError(Exception):
+    """A cycle wanted heap while it was locked."""

@@ -1,0 +1,1 @@
+"""A demand file through the flight core, and the report of it."""

@@ -1,0 +1,1 @@
+"""Moments within reach, over the burn, against [requirements] and [uncertainty]."""

@@ -1,0 +1,1 @@
+"""Many demands and many steerings at once, by the compiled flight core."""

@@ -1,0 +1,1 @@
+"""The promises, and the search for a flight that breaks one."""

@@ -1,0 +1,1 @@
+"""What every command shares: `fourvane` itself, names of files, what to do next."""

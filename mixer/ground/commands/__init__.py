@@ -1,0 +1,1 @@
+"""The commands of the ground side: click and terminal only."""

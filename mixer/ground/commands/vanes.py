@@ -1,0 +1,123 @@
+"""`fourvane vanes`: what the drawing of a vane promises, as a report and as numbers."""
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import click
+import numpy as np
+
+from mixer.ground.command_line.fourvane import FAILED, emit, result_option
+from mixer.ground.command_line.path_options import RESULT, SOURCE
+from mixer.ground.inputs.csv_files import write_whole
+from mixer.ground.reports.console import output, progress
+from mixer.ground.vane_report.comparison import (
+    comparison_page,
+    comparison_result,
+    comparison_rows,
+)
+from mixer.ground.vane_report.examined import (
+    DrawingError,
+    DrawnVane,
+    drawing_of,
+    examine,
+    widest_travel,
+)
+from mixer.ground.vane_report.page_of_vanes import DUST_CAUTION, ESTIMATE, vanes_page
+from mixer.ground.vane_report.verdict import vane_result, verdict
+from mixer.ground.vehicle.vehicle import load_vehicle
+
+__all__ = ["DUST_CAUTION", "ESTIMATE", "DrawingError", "vanes", "widest_travel"]
+
+
+@click.command()
+@click.argument("vehicle_files", metavar="VEHICLE...", nargs=-1, required=True, type=SOURCE)
+@click.option("--out", type=RESULT, help="HTML report to write.")
+@result_option
+def vanes(vehicle_files: tuple[Path, ...], out: Path | None, as_json: bool) -> None:
+    """Compute what the drawn vanes give: forces, thrust loss, hinge moment, wear, life, strength.
+
+    Several vehicle files are compared side by side, for which drawing to mill; that passes no
+    verdict of its own.
+
+    Needs [vanes.geometry] and the engine's throat, expansion and heat ratio in the vehicle file.
+    Exit status 1 where the estimated life is under the burn time, the servo too weak or the vane
+    too thin; "not sure" where a band or a missing model leaves it open.
+
+    Example: fourvane vanes vehicle.toml --out vanes.html
+    """
+    loaded = [(load_vehicle(file), file) for file in vehicle_files]
+    drawings = [(vehicle, drawing_of(vehicle, file)) for vehicle, file in loaded]
+    examined: list[DrawnVane] = []
+    with progress("vanes", float(len(drawings))) as done:
+        for vehicle, geometry in drawings:
+            before = len(examined)
+            examined.append(examine(vehicle, geometry, lambda s, n=before: done(n + s)))
+    if len(examined) > 1:
+        compare(vehicle_files, examined, out, as_json)
+        return
+    found = examined[0]
+    result = vane_result(found)
+    if out is not None:
+        with write_whole(out) as stream:
+            stream.write(vanes_page(found))
+        result["report"] = str(out)
+    emit(result, as_json, lambda: show(found, result))
+    if result["passed"] is False:
+        raise SystemExit(FAILED)
+
+
+def compare(
+    files: Sequence[Path], examined: Sequence[DrawnVane], out: Path | None, as_json: bool
+) -> None:
+    """Tell and write the drawings side by side."""
+    stems = [file.stem for file in files]
+    names = stems if len(set(stems)) == len(stems) else [str(file) for file in files]
+    rows = comparison_rows(examined)
+    result = comparison_result(rows, names, [vane_result(found) for found in examined])
+    if out is not None:
+        with write_whole(out) as stream:
+            stream.write(comparison_page(names, examined, rows))
+        result["report"] = str(out)
+
+    def tell() -> None:
+        width = max(len(cell) for row in [["", *names], *rows] for cell in row[1:]) + 2
+        for row in [["", *names], *rows]:
+            cells = "".join(f"{cell:<{width}}" for cell in row[1:])
+            output.print(f"{row[0]:<32}{cells}".rstrip(), soft_wrap=True)
+        if out is not None:
+            output.print(f"report: {out}")
+
+    emit(result, as_json, tell)
+
+
+def show(found: DrawnVane, result: dict[str, Any]) -> None:
+    """The result on the terminal."""
+    told, curve, low_high = verdict(found), found.curve, found.hinge.peak_band_nm
+    word = (told.word or told.outcome).upper()
+    output.print(f"{word}. {found.vehicle.vehicle.name}: {told.reason}", soft_wrap=True)
+    for sentence in found.warnings:
+        output.print(f"  LOOK: {sentence}", soft_wrap=True)
+    facts = [
+        ("side force at full travel", f"{np.max(np.abs(curve.force_n)):.4g} N a vane"),
+        ("thrust lost at rest", f"{result['thrust_loss_at_rest']:.1%}"),
+        ("thrust lost, all four deflected", f"{result['thrust_loss_all_deflected']:.1%}"),
+        (
+            "largest hinge moment",
+            "{:.3g} N·m ({:.3g} to {:.3g})".format(found.hinge.peak_nm, *low_high),
+        ),
+        ("mass of a vane", f"{found.mass_g:.3g} g"),
+        *(
+            (f"bending at the {b.place}", f"{b.stress_mpa.max():.3g} MPa, margin {b.margin:.2f}")
+            for b in found.strength
+        ),
+    ]
+    for name, value in facts:
+        output.print(f"  {name:<32}{value}")
+    life = [] if found.solids else [found.life.sentence, ESTIMATE]
+    for sentence in (*curve.notes, *life):
+        output.print(f"  {sentence}", soft_wrap=True)
+    if found.assumed:
+        output.print(f"  assumed, not in the file: {'; '.join(found.assumed)}", soft_wrap=True)
+    if "report" in result:
+        output.print(f"report: {result['report']}")

@@ -1,0 +1,1 @@
+"""From a drawing and a jet to force, drag and hinge moment."""

@@ -1,0 +1,1 @@
+"""What a user gives, read and refused in words; files written whole or not at all."""

@@ -1,0 +1,97 @@
+"""What stands before the kernels in C: the arithmetic of words that C itself leaves open."""
+
+PRELUDE = """\
+/* >> must keep the sign; a compiler where it does not stops here. */
+typedef char shifts_keep_the_sign[(((int32_t)-1) >> 1) == -1 ? 1 : -1];
+
+static inline int32_t shifted_up(int32_t x, int32_t bits)
+{
+    return (int32_t)((uint32_t)x << bits);
+}
+
+static inline int32_t least(int32_t a, int32_t b)
+{
+    return a < b ? a : b;
+}
+
+static inline int32_t most(int32_t a, int32_t b)
+{
+    return a > b ? a : b;
+}
+
+static inline int32_t magnitude(int32_t x)
+{
+    return x < 0 ? -x : x;
+}
+
+#ifdef __ARM_ARCH_6M__
+/* No division in this core, and nothing linked in: thousandths by 2^38/1000, the rest by digits. */
+static inline uint32_t upper_half(uint32_t a, uint32_t b)
+{
+    const uint32_t low = (a & 0xffffu) * (b & 0xffffu);
+    const uint32_t one = (a >> 16) * (b & 0xffffu) + (low >> 16);
+    const uint32_t two = (a & 0xffffu) * (b >> 16) + (one & 0xffffu);
+    return (a >> 16) * (b >> 16) + (one >> 16) + (two >> 16);
+}
+
+/* One digit of a division: what is left moves up, the divisor comes off where it fits, and a 1 goes
+ * in below; less is the divisor in its place minus 1, so that one subtraction does both. */
+#define DIGIT if ((x <<= 1) > less) { x -= less; }
+
+static uint32_t by_digits(uint32_t x, uint32_t by)
+{
+    uint32_t less, result = 0, bits = 0;
+    if (by < 32768 && x >> 16 < by) {
+        less = (by << 16) - 1;
+        DIGIT DIGIT DIGIT DIGIT DIGIT DIGIT DIGIT DIGIT
+        DIGIT DIGIT DIGIT DIGIT DIGIT DIGIT DIGIT DIGIT
+        return x & 0xffffu;
+    }
+    if (by < 16777216 && x >> 7 < by) {
+        less = (by << 7) - 1;
+        DIGIT DIGIT DIGIT DIGIT DIGIT DIGIT DIGIT
+        return x & 0x7fu;
+    }
+    while (by <= x >> 1) {
+        by <<= 1;
+        bits += 1;
+    }
+    for (;; by >>= 1) {
+        result <<= 1;
+        if (x >= by) {
+            x -= by;
+            result += 1;
+        }
+        if (bits-- == 0) {
+            return result;
+        }
+    }
+}
+
+static inline uint32_t quotient(uint32_t x, uint32_t by)
+{
+    return by == 1000 ? upper_half(x, 274877907u) >> 6 : by_digits(x, by);
+}
+
+/* Rounds down, for divisors above 0. */
+static inline int32_t divided(int32_t x, int32_t by)
+{
+    if (x >= 0) {
+        return (int32_t)quotient((uint32_t)x, (uint32_t)by);
+    }
+    return -1 - (int32_t)quotient((uint32_t)(-1 - x), (uint32_t)by);
+}
+#else
+/* Rounds down, for divisors above 0; C's own division rounds towards 0. */
+static inline int32_t divided(int32_t x, int32_t by)
+{
+    const int32_t towards_0 = x / by;
+    return towards_0 - (x - towards_0 * by < 0);
+}
+#endif
+
+static inline int32_t rest(int32_t x, int32_t by)
+{
+    return x - divided(x, by) * by;
+}
+"""

@@ -1,0 +1,1 @@
+"""What people see: the one page, the one picture style, the terminal."""

@@ -1,0 +1,1 @@
+"""A test stand's log: read, refused, planned, simulated."""

@@ -1,0 +1,1 @@
+"""Every number becomes an integer, and what it must be for that."""

@@ -1,0 +1,1 @@
+"""Heat in a vane, its strength, and what gives way first."""

@@ -1,0 +1,1 @@
+"""What a drawing promises of its vanes, examined once, as pages and pictures."""

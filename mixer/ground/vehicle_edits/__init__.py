@@ -1,0 +1,1 @@
+"""A user's vehicle file with some keys changed; comments and order stay."""

@@ -1,0 +1,1 @@
+"""How vanes burn away: inspections, recession, and what it does to them."""

@@ -1,0 +1,50 @@
+"""After a command one line says what the vehicle file still lacks."""
+
+import json
+from pathlib import Path
+from types import SimpleNamespace
+
+import pytest
+from click.testing import CliRunner
+
+from mixer.ground.command_line.fourvane import fourvane
+from mixer.ground.command_line.next_step import next_step
+from tests.support.vehicles import vehicle_file
+
+WHOLE = {
+    "vanes": SimpleNamespace(geometry=object()),
+    "erosion": object(),
+    "uncertainty": object(),
+    "requirements": object(),
+    "servo_table": SimpleNamespace(latency_ms=[1.0], backlash_deg=[0.1]),
+    "rocket": object(),
+}
+
+
+@pytest.mark.parametrize(
+    ("lacking", "done", "words"),
+    [
+        ({"erosion": None}, "envelope", "fourvane erosion fit"),
+        ({"uncertainty": None}, "envelope", "fourvane identify --plan"),
+        ({"requirements": None}, "tables", "state [requirements]"),
+        (
+            {"servo_table": SimpleNamespace(latency_ms=None, backlash_deg=None)},
+            "envelope",
+            "fourvane bench all",
+        ),
+        ({"rocket": None}, "envelope", "add [rocket]"),
+        ({}, "envelope", "fourvane check"),
+        ({}, "check", "fourvane board verify"),
+    ],
+)
+def test_the_first_thing_that_the_file_lacks_is_next(lacking, done, words):
+    vehicle = SimpleNamespace(**(WHOLE | lacking))
+    assert next_step(vehicle, Path("v.toml"), done).startswith(words)  # type: ignore[arg-type]
+
+
+def test_the_line_stands_on_the_terminal_and_as_a_key_in_json(tmp_path):
+    file = vehicle_file(tmp_path)
+    call = ["tables", str(file), "--out", str(tmp_path / "t.bin")]
+    said = CliRunner().invoke(fourvane, call).stdout.splitlines()
+    told = json.loads(CliRunner().invoke(fourvane, [*call, "--json"]).stdout)
+    assert said[-1] == f"Next: {told['next']}"
