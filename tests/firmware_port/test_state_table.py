@@ -1,4 +1,4 @@
-"""README's table of what each kind of frame does in each state, played row by row."""
+"""What each kind of frame does in each state: the table in firmware_port/README.md, row by row."""
 
 import re
 from collections.abc import Callable
@@ -7,6 +7,7 @@ from zlib import crc32
 
 import pytest
 
+import firmware_port
 from firmware_port import bench_protocol as b
 from firmware_port import protocol as p
 from firmware_port.bench_motion import Bench
@@ -16,7 +17,7 @@ from mixer.ground.tables.build import flight_tables
 from tests.support.damage import REFERENCE_PA
 from tests.support.vehicles import vehicle
 
-README = Path(__file__).parents[2] / "README.md"
+README = Path(firmware_port.__file__).with_name("README.md")
 TABLES = flight_tables(vehicle())
 BLOB = TABLES.to_bytes()
 PERIOD_US = 5000

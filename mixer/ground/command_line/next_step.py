@@ -16,7 +16,7 @@ def next_step(vehicle: Vehicle, file: Path, done: str) -> str:
 
 
 def steps(vehicle: Vehicle, file: Path) -> Iterator[str]:
-    """What the file lacks, in the order of README; last what every whole file is for."""
+    """What the file lacks, in the order of mixer/README.md; last what every whole file is for."""
     if vehicle.vanes.geometry is not None and vehicle.erosion is None:
         yield (
             f"fourvane erosion fit inspection.csv --vehicle {file} --out worn.toml, after a static "
