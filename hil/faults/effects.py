@@ -14,7 +14,6 @@ from numpy.typing import NDArray
 from hil.faults.faults import BUILT_IN, Fault
 from hil.faults.pressure_sensor import PressureSensors
 from hil.rocket.rocket import Rocket
-from hil.steering.jam_watch import JamWatch
 from hil.steering.pseudo_inverse import PA_PER_BAR
 from hil.steering.steering_block import Integers, SteeringBlock
 from mixer.ground.inputs.arrays import VANES, Array
@@ -31,10 +30,9 @@ class Conditions:
         seeds: Sequence[int],
         rocket: Rocket,
         steering: SteeringBlock,
-        watch: JamWatch | None,
     ):
         flights = len(faults)
-        self._rocket, self._steering, self._watch = rocket, steering, watch
+        self._rocket, self._steering = rocket, steering
         self._sensors = PressureSensors(seeds, PA_PER_BAR * rocket.chamber_bar)
         self._silent = np.zeros(flights, np.int64)  # how many faults keep the demands away
         self._damage = np.zeros(flights)
@@ -123,8 +121,6 @@ class Conditions:
             self._out[flight] -= 1
             self._since[flight] = 0
             self._steering.reset(flight)
-            if self._watch is not None:
-                self._watch.forget(flight)
 
         def nothing() -> None:
             pass

@@ -12,7 +12,6 @@ from hil.flights.attitude_hold import AttitudeHold, in_mnm
 from hil.flights.extremes import Glance, Tally
 from hil.rocket.dispersion import Truth, side_by_side
 from hil.rocket.rocket import Rocket
-from hil.steering.jam_watch import JamWatch
 from hil.steering.pseudo_inverse import PA_PER_BAR
 from hil.steering.steering_block import (
     Integers,
@@ -81,8 +80,17 @@ def pad_steps_us(wait_s: float, period_us: int) -> list[int]:
     return [1_000_000] * coarse + [period_us] * round(1e6 * (wait_s - coarse) / period_us)
 
 
+def angles_mdeg(rocket: Rocket) -> Integers:
+    """What the vanes' angle sensors say, (4, N)."""
+    return np.rint(1e3 * rocket.vane_deg).astype(np.int64)
+
+
 def wait_on_the_pad(
-    steering: SteeringBlock, conditions: Conditions, wait_s: float, period_us: int
+    steering: SteeringBlock,
+    conditions: Conditions,
+    seen_mdeg: Integers | None,
+    wait_s: float,
+    period_us: int,
 ) -> None:
     """Armed, nothing demanded, no jet; the sensors read what they read."""
     flights = len(steering.commands.flags)
@@ -91,7 +99,7 @@ def wait_on_the_pad(
     for step_us in pad_steps_us(wait_s, period_us):
         conditions.at(time_s)
         pressure_pa = conditions.pressure_pa(np.zeros(flights), time_s, 1e-6 * step_us)
-        steering.cycle(nothing, heard, pressure_pa, np.full(flights, step_us, np.int64))
+        steering.cycle(nothing, heard, pressure_pa, np.full(flights, step_us, np.int64), seen_mdeg)
         time_s += 1e-6 * step_us
 
 
@@ -105,25 +113,22 @@ def fly(
 ) -> Tally:
     """Fly a block from the pad through the tail-off. A flight's numbers are its own: they do
     not depend on the block it flies in. `wait_s`: armed, on the pad, from power-on to ignition.
+    `watch_jams`: the module reads an angle sensor on every vane.
     """
     rocket = Rocket(vehicle, side_by_side([flight.truth for flight in flights]))
     steering = make_steering(vehicle, flights)
-    watch = None
-    if watch_jams:
-        servos = rocket.servos
-        watch = JamWatch(len(flights), servos.longest_wait_s, float(servos.play_deg.max()))
     conditions = Conditions(
         [flight.faults for flight in flights],
         [flight.seed for flight in flights],
         rocket,
         steering,
-        watch,
     )
     hold = AttitudeHold(vehicle)
     tally = Tally(rocket)
     period_us = round(1e6 / vehicle.control.rate_hz)
     reference_pa = PA_PER_BAR * vehicle.engine.chamber_pressure_bar
-    wait_on_the_pad(steering, conditions, wait_s, period_us)
+    seen_mdeg = angles_mdeg(rocket) if watch_jams else None
+    wait_on_the_pad(steering, conditions, seen_mdeg, wait_s, period_us)
     for number in range(cycles_of(vehicle, flights)):
         conditions.at(rocket.time_s)
         demand_mnm = in_mnm(hold.demand_nm(rocket), *steering.most_mnm)
@@ -135,12 +140,11 @@ def fly(
         heard, damaged = conditions.frames()
         for flight in np.flatnonzero(damaged):
             steering.garbled(int(flight), demand_mnm[:, flight].tolist())
-        steering.cycle(demand_mnm, heard, pressure_pa, elapsed_us)
+        seen_mdeg = angles_mdeg(rocket) if watch_jams else None
+        steering.cycle(demand_mnm, heard, pressure_pa, elapsed_us, seen_mdeg)
         glance = tally.see(demand_mnm, heard, steering.commands)
         if listener is not None:
             listener(Cycle(number, rocket, demand_mnm, pressure_pa, steering, glance))
-        if watch is not None:
-            watch.look(steering, rocket.vane_deg, 1e-6 * period_us)
         pulses_us = conditions.pulses_us(steering.commands.pulse_ns)
         rocket.advance(pulses_us, period_us)
     return tally

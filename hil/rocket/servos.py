@@ -32,7 +32,6 @@ class Actuators:
         self.frame_us = round(1e6 / described.pulse_hz)
         latency_ms = np.zeros(VANES) if described.latency_ms is None else described.latency_ms
         delay_us = np.maximum(1e3 * latency_ms - 0.5 * self.frame_us, 0.0)[:, None]
-        self.longest_wait_s = 1e-6 * (self.frame_us + float(delay_us.max()))
         backlash_deg = np.zeros(VANES) if described.backlash_deg is None else described.backlash_deg
         self.play_deg = 0.5 * backlash_deg[:, None]  # either way
         self._line = PulseLine(

@@ -38,13 +38,20 @@ class BoardBlock:
         self._begin()
 
     def cycle(
-        self, demand_mnm: Integers, heard: Flags, pressure_pa: Integers, dt_us: Integers
+        self,
+        demand_mnm: Integers,
+        heard: Flags,
+        pressure_pa: Integers,
+        dt_us: Integers,
+        seen_mdeg: Integers | None = None,
     ) -> None:
         if heard[0]:
             self._waiting = [*demand_mnm[:, 0].tolist(), int(pressure_pa[0])]
         elapsed_us = int(dt_us[0])
         if elapsed_us == 0:
             return
+        if seen_mdeg is not None:
+            self._node.see(seen_mdeg[:, 0].tolist())
         if self._waiting is None:
             self._read(self._node.let_pass(elapsed_us))
             return
@@ -63,12 +70,6 @@ class BoardBlock:
         place = len(frame) // 2
         frame[place] ^= 0x55 if frame[place] != 0x55 else 0x2A  # never to 0, which ends frames
         self._node.stream.write(bytes(frame))
-
-    def jam(self, flight: int, vane: int, deflection_mdeg: int) -> None:
-        self._node.jam(vane, deflection_mdeg)
-
-    def free(self, flight: int, vane: int) -> None:
-        self._node.free(vane)
 
     def start(self) -> None:
         self._node.start()

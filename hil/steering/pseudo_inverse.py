@@ -1,7 +1,7 @@
 """A rival to compare with: the pseudo-inverse, clipped to travel and slew, on the same tables.
 
-It knows pressure, wear, lever arm and declared jams as the flight core does, but shares nothing
-out by priority: what does not fit is cut off vane by vane. It flies in comparisons alone.
+It knows pressure, wear and lever arm as the flight core does, and finds jams by the flight core's
+own watch, but shares nothing out by priority: what does not fit is cut off vane by vane. It flies in comparisons alone.
 """
 
 import numpy as np
@@ -9,7 +9,8 @@ import numpy as np
 from hil.rocket.burn import LOAD_EXPONENT
 from hil.steering.steering_block import Commands, Flags, Integers, most_demanded
 from mixer.flight.layout import JAMMED_VANE, NO_THRUST, PRIMARY_LIMITED, STALE_DEMAND
-from mixer.ground.inputs.arrays import Array
+from mixer.ground.batch.steerings import SteeringBlock as SideBySide
+from mixer.ground.inputs.arrays import VANES, Array
 from mixer.ground.tables.build import flight_tables
 from mixer.ground.vehicle.vehicle import Vehicle
 
@@ -23,7 +24,10 @@ class ClippedBlock:
 
     def __init__(self, vehicle: Vehicle, flights: int):
         self.commands = Commands(flights)
-        self.most_mnm = most_demanded(flight_tables(vehicle))  # takes what the flight core does
+        tables = flight_tables(vehicle)
+        self.most_mnm = most_demanded(tables)  # takes what the flight core does
+        self._watched = SideBySide(tables, flights)
+        self._declared = np.zeros(flights, np.int64)  # vanes, bit 0 for vane 1
         self._vehicle = vehicle
         clocking_rad = np.radians(vehicle.layout.clocking_deg)
         self._rows = np.stack([np.cos(clocking_rad), np.sin(clocking_rad), np.ones(4)])
@@ -43,9 +47,16 @@ class ClippedBlock:
         self._write()
 
     def cycle(
-        self, demand_mnm: Integers, heard: Flags, pressure_pa: Integers, dt_us: Integers
+        self,
+        demand_mnm: Integers,
+        heard: Flags,
+        pressure_pa: Integers,
+        dt_us: Integers,
+        seen_mdeg: Integers | None = None,
     ) -> None:
         dt_s = 1e-6 * dt_us
+        if seen_mdeg is not None:
+            self._look(seen_mdeg, dt_us)
         self._demand_nm = np.where(heard, 1e-3 * demand_mnm, self._demand_nm)
         self._age_s[heard] = 0.0
         self._pressure_pa = np.where(heard, pressure_pa, self._pressure_pa)
@@ -72,17 +83,13 @@ class ClippedBlock:
     def garbled(self, flight: int, demand_mnm: list[int]) -> None:
         """There is no line: a damaged demand is one that does not arrive."""
 
-    def jam(self, flight: int, vane: int, deflection_mdeg: int) -> None:
-        self._hold(flight, vane, 1e-3 * deflection_mdeg)
-
-    def free(self, flight: int, vane: int) -> None:
-        self._hold(flight, vane, np.nan)
-
     def start(self) -> None:
         """It goes by the pressure alone."""
 
     def reset(self, flight: int) -> None:
-        for vane in range(1, 5):
+        self._watched.reset(flight)
+        self._declared[flight] = 0
+        for vane in range(VANES):
             self._hold(flight, vane, np.nan)
         self._angle_deg[:, flight] = 0.0
         self._time_s[flight] = self._load_s[flight] = 0.0
@@ -90,8 +97,21 @@ class ClippedBlock:
         self._age_s[flight] = np.inf
         self._pressure_pa[flight] = 0
 
+    def _look(self, seen_mdeg: Integers, dt_us: Integers) -> None:
+        """Let the jam watch see the vanes, and hold those that it declares."""
+        self._watched.deflection_mdeg[:] = self.commands.deflection_mdeg
+        self._watched.sensed(seen_mdeg, dt_us != 0)
+        self._watched.look(dt_us, dt_us != 0)
+        changed = self._declared ^ self._watched.declared
+        self._declared[:] = self._watched.declared
+        for flight in np.flatnonzero(changed):
+            for vane in range(VANES):
+                if changed[flight] >> vane & 1:
+                    stands = self._declared[flight] >> vane & 1
+                    self._hold(flight, vane, 1e-3 * seen_mdeg[vane, flight] if stands else np.nan)
+
     def _hold(self, flight: int, vane: int, angle_deg: float) -> None:
-        self._held_deg[vane - 1, flight] = angle_deg
+        self._held_deg[vane, flight] = angle_deg
         moving = np.isnan(self._held_deg[:, flight])
         self._inverse[flight] = np.linalg.pinv(self._rows * moving)
 

@@ -37,9 +37,15 @@ class SteeringBlock(Protocol):
     most_mnm: tuple[int, int]  # pitch and yaw, roll: demands beyond are not taken
 
     def cycle(
-        self, demand_mnm: Integers, heard: Flags, pressure_pa: Integers, dt_us: Integers
+        self,
+        demand_mnm: Integers,
+        heard: Flags,
+        pressure_pa: Integers,
+        dt_us: Integers,
+        seen_mdeg: Integers | None = None,
     ) -> None:
-        """One control cycle: demands (3, N), whether each arrived, pressures and times (N,).
+        """One control cycle: demands (3, N), whether each arrived, pressures and times (N,); what
+        the vanes' angle sensors say, (4, N), where there are any.
 
         The pressure comes with the demand; where none arrives, the last one holds. A flight whose
         time is 0 has no cycle now: what it commands stays.
@@ -48,14 +54,6 @@ class SteeringBlock(Protocol):
 
     def garbled(self, flight: int, demand_mnm: list[int]) -> None:
         """One flight's demand frame comes damaged; where there is a line, it has to notice."""
-        ...
-
-    def jam(self, flight: int, vane: int, deflection_mdeg: int) -> None:
-        """Tell one flight's steering that a vane (1 to 4) stands still."""
-        ...
-
-    def free(self, flight: int, vane: int) -> None:
-        """Tell it that the vane moves again."""
         ...
 
     def start(self) -> None:
@@ -81,21 +79,22 @@ class LaptopBlock:
         self._read()
 
     def cycle(
-        self, demand_mnm: Integers, heard: Flags, pressure_pa: Integers, dt_us: Integers
+        self,
+        demand_mnm: Integers,
+        heard: Flags,
+        pressure_pa: Integers,
+        dt_us: Integers,
+        seen_mdeg: Integers | None = None,
     ) -> None:
         self._steering.demand(demand_mnm, heard)
+        if seen_mdeg is not None:
+            self._steering.sensed(seen_mdeg, dt_us != 0)
         np.copyto(self._pressure_pa, pressure_pa, where=heard)
         self._steering.step(self._pressure_pa, dt_us, dt_us != 0)
         self._read()
 
     def garbled(self, flight: int, demand_mnm: list[int]) -> None:
         """There is no line: a damaged demand is one that does not arrive."""
-
-    def jam(self, flight: int, vane: int, deflection_mdeg: int) -> None:
-        self._steering.jam(flight, vane, deflection_mdeg)
-
-    def free(self, flight: int, vane: int) -> None:
-        self._steering.free(flight, vane)
 
     def start(self) -> None:
         self._steering.begin(self._steering.burn < SAID)
@@ -125,23 +124,22 @@ class PartedBlock:
         self._read()
 
     def cycle(
-        self, demand_mnm: Integers, heard: Flags, pressure_pa: Integers, dt_us: Integers
+        self,
+        demand_mnm: Integers,
+        heard: Flags,
+        pressure_pa: Integers,
+        dt_us: Integers,
+        seen_mdeg: Integers | None = None,
     ) -> None:
         for flights, part in self._parts:
-            part.cycle(demand_mnm[:, flights], heard[flights], pressure_pa[flights], dt_us[flights])
+            seen = None if seen_mdeg is None else seen_mdeg[:, flights]
+            told = demand_mnm[:, flights], heard[flights], pressure_pa[flights], dt_us[flights]
+            part.cycle(*told, seen)
         self._read()
 
     def garbled(self, flight: int, demand_mnm: list[int]) -> None:
         part, place = self._place[flight]
         part.garbled(place, demand_mnm)
-
-    def jam(self, flight: int, vane: int, deflection_mdeg: int) -> None:
-        part, place = self._place[flight]
-        part.jam(place, vane, deflection_mdeg)
-
-    def free(self, flight: int, vane: int) -> None:
-        part, place = self._place[flight]
-        part.free(place, vane)
 
     def start(self) -> None:
         for _, part in self._parts:

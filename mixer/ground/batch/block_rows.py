@@ -6,6 +6,7 @@ cycle hands to the next.
 
 from mixer.flight.commands import demand, sensed
 from mixer.flight.cycle import cycle
+from mixer.flight.jam_watch import look
 from mixer.flight.layout import *
 
 
@@ -27,6 +28,15 @@ def cycle_rows(w, state, pressure_pa, dt_us, runs):
         if runs[row]:
             bring(w, state, row)
             cycle(w, int(pressure_pa[row]), int(dt_us[row]))
+            keep(w, state, row)
+
+
+def look_rows(w, state, dt_us, runs):
+    """The jam watch alone, for steerings whose cycle something else runs; both (n,)."""
+    for row in range(state.shape[0]):
+        if runs[row]:
+            bring(w, state, row)
+            look(w, int(dt_us[row]))
             keep(w, state, row)
 
 

@@ -40,6 +40,7 @@ ENTRIES = {
     "allocate_rows": "mixer.ground.batch.demand_rows",
     "cycle_rows": "mixer.ground.batch.block_rows",
     "demand_rows": "mixer.ground.batch.block_rows",
+    "look_rows": "mixer.ground.batch.block_rows",
     "sensed_rows": "mixer.ground.batch.block_rows",
 }
 WORTH = 10_000  # cycles or rows: fewer take plain Python less time than loading numba

@@ -19,7 +19,7 @@ Rows = int | slice | NDArray[np.intp] | Mask
 
 def prepare() -> None:
     """Compile what blocks need, once, before several processes ask for it at the same time."""
-    for name in ("demand_rows", "sensed_rows", "cycle_rows"):
+    for name in ("demand_rows", "sensed_rows", "look_rows", "cycle_rows"):
         machine().function(name)
 
 
@@ -101,6 +101,13 @@ class SteeringBlock:
         """
         sees = np.ones(len(self._state), np.bool_) if sees is None else sees
         self._run("sensed_rows", np.asarray(readings_mdeg, np.int64), sees)
+
+    def look(self, dt_us: ArrayLike, runs: Mask) -> None:
+        """Run the jam watch alone on the vanes' readings, `dt_us` (N,) after it ran last, against
+        whatever stands in `deflection_mdeg`: for comparisons with another steering.
+        """
+        dt_us = np.broadcast_to(np.asarray(dt_us, np.int64), len(self._state))
+        self._run("look_rows", dt_us, runs)
 
     def watch(self, rows: Rows, on: bool) -> None:
         """Switch the jam watch off, and what it declared is free; or on again."""
