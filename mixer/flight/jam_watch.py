@@ -7,9 +7,7 @@ does not is held to be jammed where it stands, and is free once it is seen to mo
 without a reading comes on top: a vane that still follows an older command can go and come back
 while nobody looks, but not past the next reading.
 
-A sensor is believed once its reading has moved with the command, and no longer once a reading lies
-outside the travel or jumps farther than a servo can turn, or none comes: such a sensor is out, and
-declares and frees nothing until it has followed its command anew.
+Only a sensor that is believed (`angle_sensors`) declares or frees a vane.
 
 What cannot be told apart: a jammed vane, and a sensor that freezes, inside the travel and without
 a jump, after it has been seen to follow. The watch then holds the vane to be jammed; being driven
@@ -18,28 +16,11 @@ moments that are reported stay true. A vane that is jammed before its sensor has
 follow is not declared: its sensor is told to be out.
 """
 
-from mixer.flight.clamp import clamp
+from mixer.flight.angle_sensors import FREE_MOVED, WATCH_MOVED, believe, doubt, farthest, take
 from mixer.flight.layout import *
 from mixer.flight.limits import hold, let_go
 
-WATCH_MOVED = 300  # 0.001°: less is noise
-FREE_MOVED = 600
-FASTER = 2  # no vane turns so many times its slew
 LONGEST_SILENCE_US = 100_000
-
-
-def doubt(w, vane):
-    """Believe a sensor no longer, until it has followed its command from here on."""
-    w[SENSORS_OUT] |= 1 << vane
-    w[WATCH_BELIEVED] &= ~(1 << vane)
-    w[WATCH_FROM + vane] = w[WATCH_SEEN + vane]
-    w[WATCH_STILL_US + vane] = 0
-
-
-def farthest(w, vane, silent_us):
-    """What no healthy vane moves by between two readings so far apart."""
-    step = (w[SLEW_HIGH + vane] + 1) * ((silent_us >> 10) + 1)  # within 3 % of its slew, or more
-    return FASTER * step + FREE_MOVED
 
 
 def followed(w, vane, reading, silent_us):
@@ -55,40 +36,6 @@ def followed(w, vane, reading, silent_us):
     w[WATCH_SEEN + vane] = seen
     w[WATCH_STILL_US + vane] = 0
     return 1
-
-
-def meet(w, vane, reading):
-    """The first reading of a sensor."""
-    w[WATCH_SENSORS] |= 1 << vane
-    w[WATCH_SEEN + vane] = reading
-    w[WATCH_FROM + vane] = reading
-    w[WATCH_STILL_US + vane] = 0
-
-
-def take(w, vane, reading, silent_us):
-    """SEEN from a reading, the first for so long; judge the sensor by it."""
-    bit = 1 << vane
-    band = w[WATCH_BAND + vane]
-    seen = clamp(reading, w[TRAVEL_LO + vane] - band, w[TRAVEL_HI + vane] + band)
-    if w[WATCH_SENSORS] & bit == 0:
-        meet(w, vane, seen)
-    moved = abs(seen - w[WATCH_SEEN + vane])
-    w[WATCH_SEEN + vane] = seen
-    if seen != reading or moved > farthest(w, vane, silent_us):
-        doubt(w, vane)
-    elif (
-        abs(w[DEFLECTION + vane] - seen) < band
-        and abs(seen - w[WATCH_FROM + vane]) > band + WATCH_MOVED
-    ):
-        w[WATCH_BELIEVED] |= bit
-        w[SENSORS_OUT] &= ~bit
-
-
-def side_of(w, vane):
-    """Where the command lies beyond the band: 1 above the vane, -1 below it, 0 for within."""
-    apart = w[DEFLECTION + vane] - w[WATCH_SEEN + vane]
-    band = w[WATCH_BAND + vane]
-    return 1 if apart > band else -1 if apart < -band else 0
 
 
 def judge(w, vane):
@@ -136,7 +83,9 @@ def miss(w, vane, silent_us, dt_us):
     if silent_us > LONGEST_SILENCE_US and w[WATCH_SENSORS] & bit != 0:
         doubt(w, vane)
     if w[WATCH_DECLARED] & bit == 0:
-        side = side_of(w, vane)
+        apart = w[DEFLECTION + vane] - w[WATCH_SEEN + vane]
+        band = w[WATCH_BAND + vane]
+        side = 1 if apart > band else -1 if apart < -band else 0
         still = w[WATCH_STILL_US + vane] * side
         moved = abs(w[WATCH_SEEN + vane] - w[WATCH_ANCHOR + vane])
         if still > 0 and moved <= WATCH_MOVED:
@@ -148,14 +97,18 @@ def miss(w, vane, silent_us, dt_us):
 def look_at(w, vane, reading, silent_us, dt_us):
     """Watch a vane by a reading, the first for so long."""
     take(w, vane, reading, silent_us)
+    apart = w[DEFLECTION + vane] - w[WATCH_SEEN + vane]
+    band = w[WATCH_BAND + vane]
     if w[WATCH_DECLARED] & (1 << vane) != 0:
+        believe(w, vane)
         free_moved(w, vane)
+    elif apart > band:
+        count_still(w, vane, 1, silent_us, dt_us)
+    elif apart < -band:
+        count_still(w, vane, -1, silent_us, dt_us)
     else:
-        side = side_of(w, vane)
-        if side == 0:
-            w[WATCH_STILL_US + vane] = 0
-        else:
-            count_still(w, vane, side, silent_us, dt_us)
+        w[WATCH_STILL_US + vane] = 0
+        believe(w, vane)
 
 
 def look(w, dt_us):

@@ -64,11 +64,6 @@ static uint32_t by_digits(uint32_t x, uint32_t by)
         DIGIT DIGIT DIGIT DIGIT DIGIT DIGIT DIGIT DIGIT
         return x & 0xffffu;
     }
-    if (by < 16777216 && x >> 7 < by) {
-        less = (by << 7) - 1;
-        DIGIT DIGIT DIGIT DIGIT DIGIT DIGIT DIGIT
-        return x & 0x7fu;
-    }
     while (by <= x >> 1) {
         by <<= 1;
         bits += 1;
@@ -87,7 +82,15 @@ static uint32_t by_digits(uint32_t x, uint32_t by)
 
 static inline uint32_t quotient(uint32_t x, uint32_t by)
 {
-    return by == 1000 ? thousandth(x) : by_digits(x, by);
+    if (by == 1000) {
+        return thousandth(x);
+    }
+    if (by < 16777216 && x >> 7 < by) {  /* a digit of a share, where it stands */
+        const uint32_t less = (by << 7) - 1;
+        DIGIT DIGIT DIGIT DIGIT DIGIT DIGIT DIGIT
+        return x & 0x7fu;
+    }
+    return by_digits(x, by);
 }
 
 /* Rounds down, for divisors above 0. */
