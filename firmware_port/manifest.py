@@ -12,6 +12,7 @@ package(
         "__init__.py",
         "flight/__init__.py",
         "flight/allocate.py",
+        "flight/angle_sensors.py",
         "flight/boxes.py",
         "flight/burn.py",
         "flight/checked.py",

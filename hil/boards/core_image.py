@@ -26,7 +26,7 @@ ADDRESSES = (0, 0x10000)
 ALONE = ("-std=c99", "-ffreestanding", "-ffunction-sections", "-fno-unwind-tables",
          "-fno-asynchronous-unwind-tables")  # fmt: skip
 # Measured on the dearest cycles of unlike vehicles, as are a target's own.
-GCC = ("-O3", "-fno-schedule-insns", "-fira-loop-pressure", "-fno-caller-saves",
+GCC = ("-O3", "-fno-tree-pre", "-fno-schedule-insns", "-fira-loop-pressure", "-fno-caller-saves",
        "-fno-tree-dominator-opts", "-freorder-blocks-algorithm=simple")  # fmt: skip
 CLANG = ("-O3", "-fomit-frame-pointer")
 

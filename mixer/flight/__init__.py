@@ -20,6 +20,7 @@ KERNELS = (
     "allocate",
     "deflect",
     "limits",
+    "angle_sensors",
     "jam_watch",
     "cycle",
     "commands",

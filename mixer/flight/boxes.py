@@ -7,7 +7,7 @@ reachable deflection nearest to neutral.
 """
 
 from mixer.flight.clamp import clamp
-from mixer.flight.interpolate import force_at
+from mixer.flight.interpolate import force_at, force_from, force_on, record_of
 from mixer.flight.layout import *
 
 KEPT = 127  # of 128: 1 − τ
@@ -15,7 +15,8 @@ KEPT = 127  # of 128: 1 − τ
 
 def step_in(slew_high, slew_low, dt_us):
     """How far a vane may turn in dt: ⌊slew · dt⌋, so never faster."""
-    return (slew_high * dt_us + slew_low * dt_us // 1000) // 1000
+    thousandths = max(slew_low, 0) * dt_us // 1000
+    return max(slew_high * dt_us + thousandths, 0) // 1000
 
 
 def set_steps(w, dt_us):
@@ -45,24 +46,41 @@ def set_target(w, vane, lo, hi):
 
 
 def set_boxes(w):
-    """WINDOW and the boxes T_τ, W, W′; return 1 where the slew makes W′ less than T, else 0."""
+    """WINDOW and the boxes T_τ, W, W′; return 1 where the slew makes W′ less than T, else 0.
+
+    An end of W or W′ that is an end of travel has its force: no curve is read for it.
+    """
     held = 0
     for vane in range(VANES):
         kappa = w[KAPPA + vane]
-        set_target(w, vane, (w[REACH_LO + vane] * kappa) >> 14, (w[REACH_HI + vane] * kappa) >> 14)
+        limit_lo = w[LIMIT_LO + vane]
+        limit_hi = w[LIMIT_HI + vane]
+        force_lo = (w[REACH_LO + vane] * kappa) >> 14
+        force_hi = (w[REACH_HI + vane] * kappa) >> 14
+        set_target(w, vane, force_lo, force_hi)
         now = w[DEFLECTION + vane]
         step = w[STEP + vane]
-        lo = max(now - step, w[LIMIT_LO + vane])
-        hi = min(now + step, w[LIMIT_HI + vane])
+        lo = max(now - step, limit_lo)
+        hi = min(now + step, limit_hi)
+        step = (step * 31) >> 5
+        first_lo = force_lo
+        first = now - step
+        if first > limit_lo:
+            held = 1
+            o = record_of(w, vane, lo)
+            force_lo = (force_on(w, o, lo) * kappa) >> 14
+            first_lo = (force_from(w, o, first) * kappa) >> 14
+        first_hi = force_hi
+        first = now + step
+        if first < limit_hi:
+            held = 1
+            o = record_of(w, vane, first)
+            first_hi = (force_on(w, o, first) * kappa) >> 14
+            force_hi = (force_from(w, o, hi) * kappa) >> 14
         w[WINDOW_LO + vane] = lo
         w[WINDOW_HI + vane] = hi
-        w[SLEW_BOX + vane] = (force_at(w, vane, lo) * kappa) >> 14
-        w[SLEW_BOX + VANES + vane] = (force_at(w, vane, hi) * kappa) >> 14
-        step = (step * 31) >> 5
-        lo = max(now - step, w[LIMIT_LO + vane])
-        hi = min(now + step, w[LIMIT_HI + vane])
-        if lo > w[LIMIT_LO + vane] or hi < w[LIMIT_HI + vane]:
-            held = 1
-        w[FIRST_BOX + vane] = (force_at(w, vane, lo) * kappa) >> 14
-        w[FIRST_BOX + VANES + vane] = (force_at(w, vane, hi) * kappa) >> 14
+        w[SLEW_BOX + vane] = force_lo
+        w[SLEW_BOX + VANES + vane] = force_hi
+        w[FIRST_BOX + vane] = first_lo
+        w[FIRST_BOX + VANES + vane] = first_hi
     return held

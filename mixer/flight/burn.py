@@ -4,7 +4,6 @@ Burn load is ∫(pc/pc_ref)^0.8 dt (convective heat-flux scaling, Bartz 1957), b
 from a table. κ_i = (pc/pc_ref)·effectiveness_i(load).
 """
 
-from mixer.flight.clamp import clamp
 from mixer.flight.interpolate import piece
 from mixer.flight.layout import *
 from mixer.flight.pressure import advance_burn
@@ -35,8 +34,9 @@ def set_force_gains(w, ratio):
     unit = 1
     for vane in range(VANES):
         effectiveness = ((w[o + 2 * vane + 2] * ticks) >> 16) + w[o + 2 * vane + 1]
-        kappa = clamp((effectiveness * ratio) >> 14, 1, 32767)
+        kappa = max((effectiveness * ratio) >> 14, 1)
         if kappa > 16384:
+            kappa = min(kappa, 32767)
             unit = 2
         w[KAPPA + vane] = kappa
     w[UNIT] = unit

@@ -51,6 +51,14 @@ def sensed(w, vane1_mdeg, vane2_mdeg, vane3_mdeg, vane4_mdeg):
         w[WATCH_STATE] = WATCH_ON
 
 
+def trust(w, vanes):
+    """A check on the ground has seen the sensors of these vanes, bit 0 for vane 1, follow their
+    commands: they are believed from here on, as if they had been seen to in flight.
+    """
+    if w[WATCH_STATE] != WATCH_OFF:
+        w[WATCH_BELIEVED] |= vanes & 15
+
+
 def watch(w, on):
     """Switch the watch off: what it declared is free and what it saw forgotten; or on again."""
     if on == 0:

@@ -7,6 +7,7 @@ count, with normals of two halves. Supports are summed from a0: an edge that a0 
 exactly zero.
 """
 
+from mixer.flight.clamp import clamp
 from mixer.flight.layout import *
 from mixer.flight.wanted import scaled
 
@@ -44,7 +45,7 @@ def share_of(part, whole):
     share = 0
     for _ in range(3):
         part <<= 7
-        share = (share << 7) + min(part // whole, 127)
+        share = (share << 7) + ((part // whole) & 127)
         part %= whole
     return share
 
@@ -56,11 +57,9 @@ def last_on_segment(w):
     for vane in range(VANES):
         lo = w[TARGET_BOX + vane]
         hi = w[TARGET_BOX + VANES + vane]
-        below = min(hi, 0)
-        above = max(lo, 0)
-        w[FROM_REST + vane] = min(lo, 0) - below
-        w[FROM_REST + VANES + vane] = max(hi, 0) - above
-        rest = below + above
+        rest = clamp(0, lo, hi)
+        w[FROM_REST + vane] = lo - rest
+        w[FROM_REST + VANES + vane] = hi - rest
         if rest != 0:
             x += fine(w[COS + vane], w[COS_LOW + vane], rest)
             y += fine(w[SIN + vane], w[SIN_LOW + vane], rest)
@@ -74,8 +73,11 @@ def last_on_segment(w):
     o = EDGES
     for _ in range(w[N_EDGES]):
         rise = across_edge(w, o, gap_x, gap_y)
-        support = support_from_rest(w, o, 1 if rise > 0 else -1)
-        rise = abs(rise)
+        if rise > 0:  # two calls, so that a compiler makes two functions without a sign
+            support = support_from_rest(w, o, 1)
+        else:
+            support = support_from_rest(w, o, -1)
+            rise = -rise
         if rise > support and scaled(rise, share << 7, 28) >= support:
             share = min(share, share_of(support, rise))
         o += EDGE_STRIDE

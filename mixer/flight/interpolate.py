@@ -7,12 +7,30 @@ record of the last cycle.
 from mixer.flight.layout import *
 
 
-def force_at(w, vane, deflection):
-    """c(δ): normal force of the new vane at reference pressure, eighths of a count."""
+def record_of(w, vane, deflection):
+    """Where the record of a vane's curve stands that a deflection lies on."""
     o = w[(deflection >> ANGLE_CELL) + w[CURVE_CELLS + vane]]
     while deflection >= w[o + CURVE_STRIDE]:
         o += CURVE_STRIDE
+    return o
+
+
+def force_on(w, o, deflection):
+    """c(δ), eighths of a count, of a deflection on this record."""
     return (((deflection - w[o]) * w[o + 2]) >> 14) + w[o + 1]
+
+
+def force_from(w, o, deflection):
+    """The same of a deflection on this record or a later one."""
+    while deflection >= w[o + CURVE_STRIDE]:
+        o += CURVE_STRIDE
+    return ((max(deflection - w[o], 0) * w[o + 2]) >> 14) + w[o + 1]
+
+
+def force_at(w, vane, deflection):
+    """c(δ): normal force of the new vane at reference pressure, eighths of a count."""
+    o = record_of(w, vane, deflection)
+    return force_on(w, o, deflection)
 
 
 def deflection_at(w, vane, force):
@@ -38,9 +56,10 @@ def piece(w, hint, stride, ticks):
     o = w[hint]
     while ticks < w[o]:
         o -= stride
-    while ticks >= w[o + LEAP * stride]:
-        o += LEAP * stride
-    while ticks >= w[o + stride]:
-        o += stride
+    if ticks >= w[o + stride]:
+        while ticks >= w[o + LEAP * stride]:
+            o += LEAP * stride
+        while ticks >= w[o + stride]:
+            o += stride
     w[hint] = o
     return o

@@ -36,7 +36,7 @@ def raised(x, shift, most):
 def strip_middle(w, vane, roll):
     """η of a vane at this roll."""
     q = w[ROW_Q + vane]
-    return ((w[ROW_ROLL + vane] * roll + (1 << (q - 1))) >> q) + w[BASE + vane]
+    return (((w[ROW_ROLL + vane] * roll >> (q - 1)) + 1) >> 1) + w[BASE + vane]
 
 
 def set_strips(w, roll):
@@ -68,11 +68,14 @@ def yielding(w):
         i = w[o]
         j = w[o + 1]
         room = w[OMEGA + i] + w[OMEGA + j]
-        apart = w[ETA + i] - w[ETA + j] + times(change, w[o + 2], w[o + 3])
-        excess = apart - clamp(apart, -room, room)
-        if excess != 0:
-            most = w[o + 6]
-            change -= times(clamp(excess, -most, most), w[o + 4], w[o + 5])
+        apart = w[ETA + i] - w[ETA + j]
+        if change != 0:
+            apart += times(change, w[o + 2], w[o + 3])
+        if apart > room:
+            change -= times(min(apart - room, w[o + 6]), w[o + 4], w[o + 5])
+            change = clamp(change, -131071, 131071)
+        elif apart < -room:
+            change -= times(max(apart + room, -w[o + 6]), w[o + 4], w[o + 5])
             change = clamp(change, -131071, 131071)
         o += PAIR_STRIDE
     return change
@@ -110,7 +113,7 @@ def set_forces(w):
         q = w[ROW_Q + vane]
         row = w[ROW_X + vane] * e_x + w[ROW_Y + vane] * e_y
         half = (w[SLEW_BOX + VANES + vane] - w[SLEW_BOX + vane]) << z
-        w[BASE + vane] = (row + (1 << (q - 1))) >> q
+        w[BASE + vane] = ((row >> (q - 1)) + 1) >> 1
         w[OMEGA + vane] = (w[WIDTH + vane] * clamp(half >> 3, 0, 16384)) >> q
     set_strips(w, roll)
     if w[STRIPS_BEGIN] > w[STRIPS_END]:
@@ -130,7 +133,7 @@ def set_forces(w):
         hi = w[SLEW_BOX + VANES + vane]
         omega = w[OMEGA + vane]
         g = clamp(s - w[ETA + vane], -omega, omega)
-        force = ((((w[NULL + vane] * g) >> 11) >> z) + lo + hi + 1) >> 1
+        force = (((w[NULL + vane] * g) >> (z + 11)) + lo + hi + 1) >> 1
         w[FORCE + vane] = clamp(force, lo, hi)
     if limited != 0:
         w[FLAGS] |= ROLL_LIMITED

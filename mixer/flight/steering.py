@@ -85,6 +85,10 @@ class Steering:
         """
         commands.sensed(self._w, vane1_mdeg, vane2_mdeg, vane3_mdeg, vane4_mdeg)
 
+    def trust(self, vanes):
+        """A check on the ground has seen these vanes' sensors follow, bit 0 for vane 1."""
+        commands.trust(self._w, vanes)
+
     def watch(self, on):
         """Switch the jam watch off, and what it declared is free; or on again."""
         commands.watch(self._w, on)

@@ -102,6 +102,10 @@ class SteeringBlock:
         sees = np.ones(len(self._state), np.bool_) if sees is None else sees
         self._run("sensed_rows", np.asarray(readings_mdeg, np.int64), sees)
 
+    def trust(self, rows: Rows, vanes: ArrayLike) -> None:
+        """A check on the ground has seen these vanes' sensors follow, bit 0 for vane 1."""
+        self._tell(rows, commands.trust, vanes)
+
     def look(self, dt_us: ArrayLike, runs: Mask) -> None:
         """Run the jam watch alone on the vanes' readings, `dt_us` (N,) after it ran last, against
         whatever stands in `deflection_mdeg`: for comparisons with another steering.

@@ -1,6 +1,7 @@
 """What the steering words can hold when a cycle begins, and where a search can stand then."""
 
 from mixer.flight import layout as at
+from mixer.flight.interpolate import force_at
 from mixer.ground.kernel_code.spans import Span
 
 SMALL = 1 << 30  # beyond this a board's interpreter boxes a number at a function boundary
@@ -29,6 +30,11 @@ def places(words: list[int], leads_there: int) -> range:
     return range(first, first + (words[points_at] + more) * stride, stride)
 
 
+def table_of(words: list[int], place: int) -> range:
+    """Where the records of the table stand that has one at this place."""
+    return next(found for leads in HINTS | CELLS if place in (found := places(words, leads)))
+
+
 def admitted(words: list[int]) -> list[Span]:
     """Anything a steering state can hold when a cycle begins.
 
@@ -55,10 +61,17 @@ def admitted(words: list[int]) -> list[Span]:
     for i in range(at.VANES):
         travel = (words[at.TRAVEL_LO + i], words[at.TRAVEL_HI + i])
         state[at.DEFLECTION + i] = state[at.LIMIT_LO + i] = state[at.LIMIT_HI + i] = travel
-        forces = [words[place + 1] for place in places(words, at.CURVE_CELLS + i)[1:]]
-        reach = (min(forces) - 1, max(forces) + 1)  # a slope's rounding at the end of its piece
-        state[at.REACH_LO + i] = state[at.REACH_HI + i] = reach
+        forces = [force_at(words, i, angle) for angle in extremes(words, i)]
+        state[at.REACH_LO + i] = state[at.REACH_HI + i] = (min(forces), max(forces))
     return state
+
+
+def extremes(words: list[int], vane: int) -> list[int]:
+    """Deflections among which a vane's curve, which rises, gives most and least: the ends of travel
+    and of each piece, where a slope's rounding may have gone beyond the next one's beginning."""
+    lo, hi = words[at.TRAVEL_LO + vane], words[at.TRAVEL_HI + vane]
+    ends = [words[place] - 1 for place in places(words, at.CURVE_CELLS + vane)]
+    return [lo, *(angle for angle in ends if lo < angle < hi), hi]
 
 
 def watched(words: list[int], state: list[Span]) -> None:

@@ -185,6 +185,8 @@ class Writer:
                 return f"w[{self.outer(index)}]"
             case ast.BinOp(left=left, op=ast.LShift(), right=right):
                 return f"shifted_up({self.outer(left)}, {self.outer(right)})"
+            case ast.BinOp(left=left, op=ast.FloorDiv(), right=ast.Constant() as right):
+                return f"parted({self.outer(left)}, {self.outer(right)})"
             case ast.BinOp(left=left, op=ast.FloorDiv(), right=right):
                 return f"divided({self.outer(left)}, {self.outer(right)})"
             case ast.BinOp(left=left, op=ast.Mod(), right=right):

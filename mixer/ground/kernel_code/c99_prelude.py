@@ -25,13 +25,12 @@ static inline int32_t magnitude(int32_t x)
 }
 
 #ifdef __ARM_ARCH_6M__
-/* No division in this core, and nothing linked in: thousandths by 2^38/1000, the rest by digits. */
-static inline uint32_t upper_half(uint32_t a, uint32_t b)
+/* No division in this core, and nothing linked in: thousandths by two multiplications, the second
+ * for what the first leaves, which is below 64 000; the rest by digits. */
+static inline uint32_t thousandth(uint32_t x)
 {
-    const uint32_t low = (a & 0xffffu) * (b & 0xffffu);
-    const uint32_t one = (a >> 16) * (b & 0xffffu) + (low >> 16);
-    const uint32_t two = (a & 0xffffu) * (b >> 16) + (one & 0xffffu);
-    return (a >> 16) * (b >> 16) + (one >> 16) + (two >> 16);
+    const uint32_t most = (x >> 15) * 33554u >> 10;
+    return most + ((x - most * 1000u) * 67109u >> 26);
 }
 
 /* One digit of a division: what is left moves up, the divisor comes off where it fits, and a 1 goes
@@ -46,11 +45,6 @@ static uint32_t by_digits(uint32_t x, uint32_t by)
         DIGIT DIGIT DIGIT DIGIT DIGIT DIGIT DIGIT DIGIT
         DIGIT DIGIT DIGIT DIGIT DIGIT DIGIT DIGIT DIGIT
         return x & 0xffffu;
-    }
-    if (by < 16777216 && x >> 7 < by) {
-        less = (by << 7) - 1;
-        DIGIT DIGIT DIGIT DIGIT DIGIT DIGIT DIGIT
-        return x & 0x7fu;
     }
     while (by <= x >> 1) {
         by <<= 1;
@@ -70,7 +64,15 @@ static uint32_t by_digits(uint32_t x, uint32_t by)
 
 static inline uint32_t quotient(uint32_t x, uint32_t by)
 {
-    return by == 1000 ? upper_half(x, 274877907u) >> 6 : by_digits(x, by);
+    if (by == 1000) {
+        return thousandth(x);
+    }
+    if (by < 16777216 && x >> 7 < by) {  /* a digit of a share, where it stands */
+        const uint32_t less = (by << 7) - 1;
+        DIGIT DIGIT DIGIT DIGIT DIGIT DIGIT DIGIT
+        return x & 0x7fu;
+    }
+    return by_digits(x, by);
 }
 
 /* Rounds down, for divisors above 0. */
@@ -81,12 +83,24 @@ static inline int32_t divided(int32_t x, int32_t by)
     }
     return -1 - (int32_t)quotient((uint32_t)(-1 - x), (uint32_t)by);
 }
+
+static inline int32_t parted(int32_t x, int32_t by)
+{
+    return divided(x, by);
+}
 #else
 /* Rounds down, for divisors above 0; C's own division rounds towards 0. */
 static inline int32_t divided(int32_t x, int32_t by)
 {
     const int32_t towards_0 = x / by;
     return towards_0 - (x - towards_0 * by < 0);
+}
+
+/* The same by a number that stands in the text: where a compiler sees that x is not below 0 this is
+ * one multiplication. */
+static inline int32_t parted(int32_t x, int32_t by)
+{
+    return x >= 0 ? x / by : -1 - (-1 - x) / by;
 }
 #endif
 

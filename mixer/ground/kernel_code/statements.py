@@ -4,11 +4,11 @@ import ast
 from typing import Protocol, TypeGuard
 
 from mixer.flight import layout as at
-from mixer.ground.kernel_code.admitted import HINTS, places
+from mixer.ground.kernel_code.admitted import HINTS, places, table_of
 from mixer.ground.kernel_code.expressions import Expressions
 from mixer.ground.kernel_code.language import Function, Program
 from mixer.ground.kernel_code.spans import Span, State, hull, join, joined
-from mixer.ground.kernel_code.traits import calls, gives_a_place, walkers
+from mixer.ground.kernel_code.traits import calls, gives_a_place, reads, searches, walkers
 
 LONGEST_LOOP = 200
 LONGEST_WALK = 20_000
@@ -55,6 +55,10 @@ class Call(Expressions):
                 return self.follow(statement, body[position + 1 :], state)
             if self.asks_for_a_place(statement):
                 return self.follow_found(statement, body[position + 1 :], state)
+            if variable := self.walks_on(statement):
+                place, _ = state.names[variable]
+                allowed = table_of(self.tables, place)
+                return self.along(body[position:], variable, {place: state}, allowed)
             state = self.statement(statement, state)
             if state and calls(statement, SETS_UNIT):
                 return self.by_unit(body[position + 1 :], state)
@@ -77,6 +81,14 @@ class Call(Expressions):
                 return name in self.walkers
         return False
 
+    def walks_on(self, node: ast.stmt) -> str:
+        """The parameter by which a loop walks on along the tables, if it is such a loop."""
+        if isinstance(node, ast.While):
+            for name in self.function.parameters:
+                if name in self.walkers and reads(node.test, name):
+                    return name
+        return ""
+
     def follow(self, load: ast.Assign, body: list[ast.stmt], state: State) -> State | None:
         """Run what comes after the load of a place for each record."""
         (target,) = load.targets
@@ -87,13 +99,33 @@ class Call(Expressions):
             if place not in allowed:
                 raise self.fault(f"`{ast.unparse(load)}` leads to word {place}")
             one.names[variable] = (place, place)
+        return self.along(body, variable, records, allowed)
+
+    def along(
+        self, body: list[ast.stmt], variable: str, records: dict[int, State], allowed: range
+    ) -> State | None:
+        """Run statements for each record that a search may stand at, and join how they end."""
+        return join(list(self.each(body, variable, records, allowed).values()))
+
+    def each(
+        self, body: list[ast.stmt], variable: str, records: dict[int, State], allowed: range
+    ) -> dict[int, State]:
+        """Run statements for each record; the same for each record that they can end at."""
         for line in body:
-            if isinstance(line, ast.While):
+            if isinstance(line, ast.While) and reads(line.test, variable):
                 records = self.walk(line, variable, records, allowed)
-                continue
-            ends = {place: self.statement(line, one) for place, one in records.items()}
-            records = {place: end for place, end in ends.items() if end}
-        return join(list(records.values()))
+            elif isinstance(line, ast.If) and searches(line, variable):
+                ends: dict[int, State] = {}
+                for wanted, branch in ((True, line.body), (False, line.orelse)):
+                    taken = {p: self.decide(line.test, one, wanted) for p, one in records.items()}
+                    entered = {place: one for place, one in taken.items() if one}
+                    for place, end in self.each(branch, variable, entered, allowed).items():
+                        ends[place] = joined(ends.get(place), end)
+                records = ends
+            else:
+                left = {place: self.statement(line, one) for place, one in records.items()}
+                records = {place: end for place, end in left.items() if end}
+        return records
 
     def asks_for_a_place(self, node: ast.stmt) -> TypeGuard[ast.Assign]:
         """Whether a statement calls a function that searches and gives the place it has found."""

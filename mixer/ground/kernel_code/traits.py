@@ -39,6 +39,16 @@ def gives_a_place(name: str) -> bool:
     )
 
 
+def reads(node: ast.AST, name: str) -> bool:
+    """Whether a name stands somewhere in this."""
+    return any(isinstance(part, ast.Name) and part.id == name for part in ast.walk(node))
+
+
+def searches(node: ast.AST, name: str) -> bool:
+    """Whether a loop in this walks along the tables by a name."""
+    return any(isinstance(part, ast.While) and reads(part.test, name) for part in ast.walk(node))
+
+
 @cache
 def walkers(name: str) -> set[str]:
     """The names by whose value a function's loops read the tables: `while x < w[o]`."""

@@ -101,7 +101,7 @@ def test_c_says_the_same_in_the_same_order():
     assert "static int32_t fv_twice(int32_t x)" in text
     assert "int32_t fv_total(int32_t *w, int32_t most)" in text
     assert "for (vane = 1; vane < FV_VANES; vane++) {" in text
-    assert "result = result + divided(w[FV_FORCE + vane], 3);" in text
+    assert "result = result + parted(w[FV_FORCE + vane], 3);" in text
     assert "while ((result > most) && (!(most == 0))) {" in text
     assert "return magnitude(result);" in text
 
