@@ -46,6 +46,7 @@ class Cycle:
 
 WAIT_S = 0.5  # on the pad, unless said otherwise
 START_S = 0.1  # after ignition the flight computer is sure of it, and says so once
+ALL_VANES = 15  # bit 0 for vane 1
 Listener = Callable[[Cycle], None]
 MakeSteering = Callable[[Vehicle, Sequence[Flight]], SteeringBlock]
 
@@ -92,7 +93,11 @@ def wait_on_the_pad(
     wait_s: float,
     period_us: int,
 ) -> None:
-    """Armed, nothing demanded, no jet; the sensors read what they read."""
+    """Armed, nothing demanded, no jet; the sensors read what they read. Angle sensors, where there
+    are any, were seen to follow in the control check before.
+    """
+    if seen_mdeg is not None:
+        steering.trust(ALL_VANES)
     flights = len(steering.commands.flags)
     nothing, heard = np.zeros((3, flights), np.int64), np.ones(flights, bool)
     time_s = -wait_s

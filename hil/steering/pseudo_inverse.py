@@ -1,7 +1,8 @@
 """A rival to compare with: the pseudo-inverse, clipped to travel and slew, on the same tables.
 
 It knows pressure, wear and lever arm as the flight core does, and finds jams by the flight core's
-own watch, but shares nothing out by priority: what does not fit is cut off vane by vane. It flies in comparisons alone.
+own watch, but shares nothing out by priority: what does not fit is cut off vane by vane. It flies
+in comparisons alone.
 """
 
 import numpy as np
@@ -83,6 +84,9 @@ class ClippedBlock:
     def garbled(self, flight: int, demand_mnm: list[int]) -> None:
         """There is no line: a damaged demand is one that does not arrive."""
 
+    def trust(self, vanes: int) -> None:
+        self._watched.trust(slice(None), vanes)
+
     def start(self) -> None:
         """It goes by the pressure alone."""
 
@@ -104,7 +108,7 @@ class ClippedBlock:
         self._watched.look(dt_us, dt_us != 0)
         changed = self._declared ^ self._watched.declared
         self._declared[:] = self._watched.declared
-        for flight in np.flatnonzero(changed):
+        for flight in np.flatnonzero(changed).tolist():
             for vane in range(VANES):
                 if changed[flight] >> vane & 1:
                     stands = self._declared[flight] >> vane & 1

@@ -56,6 +56,10 @@ class SteeringBlock(Protocol):
         """One flight's demand frame comes damaged; where there is a line, it has to notice."""
         ...
 
+    def trust(self, vanes: int) -> None:
+        """The angle sensors of these vanes, bit 0 for vane 1, have been seen to follow."""
+        ...
+
     def start(self) -> None:
         """Say to all that the burn has begun, as START over the line does."""
         ...
@@ -95,6 +99,9 @@ class LaptopBlock:
 
     def garbled(self, flight: int, demand_mnm: list[int]) -> None:
         """There is no line: a damaged demand is one that does not arrive."""
+
+    def trust(self, vanes: int) -> None:
+        self._steering.trust(slice(None), vanes)
 
     def start(self) -> None:
         self._steering.begin(self._steering.burn < SAID)
@@ -140,6 +147,10 @@ class PartedBlock:
     def garbled(self, flight: int, demand_mnm: list[int]) -> None:
         part, place = self._place[flight]
         part.garbled(place, demand_mnm)
+
+    def trust(self, vanes: int) -> None:
+        for _, part in self._parts:
+            part.trust(vanes)
 
     def start(self) -> None:
         for _, part in self._parts:

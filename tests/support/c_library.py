@@ -31,7 +31,7 @@ STRICT = (
 C99 = ("-std=c99", *STRICT)
 SANITIZED = ("-g", "-O1", "-fsanitize=address,undefined", "-fno-sanitize-recover=all")
 ROOM = 8192  # words
-START, RELEASE, JAM, FREE, DEMAND, STEP, RESET, SENSED, WATCH = range(9)
+START, RELEASE, JAM, FREE, DEMAND, STEP, RESET, SENSED, WATCH, BEGIN, WAIT, TRUST = range(12)
 AFTER = 23  # words that play.c tells after an operation
 Op = tuple[int, ...]
 
@@ -153,6 +153,12 @@ def done_in_python(steering: Steering, op: Op) -> int:
         steering.sensed(*numbers)
     elif what == WATCH:
         steering.watch(numbers[0])
+    elif what == BEGIN:
+        steering.begin()
+    elif what == WAIT:
+        steering.wait(max(-at.LAST_US, min(at.LAST_US, numbers[0])))
+    elif what == TRUST:
+        steering.trust(numbers[0])
     elif what == JAM:
         steering.jam(*numbers)
         return 1

@@ -7,7 +7,17 @@ from random import Random
 
 from mixer.flight import FlightTables, Steering
 from mixer.flight import layout as at
-from tests.support.c_library import DEMAND, FREE, JAM, SENSED, STEP, WATCH, Op, done_in_python
+from tests.support.c_library import (
+    DEMAND,
+    FREE,
+    JAM,
+    SENSED,
+    STEP,
+    TRUST,
+    WATCH,
+    Op,
+    done_in_python,
+)
 
 STRETCH = 30  # cycles in which each sensor keeps to its way
 LARGEST_VANES = 1024  # the largest demand taken, in forces of the largest vane, is about this
@@ -33,7 +43,8 @@ def watched_operations(tables: FlightTables, cycles: int, seed: int) -> list[Op]
                 vane = random.randint(1, at.VANES)
                 tell(*random.choice(((JAM, vane, 0), (FREE, vane))))
         if n % STRETCH == STRETCH - 2 and random.random() < 0.5:
-            tell(WATCH, random.choice((0, 1, 1)))
+            trusted = random.randint(0, 15)
+            tell(*random.choice(((WATCH, 0), (WATCH, 1), (WATCH, 1), (TRUST, trusted))))
         if n % 10 == 0:
             tell(DEMAND, *(random.choice((-2, -1, 0, 1, 2)) * most_mnm for _ in range(2)), 0)
         for vane, way in enumerate(ways):

@@ -10,6 +10,7 @@ from pathlib import Path
 from mixer.flight import layout as at
 from mixer.ground.c_library import self_test
 from tests.support.c_library import (
+    BEGIN,
     DEMAND,
     FREE,
     JAM,
@@ -19,6 +20,8 @@ from tests.support.c_library import (
     SENSED,
     START,
     STEP,
+    TRUST,
+    WAIT,
     WATCH,
     build_player,
     carried,
@@ -68,7 +71,7 @@ def core(folder: Path) -> list[tuple[str, str]]:
         play(player, [(carried(tables, ops), len(ops))])
     every = [(STEP, 0, 0), (DEMAND, 0, 0, 0), (JAM, 1, 0), (FREE, 1), (JAM, 0, 0), (FREE, 5),
              (JAM, 5, 0), (FREE, 0), (START, 0, 0), (RELEASE,), (RESET,), (SENSED, 0, 0, 0, 0),
-             (WATCH, 0)]  # fmt: skip
+             (RESET,), (BEGIN,), (BEGIN,), (WAIT, 0), (TRUST, 15), (WATCH, 0)]  # fmt: skip
     tables = random_tables(0)
     weak_pa, right_pa = (tables.words[at.PA_MAX] // share for share in (6, 2))
     ignition = [  # one that dies again, one, a sensor that dies, one that is told of and never seen

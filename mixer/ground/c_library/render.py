@@ -29,7 +29,8 @@ KINDS = (
 )  # fmt: skip
 LARGEST_ON_THE_LINE = 0x3FFFFFFF  # what is farther out would cost heap on a board
 COMMANDS = (
-    "reset", "start", "demand", "release", "jam", "free", "sensed", "watch", "cycle", "unfit_word",
+    "reset", "start", "begin", "wait", "demand", "release", "jam", "free", "sensed", "trust",
+    "watch", "cycle", "unfit_word",
 )  # fmt: skip
 LICENCE_LINE = "MIT License, (c) 2026 The Fourvane authors; see LICENSE."
 NUMBERS_A_LINE = 8

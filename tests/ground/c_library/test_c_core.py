@@ -12,6 +12,7 @@ from mixer.flight import layout as at
 from mixer.ground.c_library import self_test
 from mixer.ground.tables.build import flight_tables
 from tests.support.c_library import (
+    BEGIN,
     C99,
     DEMAND,
     FREE,
@@ -23,6 +24,8 @@ from tests.support.c_library import (
     SENSED,
     START,
     STEP,
+    TRUST,
+    WAIT,
     WATCH,
     build_player,
     carried,
@@ -53,7 +56,9 @@ OPS = st.one_of(
     st.tuples(st.just(START), WORD, WORD),
     st.tuples(st.just(SENSED), *[st.integers(-16_000, 16_000) | st.just(at.NO_READING) | WORD] * 4),
     st.tuples(st.just(WATCH), st.integers(0, 1) | WORD),
-    st.sampled_from([(RELEASE,), (RESET,)]),
+    st.tuples(st.just(WAIT), WORD),
+    st.tuples(st.just(TRUST), st.integers(0, 15) | WORD),
+    st.sampled_from([(RELEASE,), (RESET,), (BEGIN,)]),
 )
 
 

@@ -10,7 +10,7 @@
 
 #include "fourvane.h"
 
-enum { START, RELEASE, JAM, FREE, DEMAND, STEP, RESET, SENSED, WATCH };
+enum { START, RELEASE, JAM, FREE, DEMAND, STEP, RESET, SENSED, WATCH, BEGIN, WAIT, TRUST };
 
 static int read_words(int32_t *words, size_t count)
 {
@@ -44,6 +44,15 @@ static int32_t done(fv_steering *steering, const int32_t *op)
         return 0;
     case WATCH:
         fv_watch(steering, op[1]);
+        return 0;
+    case BEGIN:
+        fv_begin(steering);
+        return 0;
+    case WAIT:
+        fv_wait(steering, op[1]);
+        return 0;
+    case TRUST:
+        fv_trust(steering, op[1]);
         return 0;
     case STEP:
         return fv_step(steering, op[1], op[2]);
