@@ -51,6 +51,7 @@ ENTRIES: dict[str, tuple[types.Type, ...]] = {
     ),
     "cycle_rows": (room(WORD, 2), given(WHOLE, 1), given(WHOLE, 1), given(types.boolean, 1)),
     "sensed_rows": (room(WORD, 2), given(WHOLE, 2), given(types.boolean, 1)),
+    "look_rows": (room(WORD, 2), given(WHOLE, 1), given(types.boolean, 1)),
     "demand_rows": (
         room(WORD, 2),
         given(WHOLE, 2),
