@@ -1,6 +1,6 @@
 """Integers that must fit a signed 32-bit word, and a steering that works on them."""
 
-from mixer.flight import Steering
+from mixer.flight import Steering, direction, wanted
 
 
 class Word(int):
@@ -23,6 +23,15 @@ for operator in ("add", "sub", "mul", "floordiv", "lshift", "rshift", "and", "or
 Word.__neg__ = lambda self: Word(-int(self))  # type: ignore[method-assign]
 Word.__abs__ = lambda self: Word(abs(int(self)))  # type: ignore[method-assign]
 Word.__invert__ = lambda self: Word(~int(self))  # type: ignore[method-assign]
+
+
+def scaled(a, b, bits):
+    """The one product that may leave a word, if it comes back into it."""
+    return Word((int(a) * int(b)) >> int(bits))
+
+
+for module in (wanted, direction):
+    module.scaled = scaled  # type: ignore[attr-defined]
 
 
 class Checked(list):

@@ -9,6 +9,7 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Callable
+from itertools import product
 from pathlib import Path
 
 import numpy as np
@@ -31,6 +32,7 @@ from hil.deploy import ROOT
 from hil.errors import BoardError
 from hil.machine_code import assembler_module
 from mixer.flight import layout as at
+from mixer.flight.wanted import scaled
 from mixer.ground.kernel_code.c99 import PRELUDE
 from tests.bare_core import Core, replay
 from tests.recorded_cycles import Recorded, allocations, record
@@ -176,23 +178,39 @@ def test_a_module_holds_the_code_word_by_word() -> None:
     assert "asm_rv32" in assembler_module("rv32imc", "cycle", 3, b"1234")
 
 
+def core_of(architecture: str, expression: str, monkeypatch: pytest.MonkeyPatch) -> Core:
+    """A core that sets its first word to what a function of the prelude makes of the next ones."""
+    text = f"{STDINT}{PRELUDE}\nint32_t fv_cycle(int32_t *w) {{ return w[0] = {expression}; }}\n"
+    monkeypatch.setattr("hil.core_image.core_source", lambda entry: text)
+    return Core(architecture, core_image(compiler_for(TARGETS[architecture], gnu_compiler)))
+
+
 @pytest.mark.parametrize("by", [1, 2, 3, 7, 999, 1000, 16384, 32767, 32768, 99_991, 2**24, 2**30])
 def test_division_without_a_divide_instruction_rounds_down(
     by: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The core's own division for the Cortex-M0+, about every size of quotient."""
-    text = (
-        f"{STDINT}{PRELUDE}\n"
-        "int32_t fv_cycle(int32_t *w) { return w[0] = divided(w[1], w[2]); }\n"
-    )
-    monkeypatch.setattr("hil.core_image.core_source", lambda entry: text)
-    core = Core("armv6m", core_image(compiler_for(THUMB1, gnu_compiler)))
+    core = core_of("armv6m", "divided(w[1], w[2])", monkeypatch)
     near = [by * q + rest for q in (0, 1, 2, 127, 128, 65535, 65536) for rest in (-1, 0, 1, by - 1)]
     for x in {*near, *(-number for number in near), 2**31 - 1, -(2**31), 5}:
         if -(2**31) <= x < 2**31:
             core.load(np.array([0, x, by]))
             core.call()
             assert core.words(1)[0] == x // by, f"{x} // {by}"
+
+
+@pytest.mark.parametrize("architecture", ["armv7m", "armv6m", "rv32imc"])
+def test_a_product_longer_than_a_word_comes_back_into_one_rounded_down(
+    architecture: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The kernel language's `scaled` in C, of two numbers of up to 29 bits, against Python's."""
+    core = core_of(architecture, "product_shifted(w[1], w[2], w[3])", monkeypatch)
+    near = [(1 << n) + more for n in (0, 13, 14, 15, 21, 27, 28) for more in (-1, 0, 1, 77)]
+    for a, b, bits in product([*near, *(-number for number in near)], near, (14, 15, 27, 28, 31)):
+        if -(2**31) <= (a * b) >> bits < 2**31:
+            core.load(np.array([0, a, b, bits]))
+            core.call()
+            assert core.words(1)[0] == scaled(a, b, bits), f"{a} · {b} >> {bits}"
 
 
 def test_the_code_is_made_from_the_kernel_files_as_they_lie_beside_it(tmp_path: Path) -> None:

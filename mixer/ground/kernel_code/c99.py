@@ -17,7 +17,7 @@ BINARY = {
 }  # fmt: skip
 COMPARED = {ast.Lt: "<", ast.LtE: "<=", ast.Gt: ">", ast.GtE: ">=", ast.Eq: "==", ast.NotEq: "!="}
 BOOLEAN = {ast.And: "&&", ast.Or: "||"}
-HELPERS = {"min": "least", "max": "most", "abs": "magnitude"}
+HELPERS = {"min": "least", "max": "most", "abs": "magnitude", "scaled": "product_shifted"}
 PRELUDE = """\
 /* >> must keep the sign; a compiler where it does not stops here. */
 typedef char shifts_keep_the_sign[(((int32_t)-1) >> 1) == -1 ? 1 : -1];
@@ -49,6 +49,18 @@ static inline uint32_t thousandth(uint32_t x)
 {
     const uint32_t most = (x >> 15) * 33554u >> 10;
     return most + ((x - most * 1000u) * 67109u >> 26);
+}
+
+/* Nor a long multiplication: by halves of 14 bits. */
+static inline int32_t product_shifted(int32_t a, int32_t b, int32_t bits)
+{
+    const int32_t top = (a >> 14) * (b >> 14);
+    const int32_t low = ((a & 16383) * (b & 16383)) >> 14;
+    const int32_t middle = low + (a & 16383) * (b >> 14) + (a >> 14) * (b & 16383);
+    if (bits > 28) {
+        return (top + (middle >> 14)) >> (bits - 28);
+    }
+    return shifted_up(top, 28 - bits) + (middle >> (bits - 14));
 }
 
 /* One digit of a division: what is left moves up, the divisor comes off where it fits, and a 1 goes
@@ -107,6 +119,13 @@ static inline int32_t parted(int32_t x, int32_t by)
     return divided(x, by);
 }
 #else
+/* The low word of a product of two, shifted down by 1 to 31 bits. */
+static inline int32_t product_shifted(int32_t a, int32_t b, int32_t bits)
+{
+    const uint64_t product = (uint64_t)((int64_t)a * b);
+    return (int32_t)(((uint32_t)product >> bits) | ((uint32_t)(product >> 32) << (32 - bits)));
+}
+
 /* Rounds down, for divisors above 0; C's own division rounds towards 0. */
 static inline int32_t divided(int32_t x, int32_t by)
 {
