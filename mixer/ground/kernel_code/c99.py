@@ -94,9 +94,6 @@ static uint32_t by_digits(uint32_t x, uint32_t by)
 
 static inline uint32_t quotient(uint32_t x, uint32_t by)
 {
-    if (by == 1000) {
-        return thousandth(x);
-    }
     if (by < 16777216 && x >> 7 < by) {  /* a digit of a share, where it stands */
         const uint32_t less = (by << 7) - 1;
         DIGIT DIGIT DIGIT DIGIT DIGIT DIGIT DIGIT
@@ -114,9 +111,10 @@ static inline int32_t divided(int32_t x, int32_t by)
     return -1 - (int32_t)quotient((uint32_t)(-1 - x), (uint32_t)by);
 }
 
+/* The same by a number that stands in the text. */
 static inline int32_t parted(int32_t x, int32_t by)
 {
-    return divided(x, by);
+    return by == 1000 && x >= 0 ? (int32_t)thousandth((uint32_t)x) : divided(x, by);
 }
 #else
 /* The low word of a product of two, shifted down by 1 to 31 bits. */
