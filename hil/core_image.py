@@ -25,8 +25,8 @@ ADDRESSES = (0, 0x10000)
 ALONE = ("-std=c99", "-ffreestanding", "-ffunction-sections", "-fno-unwind-tables",
          "-fno-asynchronous-unwind-tables")  # fmt: skip
 # Measured on the dearest cycles of unlike vehicles, as are a target's own.
-GCC = ("-O3", "-fno-tree-pre", "-fno-schedule-insns", "-fira-loop-pressure", "-fno-caller-saves",
-       "-fno-tree-dominator-opts", "-freorder-blocks-algorithm=simple")  # fmt: skip
+GCC = ("-O3", "-fno-tree-pre", "-fno-schedule-insns", "-fno-caller-saves", "-fno-reorder-blocks",
+       "-frename-registers", "-flive-range-shrinkage", "-fno-tree-loop-im", "-fno-if-conversion2")  # fmt: skip
 CLANG = ("-O3", "-fomit-frame-pointer")
 
 

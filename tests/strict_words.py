@@ -1,6 +1,9 @@
 """Integers that must fit a signed 32-bit word, and a steering that works on them."""
 
+from unittest.mock import patch
+
 from mixer.flight import Steering, direction, wanted
+from mixer.flight.cycle import cycle as plain_cycle
 
 
 class Word(int):
@@ -30,8 +33,9 @@ def scaled(a, b, bits):
     return Word((int(a) * int(b)) >> int(bits))
 
 
-for module in (wanted, direction):
-    module.scaled = scaled  # type: ignore[attr-defined]
+def cycle(*arguments):
+    with patch.object(wanted, "scaled", scaled), patch.object(direction, "scaled", scaled):
+        return plain_cycle(*arguments)
 
 
 class Checked(list):
@@ -49,4 +53,5 @@ class Checked(list):
 def checked_steering(tables) -> Steering:
     s = Steering(tables)
     s._w = Checked(Word(value) for value in s._w)
+    s._cycle = cycle
     return s
