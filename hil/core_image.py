@@ -26,7 +26,7 @@ ALONE = ("-std=c99", "-ffreestanding", "-ffunction-sections", "-fno-unwind-table
          "-fno-asynchronous-unwind-tables")  # fmt: skip
 # Measured on the dearest cycles of unlike vehicles, as are a target's own.
 GCC = ("-O3", "-fno-tree-pre", "-fno-schedule-insns", "-fno-caller-saves", "-fno-reorder-blocks",
-       "-frename-registers", "-flive-range-shrinkage", "-fno-tree-loop-im", "-fno-if-conversion2")  # fmt: skip
+       "-frename-registers", "-fno-if-conversion2")  # fmt: skip
 CLANG = ("-O3", "-fomit-frame-pointer")
 
 
@@ -49,7 +49,7 @@ THUMB2 = Target(
 )
 THUMB1 = Target(  # its jumps are short and its registers few
     "arm-none-eabi-",
-    ("-mcpu=cortex-m0plus", "-mthumb", "-finline-limit=150", "-fno-tree-pre"),
+    ("-mcpu=cortex-m0plus", "-mthumb", "-finline-limit=150"),
     ("-target", "thumb-freestanding-eabi", "-mcpu=cortex_m0plus"),
 )
 RISCV = Target(
