@@ -26,8 +26,8 @@ ADDRESSES = (0, 0x10000)
 ALONE = ("-std=c99", "-ffreestanding", "-ffunction-sections", "-fno-unwind-tables",
          "-fno-asynchronous-unwind-tables")  # fmt: skip
 # Measured on the dearest cycles of unlike vehicles, as are a target's own.
-GCC = ("-O3", "-fno-tree-pre", "-fno-schedule-insns", "-fira-loop-pressure", "-fno-caller-saves",
-       "-fno-tree-dominator-opts", "-freorder-blocks-algorithm=simple")  # fmt: skip
+GCC = ("-O3", "-fno-tree-pre", "-fno-schedule-insns", "-fno-caller-saves", "-fno-reorder-blocks",
+       "-frename-registers", "-fno-if-conversion2")  # fmt: skip
 CLANG = ("-O3", "-fomit-frame-pointer")
 
 
@@ -50,7 +50,7 @@ THUMB2 = Target(
 )
 THUMB1 = Target(  # its jumps are short and its registers few
     "arm-none-eabi-",
-    ("-mcpu=cortex-m0plus", "-mthumb", "-finline-limit=150", "-fno-tree-pre"),
+    ("-mcpu=cortex-m0plus", "-mthumb", "-finline-limit=150"),
     ("-target", "thumb-freestanding-eabi", "-mcpu=cortex_m0plus"),
 )
 RISCV = Target(

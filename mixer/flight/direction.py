@@ -69,6 +69,8 @@ def last_on_segment(w):
         gap_x >>= 1
         gap_y >>= 1
 
+    kept = WHOLE  # of what the segment goes across the edge that leaves the smallest share
+    crossed = WHOLE
     share = WHOLE
     o = EDGES
     for _ in range(w[N_EDGES]):
@@ -78,11 +80,18 @@ def last_on_segment(w):
         else:
             support = support_from_rest(w, o, -1)
             rise = -rise
-        if rise > support and scaled(rise, share << 7, 28) >= support:
-            share = min(share, share_of(support, rise))
+        if rise > support:
+            here = scaled(support, crossed, 20)
+            so_far = scaled(kept, rise, 20)
+            if here < so_far:
+                kept = support
+                crossed = rise
+            elif here == so_far:  # too much alike to tell without a division
+                share = min(share, share_of(support, rise))
         o += EDGE_STRIDE
-    if share == WHOLE:
+    if kept == crossed:
         return 0
+    share = min(share, share_of(kept, crossed))
     shift = w[UNIT] + 4
     half = 1 << (shift - 1)
     w[POINT] = (scaled(gap_x, share << 7, 28) + x + half) >> shift

@@ -36,7 +36,7 @@ def raised(x, shift, most):
 def strip_middle(w, vane, roll):
     """η of a vane at this roll."""
     q = w[ROW_Q + vane]
-    return (((w[ROW_ROLL + vane] * roll >> (q - 1)) + 1) >> 1) + w[BASE + vane]
+    return ((((w[ROW_ROLL + vane] * roll) >> (q - 1)) + 1) >> 1) + w[BASE + vane]
 
 
 def set_strips(w, roll):

@@ -3,22 +3,23 @@
 from mixer.flight.layout import *
 
 
-def scaled(a, gain, e):
-    """a·gain·2^-e for e ≥ 24, both of up to 29 bits: by halves of 14 bits, so that no digit of a
-    far demand is lost.
+def scaled(a, b, bits):
+    """a·b·2^-bits, 14 ≤ bits ≤ 31, rounded down: the one product that may leave a word, up to 2^58.
+
+    A word of the kernel language: its readers know it by name, see `kernel_code/language.py`.
     """
-    a_high = a >> 14
-    a_low = a & 16383
-    gain_high = gain >> 14
-    gain_low = gain & 16383
-    middle = ((a_low * gain_low) >> 14) + a_low * gain_high + a_high * gain_low
+    return (a * b) >> bits
+
+
+def counts(demand, gain, e):
+    """demand·gain·2^-e, rounded, for e ≥ 24, both of up to 29 bits; rounded down to e = 28."""
     if e > 28:
-        return (a_high * gain_high + (middle >> 14) + (1 << (e - 29))) >> (e - 28)
-    return ((a_high * gain_high) << (28 - e)) + (middle >> (e - 14))
+        return (scaled(demand, gain, 28) + (1 << (e - 29))) >> (e - 28)
+    return scaled(demand, gain, e)
 
 
 def set_want(w, gain):
     """WANT from DEMAND; gain: of the lever arm."""
-    w[WANT] = scaled(w[DEMAND], gain, w[GAIN_EXP])
-    w[WANT + 1] = scaled(w[DEMAND + 1], gain, w[GAIN_EXP])
-    w[WANT + 2] = scaled(w[DEMAND + 2], w[ROLL_GAIN], w[ROLL_GAIN_EXP])
+    w[WANT] = counts(w[DEMAND], gain, w[GAIN_EXP])
+    w[WANT + 1] = counts(w[DEMAND + 1], gain, w[GAIN_EXP])
+    w[WANT + 2] = counts(w[DEMAND + 2], w[ROLL_GAIN], w[ROLL_GAIN_EXP])

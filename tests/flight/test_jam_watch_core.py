@@ -291,6 +291,32 @@ def test_switched_on_while_it_is_on_it_goes_on(jammed):
     assert jammed.declared == 1
 
 
+@pytest.fixture
+def followed():
+    """All sensors believed, vanes at neutral."""
+    steering = Read(TABLES)
+    most = TABLES.words[at.MNM_MAX] // 1024
+    for pitch_mnm in (most, -most, 0):
+        flown(steering, lambda own: own, pitch_mnm)
+    assert steering.sensors_out == 0 and abs(steering.deflection_mdeg[0]) < 100
+    return steering
+
+
+def test_a_sensor_that_jumps_is_out_even_where_it_jumps_to_its_command(followed):
+    """The caller tells a vane to stand elsewhere, and in the next cycle it is seen there."""
+    followed.jam(1, 9_000)
+    flown(followed, lambda own: own, 0, cycles=1)
+    assert (followed.sensors_out, followed.declared) == (1, 0)
+
+
+def test_a_vane_that_the_caller_holds_to_be_jammed_is_not_declared(followed):
+    """It is seen to stand far from where the caller has it, for longer than the watch waits."""
+    followed.jam(1, 9_000)
+    flown(followed, lambda _: 0, 0)
+    assert (followed.jammed, followed.declared, followed.jams_found) == (1, 0, 0)
+    assert followed.sensors_out == 0
+
+
 def test_switched_on_again_it_starts_anew(jammed):
     jammed.watch(0)
     jammed.watch(1)

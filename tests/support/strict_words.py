@@ -1,6 +1,9 @@
 """Integers that must fit a signed 32-bit word, and a steering that works on them."""
 
-from mixer.flight import Steering
+from unittest.mock import patch
+
+from mixer.flight import Steering, direction, wanted
+from mixer.flight.cycle import cycle as plain_cycle
 
 
 class Word(int):
@@ -25,6 +28,16 @@ Word.__abs__ = lambda self: Word(abs(int(self)))  # type: ignore[method-assign]
 Word.__invert__ = lambda self: Word(~int(self))  # type: ignore[method-assign]
 
 
+def scaled(a, b, bits):
+    """The one product that may leave a word, if it comes back into it."""
+    return Word((int(a) * int(b)) >> int(bits))
+
+
+def cycle(*arguments):
+    with patch.object(wanted, "scaled", scaled), patch.object(direction, "scaled", scaled):
+        return plain_cycle(*arguments)
+
+
 class Checked(list):
     """An array that holds words only, and has no place before its first."""
 
@@ -40,4 +53,5 @@ class Checked(list):
 def checked_steering(tables) -> Steering:
     s = Steering(tables)
     s._w = Checked(Word(value) for value in s._w)
+    s._cycle = cycle
     return s

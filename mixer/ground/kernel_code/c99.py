@@ -17,7 +17,7 @@ BINARY = {
 }  # fmt: skip
 COMPARED = {ast.Lt: "<", ast.LtE: "<=", ast.Gt: ">", ast.GtE: ">=", ast.Eq: "==", ast.NotEq: "!="}
 BOOLEAN = {ast.And: "&&", ast.Or: "||"}
-HELPERS = {"min": "least", "max": "most", "abs": "magnitude"}
+HELPERS = {"min": "least", "max": "most", "abs": "magnitude", "scaled": "product_shifted"}
 
 
 def c_source(

@@ -33,6 +33,18 @@ static inline uint32_t thousandth(uint32_t x)
     return most + ((x - most * 1000u) * 67109u >> 26);
 }
 
+/* Nor a long multiplication: by halves of 14 bits. */
+static inline int32_t product_shifted(int32_t a, int32_t b, int32_t bits)
+{
+    const int32_t top = (a >> 14) * (b >> 14);
+    const int32_t low = ((a & 16383) * (b & 16383)) >> 14;
+    const int32_t middle = low + (a & 16383) * (b >> 14) + (a >> 14) * (b & 16383);
+    if (bits > 28) {
+        return (top + (middle >> 14)) >> (bits - 28);
+    }
+    return shifted_up(top, 28 - bits) + (middle >> (bits - 14));
+}
+
 /* One digit of a division: what is left moves up, the divisor comes off where it fits, and a 1 goes
  * in below; less is the divisor in its place minus 1, so that one subtraction does both. */
 #define DIGIT if ((x <<= 1) > less) { x -= less; }
@@ -64,9 +76,6 @@ static uint32_t by_digits(uint32_t x, uint32_t by)
 
 static inline uint32_t quotient(uint32_t x, uint32_t by)
 {
-    if (by == 1000) {
-        return thousandth(x);
-    }
     if (by < 16777216 && x >> 7 < by) {  /* a digit of a share, where it stands */
         const uint32_t less = (by << 7) - 1;
         DIGIT DIGIT DIGIT DIGIT DIGIT DIGIT DIGIT
@@ -84,11 +93,19 @@ static inline int32_t divided(int32_t x, int32_t by)
     return -1 - (int32_t)quotient((uint32_t)(-1 - x), (uint32_t)by);
 }
 
+/* The same by a number that stands in the text. */
 static inline int32_t parted(int32_t x, int32_t by)
 {
-    return divided(x, by);
+    return by == 1000 && x >= 0 ? (int32_t)thousandth((uint32_t)x) : divided(x, by);
 }
 #else
+/* The low word of a product of two, shifted down by 1 to 31 bits. */
+static inline int32_t product_shifted(int32_t a, int32_t b, int32_t bits)
+{
+    const uint64_t product = (uint64_t)((int64_t)a * b);
+    return (int32_t)(((uint32_t)product >> bits) | ((uint32_t)(product >> 32) << (32 - bits)));
+}
+
 /* Rounds down, for divisors above 0; C's own division rounds towards 0. */
 static inline int32_t divided(int32_t x, int32_t by)
 {

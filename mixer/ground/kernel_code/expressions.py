@@ -100,6 +100,8 @@ class Expressions:
                 return max(a[0], b[0]), max(a[1], b[1])
             case "abs", [(lo, hi)]:
                 return (0 if lo <= 0 <= hi else min(abs(lo), abs(hi))), max(abs(lo), abs(hi))
+            case "scaled", [a, b, bits]:
+                return operate(ast.RShift(), operate(ast.Mult(), a, b), bits)
         return self.run(name, spans, state)
 
     # ---- conditions: the state in which a test comes out as `wanted`, or None ----

@@ -1,10 +1,11 @@
 """The kernel language: a small part of Python that means the same in 32-bit C.
 
 A kernel file holds whole numbers and functions on them: `w`, the one array of words; names of
-`mixer.flight.layout`; `+ - * << >> & | ^ ~ // %`, `min`, `max`, `abs`; `if`, `while`,
-`for … in range`, `return`; conditional expressions; calls of functions of the same kind. No default
-arguments, no recursion, nothing that raises. `read_kernels` refuses what lies outside by file and
-line and says what to write instead; on what it returns stand the proof (`bounds`) and the C writer
+`mixer.flight.layout`; `+ - * << >> & | ^ ~ // %`, `min`, `max`, `abs`, `scaled` (a product longer
+than a word, shifted back into one: `mixer.flight.wanted`); `if`, `while`, `for … in range`,
+`return`; conditional expressions; calls of functions of the same kind. No default arguments, no
+recursion, nothing that raises. `read_kernels` refuses what lies outside by file and line and says
+what to write instead; on what it returns stand the proof (`bounds`) and the C writer
 (`c99`).
 """
 
@@ -33,7 +34,7 @@ KEYWORDS = {
     "this", "throw", "try", "typedef", "typename", "union", "unsigned", "using", "virtual", "void",
     "volatile", "while",
 }  # fmt: skip
-BUILT_IN = {"min": 2, "max": 2, "abs": 1}  # and how many numbers they take
+BUILT_IN = {"min": 2, "max": 2, "abs": 1, "scaled": 3}  # and how many numbers they take
 
 
 class KernelLanguageError(SyntaxError):
@@ -87,6 +88,8 @@ def read_source(program: Program, source: str, file: str) -> None:
                 pass
             case ast.Assign(targets=[ast.Name(id=name)], value=value):
                 program.constants[name] = constant(program, value, file)
+            case ast.FunctionDef(name=name) if name in BUILT_IN:  # what Python does for it
+                pass
             case ast.FunctionDef():
                 one = read_function(program, node, file)
                 if one.name in program.functions:
