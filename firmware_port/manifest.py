@@ -43,6 +43,7 @@ package(
         "bench_play.py",
         "bench_protocol.py",
         "bench_start.py",
+        "control.py",
         "control_check.py",
         "frames.py",
         "hardware.py",

@@ -143,7 +143,7 @@ def test_an_armed_node_refuses_every_bench_request(kind, values):
     setup = Setup()
     setup.link.arm()
     assert setup.request(kind, *values).verdict == p.NOT_NOW
-    assert setup.loop.node.state == p.ARMED
+    assert setup.loop.node.control.state == p.ARMED
     setup.let_pass(5000)
     assert setup.pulse_ns == NEUTRAL_NS
 
@@ -177,7 +177,7 @@ def test_a_silent_bench_leaves_every_servo_at_neutral_at_the_slew_rate():
     assert pulses[-1] == 1_500_000
     steps = [before - after for before, after in pairwise(pulses)]
     assert max(steps) <= b.SLEW_NS_PER_US * 9000
-    assert setup.loop.node.when_safe is None
+    assert setup.loop.node.control.when_safe is None
 
 
 def test_a_look_tells_pulse_supply_magnet_and_counts():

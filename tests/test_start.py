@@ -259,9 +259,9 @@ def test_an_armed_node_s_watchdog_is_eased_and_fed_after_its_orderly_end(
     run = node_module.Node.run
 
     def armed_once(node) -> None:
-        node.become(p.ARMED, p.TO_ARMED)
-        node.cycle()
-        node.become(p.SAFE, p.TO_SAFE)
+        node.control.become(p.ARMED)
+        node.cycle(5000)
+        node.control.become(p.SAFE)
         run(node)
 
     monkeypatch.setattr(node_module.Node, "run", armed_once)
