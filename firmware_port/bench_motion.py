@@ -27,9 +27,9 @@ class Bench:
         self._neutral = array("i", [0, 0, 0, 0])
         self._hold_us = 0
         self.silent_us = 0
-        node.handle(b.MOVE, self._on_move, 3)
-        node.handle(b.TURN, self._on_turn, 3)
-        node.handle(b.LOOK, self._on_look, 2)
+        self.handle(b.MOVE, self._on_move, 3)
+        self.handle(b.TURN, self._on_turn, 3)
+        self.handle(b.LOOK, self._on_look, 2)
         node.handle(b.END, self._on_end)
         self._play = BenchPlay(node, self)
 
@@ -48,6 +48,15 @@ class Bench:
         self._control.outputs.write(now)
         if silent and resting:
             self._control.when_safe = None
+
+    def handle(self, kind, handler, count=0):
+        """As a node's; but the handler is only asked where the bench is at work or may be."""
+
+        def handle(words):
+            verdict = self.begin()
+            return handler(words) if verdict == p.TAKEN else verdict
+
+        self._node.handle(kind, handle, count)
 
     def begin(self):
         """The verdict on any request; from TAKEN on the bench is at work."""
@@ -77,13 +86,9 @@ class Bench:
         return p.TAKEN
 
     def _on_move(self, words):
-        verdict = self.begin()
-        return self._aim(words[0], words[1], words[2]) if verdict == p.TAKEN else verdict
+        return self._aim(words[0], words[1], words[2])
 
     def _on_turn(self, words):
-        verdict = self.begin()
-        if verdict != p.TAKEN:
-            return verdict
         vane, deflection_mdeg = words[0], words[1]
         if not 1 <= vane <= 4:
             return p.OUT_OF_RANGE
@@ -95,9 +100,6 @@ class Bench:
         return verdict
 
     def _on_look(self, words):
-        verdict = self.begin()
-        if verdict != p.TAKEN:
-            return verdict
         node = self._node
         vane, samples = words[0], words[1]
         if not 1 <= vane <= 4 or not 0 < samples <= b.MOST_SAMPLES:

@@ -21,10 +21,10 @@ class BenchPlay:
         self._interval_us = 1000
         self._filled = 0
         self.forget()
-        node.handle(b.PLAY_BEGIN, self._on_begin, 3)
+        bench.handle(b.PLAY_BEGIN, self._on_begin, 3)
         node.handle(b.PLAY_PIECE, self._on_piece, None)
-        node.handle(b.PLAY_FILL, self._on_fill, 3)
-        node.handle(b.PLAY_RUN, self._on_run)
+        bench.handle(b.PLAY_FILL, self._on_fill, 3)
+        bench.handle(b.PLAY_RUN, self._on_run)
         node.handle(b.PLAY_DATA, self._on_data, 2)
 
     def forget(self):
@@ -32,9 +32,6 @@ class BenchPlay:
         self._pulses = self._counts = self._supplies = array("H")  # empty: no recording
 
     def _on_begin(self, words):
-        verdict = self._bench.begin()
-        if verdict != p.TAKEN:
-            return verdict
         vane, count, interval_us = words[0], words[1], words[2]
         if not 1 <= vane <= 4 or not 0 < count <= b.MOST_PLAYED:
             return p.OUT_OF_RANGE
@@ -60,9 +57,6 @@ class BenchPlay:
         return p.TAKEN
 
     def _on_fill(self, words):
-        verdict = self._bench.begin()
-        if verdict != p.TAKEN:
-            return verdict
         offset, count, unit = words[0], words[1], words[2]
         verdict = self._room(offset, count)
         if verdict == p.TAKEN and not 0 <= unit < b.NO_COUNT:
@@ -94,9 +88,6 @@ class BenchPlay:
         return p.TAKEN
 
     def _on_run(self, words):
-        verdict = self._bench.begin()
-        if verdict != p.TAKEN:
-            return verdict
         if not self._pulses or self._filled != len(self._pulses):
             return p.OUT_OF_ORDER
         if not self._playable():

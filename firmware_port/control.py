@@ -12,32 +12,17 @@ comes, so that the vanes follow the flight computer's own rhythm without a beat 
 
 from array import array
 
+from firmware_port import protocol as p
 from firmware_port.control_check import ControlCheck
-from firmware_port.protocol import (  # by name: `p.NAME` costs 120 instructions more
-    ARMED,
-    CHECKING,
-    COUNTER_COUNT,
-    COUNTER_MOST,
-    CYCLES,
-    LINK_LOST,
-    NO_TABLES,
-    NOT_NOW,
-    OUT_OF_RANGE,
-    OVERTAKEN,
-    SAFE,
-    SLIPS,
-    TAKEN,
-    TO_ARMED,
-    TO_CHECKING,
-    TO_LINK_LOST,
-    TO_SAFE,
-)
+
+# By name what every cycle needs: `p.NAME` costs 120 instructions more.
+from firmware_port.protocol import ARMED, CHECKING, COUNTER_MOST, CYCLES, LINK_LOST, SAFE, TAKEN
 from firmware_port.servo_pulses import ServoPulses
 from mixer.flight import Steering
 from mixer.flight import layout as at
 
 PERIOD_US = 5000  # before there are tables
-CHANGES = (TO_SAFE, TO_ARMED, TO_LINK_LOST, TO_CHECKING)  # the counters, by the new state
+CHANGES = (p.TO_SAFE, p.TO_ARMED, p.TO_LINK_LOST, p.TO_CHECKING)  # the counters, by the new state
 
 
 class Control:
@@ -52,7 +37,7 @@ class Control:
         self.outputs = outputs
         self.clock = clock
         self.angles = angles
-        self.counters = array("i", [0] * COUNTER_COUNT)
+        self.counters = array("i", [0] * p.COUNTER_COUNT)
         self.state = SAFE
         self.steering = None
         self.words = array("i")  # the steering's, its tables among them
@@ -106,14 +91,14 @@ class Control:
             self.make_safe()
         if self.state != SAFE:
             if not self.steering.demand(moment_mnm[0], moment_mnm[1], moment_mnm[2]):
-                return OUT_OF_RANGE
+                return p.OUT_OF_RANGE
             if self.state == LINK_LOST:
                 self.become(ARMED)
         self.silent_us = 0
         self.acted_on = self.state != SAFE
         self.pressure_pa = pressure_pa
         if self._pending is not None:
-            self.count(OVERTAKEN)
+            self.count(p.OVERTAKEN)
         self._pending = sequence
         self._due_us = 0 if self.at_once else (self._period_us + 1) >> 1
         return TAKEN
@@ -121,9 +106,9 @@ class Control:
     def arm(self):
         """The verdict on arming; where it is taken the vanes follow demands from here on."""
         if self.steering is None:
-            return NO_TABLES
+            return p.NO_TABLES
         if (self.state != SAFE and self.state != LINK_LOST) or self.when_safe is not None:
-            return NOT_NOW
+            return p.NOT_NOW
         self.silent_us = 0
         self.become(ARMED)
         return TAKEN
@@ -162,7 +147,7 @@ class Control:
         period_us = self._period_us
         self.count(CYCLES)
         if dt_us > self._wait_us + (period_us >> 2):
-            self.count(SLIPS)
+            self.count(p.SLIPS)
         if self.fresh_us:
             self.fresh_us = max(self.fresh_us - dt_us, 0)
         if self.steering is not None:

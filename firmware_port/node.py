@@ -6,26 +6,14 @@ What happens between frames, and what the states are: `control.py`. Who handles 
 
 from array import array
 
+from firmware_port import protocol as p
 from firmware_port.control import Control
 from firmware_port.frames import pack, seal, unpack
 from firmware_port.inquiries import Inquiries
 from firmware_port.motion import Motion
-from firmware_port.protocol import (  # by name: `p.NAME` costs 120 instructions more
-    ANSWER,
-    ANSWER_HEADER,
-    DEMAND,
-    HEADER,
-    KINDS,
-    NOT_ARMED,
-    PASS,
-    SAFE,
-    STATE,
-    TAKEN,
-    UNKNOWN_KIND,
-    VERSION,
-    WRONG_LENGTH,
-    WRONG_VERSION,
-)
+
+# By name what every cycle needs: `p.NAME` costs 120 instructions more.
+from firmware_port.protocol import ANSWER, DEMAND, HEADER, KINDS, SAFE, TAKEN, VERSION
 from firmware_port.receiver import Receiver
 from firmware_port.table_loading import TableLoading
 from mixer.flight.layout import FLAGS
@@ -64,7 +52,7 @@ class Node:
         self._words = array("i", [0] * WORDS)
         self._one = array("i", [0])
         self._answer = bytearray(ANSWER_SIZE)
-        self._fill = ANSWER_HEADER  # bytes of the answer so far
+        self._fill = p.ANSWER_HEADER  # bytes of the answer so far
         self._wire = bytearray(ANSWER_SIZE)
         self.inquiries = Inquiries(self)
         Motion(self)
@@ -104,12 +92,12 @@ class Node:
         state = control.state
         sequence = control.cycle(dt_us)
         if control.state != state:
-            self.tell(STATE, 0, TAKEN)
+            self.tell(p.STATE, 0, TAKEN)
         if sequence is not None:
             verdict = TAKEN
             if not control.acted_on:
-                verdict = NOT_ARMED
-                control.count(NOT_ARMED)
+                verdict = p.NOT_ARMED
+                control.count(p.NOT_ARMED)
             self._answer_demand(DEMAND, sequence, verdict)
         safe = control.state == SAFE
         if self._console is not None and self._console.asks_to_end() and safe:
@@ -127,12 +115,12 @@ class Node:
         self.sequence = sequence
         self.length = length
         if first >> 6 != VERSION:
-            self.control.count(WRONG_VERSION)
+            self.control.count(p.WRONG_VERSION)
             return
         handler = self.handlers[kind]
         if handler is None or first & ANSWER:
-            self.control.count(UNKNOWN_KIND)
-            self.tell(kind, sequence, UNKNOWN_KIND)
+            self.control.count(p.UNKNOWN_KIND)
+            self.tell(kind, sequence, p.UNKNOWN_KIND)
             return
         count = self._counts[kind]
         words = self._words
@@ -142,12 +130,12 @@ class Node:
             unpack(request, HEADER, count, 3, words, 0)
             verdict = handler(words)
         else:
-            verdict = WRONG_LENGTH
+            verdict = p.WRONG_LENGTH
         if verdict != TAKEN:
             self.control.count(verdict)
         elif kind == DEMAND:
             return  # answered after its cycle
-        if kind != DEMAND and kind != PASS:
+        if kind != DEMAND and kind != p.PASS:
             self.tell(kind, sequence, verdict)
         else:
             self._answer_demand(kind, sequence, verdict)
@@ -177,7 +165,7 @@ class Node:
         answer[2] = sequence >> 8
         answer[3] = self.control.state << 4 | verdict
         count = seal(answer, self._fill, wire)
-        self._fill = ANSWER_HEADER
+        self._fill = p.ANSWER_HEADER
         self.line.send(wire, count)
 
     def _answer_demand(self, kind, sequence, verdict):
