@@ -9,10 +9,10 @@ from itertools import pairwise
 
 import pytest
 
-from firmware_port import bench_protocol as b
 from firmware_port import protocol as p
 from firmware_port.angle_encoder import AngleEncoders, AnglePotentiometers, Supply
-from firmware_port.bench_motion import Bench, pulse_of
+from firmware_port.bench import protocol as b
+from firmware_port.bench.motion import Bench, pulse_of
 from hil.loopback import Loopback
 from hil.node_link import NodeLink, numbers, parse_answer, read_numbers, wire_frame
 from mixer.flight import Steering
@@ -344,8 +344,8 @@ def test_a_potentiometer_gives_its_upper_twelve_bits_and_the_supply_its_millivol
 def test_readers_are_opened_as_the_wiring_says(monkeypatch):
     """One bus for an encoder that is moved from vane to vane; the board's own pins where none."""
     with strict_machine():
-        start = importlib.import_module("firmware_port.bench_start")
-    monkeypatch.delitem(sys.modules, "firmware_port.bench_start")
+        start = importlib.import_module("firmware_port.bench.start")
+    monkeypatch.delitem(sys.modules, "firmware_port.bench.start")
     opened = []
     machine = types.ModuleType("machine")
     machine.Pin = lambda number: ("pin", number)  # type: ignore[attr-defined]

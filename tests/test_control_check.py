@@ -5,10 +5,10 @@ from itertools import pairwise
 
 import pytest
 
-from firmware_port import bench_protocol as b
 from firmware_port import control_check
 from firmware_port import protocol as p
-from firmware_port.bench_motion import Bench
+from firmware_port.bench import protocol as b
+from firmware_port.bench.motion import Bench
 from hil.loopback import Loopback
 from hil.node_link import NodeLink, demand_contents, numbers
 from mixer.flight import Steering

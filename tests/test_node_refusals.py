@@ -7,10 +7,10 @@ from zlib import crc32
 
 import pytest
 
-from firmware_port import bench_protocol as b
 from firmware_port import protocol as p
 from firmware_port import table_loading, table_store
-from firmware_port.bench_motion import Bench
+from firmware_port.bench import protocol as b
+from firmware_port.bench.motion import Bench
 from firmware_port.table_store import TableStore
 from hil.loopback import Loopback
 from hil.node_link import NodeLink, demand_contents, numbers, read_numbers, wire_frame
@@ -221,7 +221,7 @@ def begun(setup: Setup, count: int = 4) -> Setup:
 def test_a_recording_without_room_is_refused_and_gives_its_memory_back(
     setup: Setup, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from firmware_port import bench_play
+    from firmware_port.bench import play as bench_play
 
     made = bench_play.array
 

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from firmware_port import protocol as p
-from firmware_port.bench_motion import Bench
+from firmware_port.bench.motion import Bench
 from firmware_port.hardware import TicksClock
 from hil.node_link import demand_contents, numbers, read_cycle, read_numbers, wire_frame
 from mixer.flight import Steering

@@ -7,9 +7,9 @@ from zlib import crc32
 
 import pytest
 
-from firmware_port import bench_protocol as b
 from firmware_port import protocol as p
-from firmware_port.bench_motion import Bench
+from firmware_port.bench import protocol as b
+from firmware_port.bench.motion import Bench
 from hil.loopback import Loopback
 from hil.node_link import NodeLink, demand_contents, numbers
 from tests.damage import REFERENCE_PA

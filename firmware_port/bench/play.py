@@ -6,8 +6,8 @@ line's own time gets into them. No pulse may jump far from the one before.
 
 from array import array
 
-from firmware_port import bench_protocol as b
 from firmware_port import protocol as p
+from firmware_port.bench import protocol as b
 from firmware_port.frames import unpack
 
 
