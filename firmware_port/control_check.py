@@ -20,129 +20,99 @@ SILENT_US = 500_000
 
 
 class ControlCheck:
-    """Handles CHECK and CHECKED for a node; `cycle` is the node's while it checks."""
+    """What a Control does while it checks, and what that found.
 
-    def __init__(self, node):
-        self._node = node
+    done: vanes that are through, bit 0 for vane 1; off: those whose sensor disagrees; turned: how
+    far each turned by its sensor, 0.001°, or NO_ANGLE.
+    """
+
+    def __init__(self, control):
+        self._control = control
+        self.done = 0
+        self.off = 0
+        self.turned = array("i", [p.NO_ANGLE] * 4)
         self._vane = 0  # which one moves, 0 to 3
         self._goal = 0
+        self._from = p.NO_ANGLE  # what its sensor told at neutral
         self._stayed_us = 0
         self._silent_us = 0
-        self._done = 0  # vanes that are through: bit 0 for vane 1
-        self._off = 0  # those whose sensor disagrees
-        self._turned = array("i", [p.NO_ANGLE] * 4)  # by the sensors, 0.001°
-        self._from = p.NO_ANGLE  # what the sensor told at neutral
-        node.handlers[p.CHECK] = self._on_check
-        node.handlers[p.CHECKED] = self._on_checked
-
-    def may_begin(self):
-        """Whether nothing moves, burns or demands."""
-        node = self._node
-        steering = node.steering
-        return (
-            node.state == p.SAFE
-            and node.resting
-            and node.when_safe is None
-            and not steering.jammed
-            and node.silent_us >= node.timeout_us
-            and node.pressure_pa < steering.core[1][at.PA_MIN]
-            and steering.burn == at.WAITING
-        )
 
     def begin(self, deflection_mdeg):
         """The verdict on a check by so much; with TAKEN the first vane begins to turn."""
-        node = self._node
-        words = node.steering.core[1]
+        control = self._control
+        if control.steering is None:
+            return p.NO_TABLES
+        if not self._may_begin():
+            return p.NOT_NOW
         if not LEAST_MDEG <= abs(deflection_mdeg) <= MOST_MDEG:
             return p.OUT_OF_RANGE
+        words = control.words
         for i in range(4):
             if not words[at.TRAVEL_LO + i] <= deflection_mdeg <= words[at.TRAVEL_HI + i]:
                 return p.OUT_OF_RANGE
-        self._vane = 0
+        self.done = self.off = 0
+        for i in range(4):
+            self.turned[i] = p.NO_ANGLE
         self._goal = deflection_mdeg
         self._stayed_us = self._silent_us = 0
-        self._done = self._off = 0
-        for i in range(4):
-            self._turned[i] = p.NO_ANGLE
-        self._from = self._angle(0)
-        node.pulses.turn(node.steering, 0, deflection_mdeg, SLOW_MDEG_MS)
+        self._turn_out(0)
+        control.become(p.CHECKING)
         return p.TAKEN
 
-    def end(self):
-        """Back to the safe state; what is out is led to neutral at the slew rate."""
-        node = self._node
-        node.pulses.turn_no_more()
-        node.become(p.SAFE, p.TO_SAFE)
+    def _may_begin(self):
+        """Whether nothing moves, burns or demands."""
+        control = self._control
+        return (
+            control.at_rest()
+            and control.silent_us >= control.timeout_us
+            and control.pressure_pa < control.words[at.PA_MIN]
+            and control.words[at.BURN] == at.WAITING
+        )
+
+    def go_on(self):
+        """Somebody still asks what it has found."""
+        self._silent_us = 0
 
     def cycle(self, dt_us):
         """Time has passed; allocates nothing."""
-        node = self._node
+        control = self._control
         self._silent_us += dt_us
         if self._silent_us > SILENT_US:
-            self._end_by_itself()
-        elif not node.pulses.leading:
+            control.make_safe()
+        elif not control.pulses.leading:
             self._stayed_us += dt_us
             if self._stayed_us >= STAY_US:
                 self._stayed_us = 0
-                self._go_on()
+                self._next()
 
-    def _go_on(self):
+    def _next(self):
         """A vane has stayed long enough: out, it comes back; back, the next one goes out."""
-        node = self._node
+        control = self._control
         i = self._vane
-        if node.pulses.wanted_mdeg[i]:
+        if control.pulses.wanted_mdeg[i]:
             self._compare(i)
-            node.pulses.turn(node.steering, i, 0, SLOW_MDEG_MS)
+            control.pulses.turn(control.steering, i, 0, SLOW_MDEG_MS)
             return
-        self._done |= 1 << i
-        if i == 3:
-            self._end_by_itself()
-            return
-        self._vane = i + 1
-        self._from = self._angle(i + 1)
-        node.pulses.turn(node.steering, i + 1, self._goal, SLOW_MDEG_MS)
+        self.done |= 1 << i
+        if i < 3:
+            self._turn_out(i + 1)
+        else:
+            control.make_safe()
 
-    def _end_by_itself(self):
-        self.end()
-        self._node.tell(p.STATE, 0, p.TAKEN)
+    def _turn_out(self, i):
+        control = self._control
+        self._vane = i
+        self._from = self._angle(i)
+        control.pulses.turn(control.steering, i, self._goal, SLOW_MDEG_MS)
 
     def _angle(self, i):
-        angles = self._node.angles
+        angles = self._control.angles
         return p.NO_ANGLE if angles is None else angles.mdeg[i]
 
     def _compare(self, i):
         """A sensor that fails at either end has nothing to tell."""
         there = self._angle(i)
         if there != p.NO_ANGLE and self._from != p.NO_ANGLE:
-            self._turned[i] = there - self._from
-            if abs(self._turned[i] - self._goal) > OFF_MDEG:
-                self._off |= 1 << i
-
-    # ---- requests --------------------------------------------------------------------------------
-
-    def _on_check(self, length):
-        node = self._node
-        if not node.numbers(length, 2, 3):
-            return p.WRONG_LENGTH
-        if not node.motion.token_fits():
-            return p.WRONG_TOKEN
-        if node.steering is None:
-            return p.NO_TABLES
-        if not self.may_begin():
-            return p.NOT_NOW
-        verdict = self.begin(node.words[1])
-        if verdict == p.TAKEN:
-            node.motion.begin_numbers()
-            node.store.forget()
-            node.become(p.CHECKING, p.TO_CHECKING)
-        return verdict
-
-    def _on_checked(self, length):
-        if length:
-            return p.WRONG_LENGTH
-        node = self._node
-        self._silent_us = 0
-        node.put_number(self._done)
-        node.put_number(self._off)
-        node.put(self._turned, 0, 4, 3)
-        return p.TAKEN
+            self.turned[i] = there - self._from
+            if abs(self.turned[i] - self._goal) > OFF_MDEG:
+                self.off |= 1 << i

@@ -40,10 +40,7 @@ package(
     (
         "__init__.py",
         "angle_encoder.py",
-        "bench_motion.py",
-        "bench_play.py",
-        "bench_protocol.py",
-        "bench_start.py",
+        "control.py",
         "control_check.py",
         "frames.py",
         "hardware.py",

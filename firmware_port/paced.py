@@ -34,33 +34,29 @@ class Paced:
 
     def __init__(self, node):
         self._node = node
-        self._clock = node.clock
+        self._clock = node.control.clock
         self._demand = node.handlers[p.DEMAND]
-        node.handlers[p.DEMAND] = self._on_demand
-        node.handlers[p.PACE] = self._on_pace
-        node.handlers[p.PASS] = self._on_pass
-        node.at_once = True
+        node.handle(p.DEMAND, self._on_demand, None)
+        node.handle(p.PACE, self._on_pace, 2)
+        node.handle(p.PASS, self._on_pass, 1)
+        node.control.at_once = True
 
-    def _on_demand(self, length):
+    def _on_demand(self, words):
         self._clock.advance(self._clock.pace_us)
-        return self._demand(length)
+        return self._demand(words)
 
-    def _on_pace(self, length):
-        node = self._node
-        if not node.numbers(length, 2, 3):
-            return p.WRONG_LENGTH
-        if node.words[0] <= 0:
+    def _on_pace(self, words):
+        if words[0] <= 0:
             return p.OUT_OF_RANGE
-        self._clock.pace_us = node.words[0]
-        node.tell_forces = node.words[1] != 0
+        self._clock.pace_us = words[0]
+        self._node.tell_forces = words[1] != 0
         return p.TAKEN
 
-    def _on_pass(self, length):
-        node = self._node
-        if not node.numbers(length, 1, 3):
-            return p.WRONG_LENGTH
-        if node.words[0] <= 0:
+    def _on_pass(self, words):
+        if words[0] <= 0:
             return p.OUT_OF_RANGE
-        self._clock.advance(node.words[0])
-        node.cycle()
+        self._clock.advance(words[0])
+        control = self._node.control
+        control.hasten()
+        self._node.cycle(control.begin())
         return p.TAKEN

@@ -32,8 +32,11 @@ class Receiver:
         """The length of the next good frame's body, 0 where none has arrived."""
         state = self._state
         if state[0] == state[1]:
+            received = self._line.receive(self._chunk)
+            if not received:
+                return 0
             state[0] = 0
-            state[1] = self._line.receive(self._chunk)
+            state[1] = received
         if not gather(self._chunk, self.body, LIMIT, state):
             return 0
         fill = state[2]

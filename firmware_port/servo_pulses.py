@@ -22,17 +22,19 @@ class ServoPulses:
     """Pulses beside a steering that is told the same. `pulse_ns` (4) is what goes out."""
 
     def __init__(self):
-        self._words = array("i")  # of the steering's tables
+        self._words = array("i")  # of the steering, its tables among them
         self.pulse_ns = array("i", [0, 0, 0, 0])
         self._apart = 0  # vanes whose pulse is not the steering's: bit 0 for vane 1
         self._stands = array("i", [0, 0, 0, 0])  # the deflections their pulses stand for, 0.001°
         self.leading = False  # a pulse of theirs moved in the last cycle
         self.wanted_mdeg = array("i", [0, 0, 0, 0])  # by a control check
         self._slow_mdeg_ms = 0  # its rate, 0 without one
+        self.resting = True  # vanes and pulses stood still in the last cycle
+        self._rest = array("i", [0, 0, 0, 0])  # where the vanes stood then, 0.001°
 
-    def begin(self, steering, words):
-        """Take a fresh steering and the words of its tables; the pulses are its own."""
-        self._words = words
+    def begin(self, steering):
+        """Take a fresh steering; the pulses are its own."""
+        self._words = steering.core[1]
         self._apart = 0
         for i in range(VANES):
             self.pulse_ns[i] = steering.pulse_ns[i]
@@ -59,14 +61,29 @@ class ServoPulses:
 
     def follow(self, steering, dt_us, armed):
         """A cycle of the steering is over, `dt_us` long; allocates nothing."""
-        self.leading = False
+        self.leading = self.resting = False
         if self._apart:
             self._lead(steering, dt_us, armed)
+        apart = self._apart
         pulse_ns = self.pulse_ns
         given = steering.pulse_ns
         for i in range(VANES):
-            if not self._apart >> i & 1:
+            if not apart >> i & 1:
                 pulse_ns[i] = given[i]
+
+    def watch_rest(self, steering):
+        """The cycle is over, in the safe state: see whether all stands still."""
+        rest = self._rest
+        deflection = steering.deflection_mdeg
+        self.resting = not self.leading
+        for i in range(VANES):
+            if rest[i] != deflection[i]:
+                rest[i] = deflection[i]
+                self.resting = False
+
+    def doubt_rest(self):
+        """The safe state begins: its first cycle cannot tell of rest."""
+        self._rest[0] = at.END  # nowhere
 
     def _lead(self, steering, dt_us, armed):
         words = self._words

@@ -82,7 +82,7 @@ def _run_locked(node):
     import micropython
 
     while node.running:
-        if node.state == SAFE:
+        if node.control.state == SAFE:
             node.turn()
         else:
             micropython.heap_lock()
@@ -99,11 +99,11 @@ def _run_counted(node):
     counting = False
     while node.running:
         node.turn()
-        if counting != (node.state != SAFE):
+        if counting != (node.control.state != SAFE):
             counting = not counting
             gc.collect() if counting else None
             gc.disable() if counting else gc.enable()
             sign = -1 if counting else 1
             used += sign * gc.mem_alloc()
-            cycles += sign * node.counters[CYCLES]
+            cycles += sign * node.control.counters[CYCLES]
     print(used, cycles)

@@ -10,60 +10,50 @@ class TableLoading:
 
     def __init__(self, node):
         self._node = node
-        node.handlers[p.TABLES_BEGIN] = self._on_begin
-        node.handlers[p.TABLES_PIECE] = self._on_piece
-        node.handlers[p.TABLES_COMMIT] = self._on_commit
+        self._store = node.store
+        self._control = node.control
+        node.handle(p.TABLES_BEGIN, self._on_begin, 3)
+        node.handle(p.TABLES_PIECE, self._on_piece, None)
+        node.handle(p.TABLES_COMMIT, self._on_commit)
 
-    def _on_begin(self, length):
-        node = self._node
-        if not node.numbers(length, 3, 3):
-            return p.WRONG_LENGTH
-        if node.state != p.SAFE or not self._storable():
+    def _on_begin(self, words):
+        if self._control.state != p.SAFE or not self._storable():
             return p.NOT_NOW
-        verdict = node.store.begin(node.words[0], node.words[1], node.words[2])
-        node.put_number(node.store.received)
+        verdict = self._store.begin(words[0], words[1], words[2])
+        self._node.put_number(self._store.received)
         return verdict
 
-    def _on_piece(self, length):
+    def _on_piece(self, words):
         node = self._node
-        if not 3 < length <= 3 + p.PIECE:
+        if not 3 < node.length <= 3 + p.PIECE:
             return p.WRONG_LENGTH
-        if node.state != p.SAFE:
+        if self._control.state != p.SAFE:
             return p.NOT_NOW
-        end = unpack(node.request, p.HEADER, 1, 3, node.words, 0)
-        verdict = node.store.piece(node.words[0], node.request, end, length - 3)
-        node.put_number(node.store.received)
+        end = unpack(node.request, p.HEADER, 1, 3, words, 0)
+        verdict = self._store.piece(words[0], node.request, end, node.length - 3)
+        node.put_number(self._store.received)
         return verdict
 
     def _storable(self):
         """Whether no watchdog would bite while storage is erased: on RP2 45 ms a sector, two of
         them, and its watchdog cannot be stopped. From the first arming to the next reset, none."""
-        node = self._node
-        return not node.store.lasting or node.watchdog is None or not node.watchdog.runs
+        watchdog = self._node.watchdog
+        return not self._store.lasting or watchdog is None or not watchdog.runs
 
-    def _at_rest(self):
-        """Whether all vanes stand at neutral, from where new tables begin."""
-        node = self._node
-        if node.steering is not None and node.steering.jammed:
-            return False
-        return node.resting and node.when_safe is None
-
-    def _on_commit(self, length):
-        node = self._node
-        if length:
-            return p.WRONG_LENGTH
-        if node.state != p.SAFE or not self._at_rest() or not self._storable():
+    def _on_commit(self, words):
+        control = self._control
+        if not control.at_rest() or not self._storable():
             return p.NOT_NOW
-        tables = node.store.check()
-        node.put_number(node.store.bad_word)
+        tables = self._store.check()
+        self._node.put_number(self._store.bad_word)
         if isinstance(tables, int):
             return tables
         try:
             steering = Steering(tables)
         except MemoryError:
             return p.NO_ROOM
-        verdict = node.store.keep(tables)
+        verdict = self._store.keep()
         if verdict == p.TAKEN:
-            node.fly(steering, tables)
-            node.count(p.TABLES_TAKEN)
+            control.fly(steering)
+            control.count(p.TABLES_TAKEN)
         return verdict

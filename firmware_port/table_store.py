@@ -12,11 +12,12 @@ BESIDE = ".new"
 
 
 class TableStore:
-    """The tables in use, and a set that is being received beside them.
+    """Tables found on storage, and a set that is being received; what flies is a steering's copy.
 
     path: the file that keeps them over a reset, None where the board has no storage. A file that
     is missing, damaged, of another version or no use in flight counts as no tables.
-    bad_word: the number of the word for which the last set was refused, 0 where it was no word.
+    size, crc_high, crc_low: of the set in use. bad_word: the number of the word for which the last
+    set was refused, 0 where it was no word.
     """
 
     def __init__(self, path=None):
@@ -46,7 +47,8 @@ class TableStore:
             return False
         if not self._flies(tables):
             return False
-        self._take(tables, blob)
+        self.tables = tables
+        self._tell_of(blob)
         return True
 
     def _flies(self, tables):
@@ -54,12 +56,17 @@ class TableStore:
         self.bad_word = unfit_word(tables.words, len(tables.words))
         return self.bad_word == 0
 
-    def _take(self, tables, blob):
+    def _tell_of(self, blob):
         crc = crc32(blob)
-        self.tables = tables
         self.size = len(blob)
         self.crc_high = crc >> 16
         self.crc_low = crc & 0xFFFF
+
+    def hand_over(self):
+        """The tables found on storage, or None: once, for their memory is better used."""
+        tables = self.tables
+        self.tables = None
+        return tables
 
     def begin(self, size, crc_high, crc_low):
         """Make room for a new set; what was received of another is dropped."""
@@ -106,14 +113,14 @@ class TableStore:
             return p.NO_ROOM
         return tables if self._flies(tables) else p.BAD_TABLES
 
-    def keep(self, tables):
-        """Put checked tables into use and, where there is storage, there first."""
+    def keep(self):
+        """Put the checked set onto storage, where there is one; it is in use from here on."""
         if self._path is not None:
             try:
                 _write_whole(self._path, self._buffer)
             except OSError:
                 return p.NOT_STORED
-        self._take(tables, self._buffer)
+        self._tell_of(self._buffer)
         self.forget()
         return p.TAKEN
 

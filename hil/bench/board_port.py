@@ -12,8 +12,8 @@ from collections.abc import Callable, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from firmware_port import bench_protocol as b
 from firmware_port import protocol as p
+from firmware_port.bench import protocol as b
 from hil.bench.port import (
     SAMPLE_GAP_S,
     SAMPLES,

@@ -4,7 +4,7 @@ import contextlib
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
-from firmware_port.bench_motion import Bench
+from firmware_port.bench.motion import Bench
 from hil.bench.board_port import HOLD_MS, BoardPort
 from hil.bench.port import Scale
 from hil.boards.board import Board
@@ -59,7 +59,7 @@ def bench_board(
         return
     with board_for_bench(name, firmware, wiring, say) as board, Link(board.port) as prompt:
         facts = prompt.facts()
-        files = compile_for(facts)
+        files = compile_for(facts, bench=True)
         with progress(f"deploying to {name}", sum(map(len, files.values()))) as done:
             sent = 0.0
 
@@ -72,7 +72,7 @@ def bench_board(
         start = "rehearse_bench" if emulated else "bench"
         stream = prompt.start(
             f"from firmware_port.boards import {board.wiring} as wiring\n"
-            f"from firmware_port.bench_start import {start}\n{start}(wiring)\n"
+            f"from firmware_port.bench.start import {start}\n{start}(wiring)\n"
         )
         link = NodeLink(stream, timeout_s=patience(EMULATED_ANSWER_S if emulated else ANSWER_S))
         link.load_tables(tables)

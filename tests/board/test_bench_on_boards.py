@@ -9,8 +9,8 @@ from pathlib import Path
 
 from click.testing import CliRunner, Result
 
-from firmware_port import bench_protocol as b
 from firmware_port import protocol as p
+from firmware_port.bench import protocol as b
 from hil.bench.open_bench import bench_board
 from hil.boards.board import Board
 from hil.boards.link import Link
@@ -128,10 +128,10 @@ def test_bench_time_on_a_board_is_the_interpreter_s_own(unix_board: Board) -> No
 
     with Link(unix_board.port) as link:
         facts = link.facts()
-        deploy(link, facts, compile_for(facts))
+        deploy(link, facts, compile_for(facts, bench=True))
         stream = link.start(
             "from firmware_port.boards import unix\n"
-            "from firmware_port.bench_start import bench\nbench(unix)\n"
+            "from firmware_port.bench.start import bench\nbench(unix)\n"
         )
         node = NodeLink(stream)
         node.load_tables(flight_tables(vehicle()).to_bytes())

@@ -12,11 +12,11 @@ from zlib import crc32
 
 import pytest
 
-from firmware_port import bench_protocol as b
 from firmware_port import protocol as p
+from firmware_port.bench import protocol as b
 from firmware_port.boards import rp2
 from hil.boards.board import RealBoard
-from hil.boards.deploy import install
+from hil.boards.deploy import compile_for, deploy, install
 from hil.boards.link import Link
 from hil.node.errors import BoardError
 from hil.node.node_link import NodeLink, demand_contents, numbers, read_cycle, wire_frame
@@ -337,10 +337,13 @@ def test_a_rehearsal_that_lost_its_host_is_found_and_ended(
 
 def test_the_bench_over_usb_hears_its_first_frame_and_moves_one_line(served: Served) -> None:
     with free_running(served) as port, Link(port) as link:
+        facts = link.facts()
+        files = compile_for(facts, bench=True)
+        deploy(link, facts, {path: files[path] for path in files if "/bench/" in path})
         node = NodeLink(
             link.start(
                 "from firmware_port.boards import rp2\n"
-                "from firmware_port.bench_start import bench\nbench(rp2)"
+                "from firmware_port.bench.start import bench\nbench(rp2)"
             )
         )
         node.load_tables(TABLES.to_bytes())

@@ -100,10 +100,10 @@ def test_a_board_that_computes_something_else_fails(
 
     def changed(self) -> None:
         make(self)
-        fly = self.node.fly
+        fly = self.node.control.fly
         from mixer.flight import Steering
 
-        self.node.fly = lambda steering, tables: fly(Steering(other), other)
+        self.node.control.fly = lambda steering: fly(Steering(other))
 
     monkeypatch.setattr(hil.verify.rehearsal.Recorder, "__init__", changed)
     with open_board(quick_board_name) as board:

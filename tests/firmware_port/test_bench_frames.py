@@ -9,10 +9,10 @@ from itertools import pairwise
 
 import pytest
 
-from firmware_port import bench_protocol as b
 from firmware_port import protocol as p
 from firmware_port.angle_encoder import AngleEncoders, AnglePotentiometers, Supply
-from firmware_port.bench_motion import Bench, pulse_of
+from firmware_port.bench import protocol as b
+from firmware_port.bench.motion import Bench, pulse_of
 from hil.node.loopback import Loopback
 from hil.node.node_link import NodeLink, numbers, parse_answer, read_numbers, wire_frame
 from mixer.flight import Steering
@@ -144,7 +144,7 @@ def test_an_armed_node_refuses_every_bench_request(kind, values):
     setup = Setup()
     setup.link.arm()
     assert setup.request(kind, *values).verdict == p.NOT_NOW
-    assert setup.loop.node.state == p.ARMED
+    assert setup.loop.node.control.state == p.ARMED
     setup.let_pass(5000)
     assert setup.pulse_ns == NEUTRAL_NS
 
@@ -178,7 +178,7 @@ def test_a_silent_bench_leaves_every_servo_at_neutral_at_the_slew_rate():
     assert pulses[-1] == 1_500_000
     steps = [before - after for before, after in pairwise(pulses)]
     assert max(steps) <= b.SLEW_NS_PER_US * 9000
-    assert setup.loop.node.when_safe is None
+    assert setup.loop.node.control.when_safe is None
 
 
 def test_a_look_tells_pulse_supply_magnet_and_counts():
@@ -345,8 +345,8 @@ def test_a_potentiometer_gives_its_upper_twelve_bits_and_the_supply_its_millivol
 def test_readers_are_opened_as_the_wiring_says(monkeypatch):
     """One bus for an encoder that is moved from vane to vane; the board's own pins where none."""
     with strict_machine():
-        start = importlib.import_module("firmware_port.bench_start")
-    monkeypatch.delitem(sys.modules, "firmware_port.bench_start")
+        start = importlib.import_module("firmware_port.bench.start")
+    monkeypatch.delitem(sys.modules, "firmware_port.bench.start")
     opened = []
     machine = types.ModuleType("machine")
     machine.Pin = lambda number: ("pin", number)  # type: ignore[attr-defined]

@@ -88,8 +88,8 @@ def test_start_said_again_and_again_sets_back_nothing(pressure_pa):
         often.fly(PERIOD_US / 1e6, pressure_pa)
         often.link.start()
     assert often.link.belief() == once.link.belief()
-    assert list(often.loop.node.steering.core[1][: at.LASTING_WORDS]) == list(
-        once.loop.node.steering.core[1][: at.LASTING_WORDS]
+    assert list(often.loop.node.control.steering.core[1][: at.LASTING_WORDS]) == list(
+        once.loop.node.control.steering.core[1][: at.LASTING_WORDS]
     )
 
 

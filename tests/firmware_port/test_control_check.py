@@ -5,10 +5,10 @@ from itertools import pairwise
 
 import pytest
 
-from firmware_port import bench_protocol as b
 from firmware_port import control_check
 from firmware_port import protocol as p
-from firmware_port.bench_motion import Bench
+from firmware_port.bench import protocol as b
+from firmware_port.bench.motion import Bench
 from hil.node.loopback import Loopback
 from hil.node.node_link import NodeLink, demand_contents, numbers
 from mixer.flight import Steering
@@ -46,7 +46,10 @@ class Pad:
         self.said(p.DEMAND, demand_contents(0, 0, 0, pressure_pa))
 
     def check(self, deflection_mdeg: int = OUT_MDEG) -> str:
-        return self.said(p.CHECK, self.link.ask(p.ASK).contents + numbers((deflection_mdeg,)))
+        contents = self.link.ask(p.ASK).contents + numbers((deflection_mdeg,))
+        said = self.said(p.CHECK, contents)
+        self.begun = self.link.sequence
+        return said
 
     def watch(self, most: int = 2000) -> list[list[int]]:
         """The pulses of a whole check, cycle by cycle, until it has ended."""
@@ -112,7 +115,7 @@ def test_the_end_is_told_unasked_and_arming_is_free_afterwards(pad):
     pad.watch()
     assert [(told.kind, told.state) for told in pad.link.heard] == [(p.STATE, p.SAFE)]
     pad.link.arm()
-    assert pad.node.state == p.ARMED
+    assert pad.node.control.state == p.ARMED
 
 
 # ---- refusals ------------------------------------------------------------------------------------
@@ -123,13 +126,13 @@ def test_a_check_needs_a_fresh_token(pad):
     token = pad.link.ask(p.ASK).contents
     assert pad.said(p.CHECK, token + numbers((9000,))) == "out-of-range"
     assert pad.said(p.CHECK, token + numbers((OUT_MDEG,))) == "wrong-token"
-    assert pad.node.state == p.SAFE
+    assert pad.node.control.state == p.SAFE
 
 
 @pytest.mark.parametrize("deflection_mdeg", [0, 1999, -1999, 5001, -5001])
 def test_a_check_by_less_than_2_or_more_than_5_degrees_is_refused(pad, deflection_mdeg):
     assert pad.check(deflection_mdeg) == "out-of-range"
-    assert pad.node.state == p.SAFE
+    assert pad.node.control.state == p.SAFE
 
 
 def test_a_check_beyond_a_vane_s_travel_is_refused():
@@ -171,8 +174,8 @@ def moving(pad: Pad) -> None:
     pad.link.arm()
     pad.link.demand(900_000, 0, 0, 2_000_000)
     pad.link.disarm()
-    pad.node.silent_us = pad.node.timeout_us
-    pad.node.pressure_pa = 0
+    pad.node.control.silent_us = pad.node.control.timeout_us
+    pad.node.control.pressure_pa = 0
     pad.link.burn(0, 0)
 
 
@@ -189,9 +192,9 @@ def armed(pad: Pad) -> None:
 )
 def test_a_check_is_refused_where_it_could_hurt_or_mislead(pad, how):
     how(pad)
-    state = pad.node.state
+    state = pad.node.control.state
     assert pad.check() == "not-now"
-    assert pad.node.state == state
+    assert pad.node.control.state == state
 
 
 def test_once_demands_and_jet_are_over_a_check_may_begin(pad):
@@ -224,7 +227,7 @@ def test_whatever_ends_a_check_leads_the_vanes_to_neutral_and_makes_safe(pad, by
     else:
         pad.loop.clock.advance(500_001)
         pad.let_pass()
-    assert pad.node.state == p.SAFE
+    assert pad.node.control.state == p.SAFE
     before = list(pad.loop.outputs.pulse_ns)
     pad.let_pass(3)
     now = list(pad.loop.outputs.pulse_ns)
@@ -235,9 +238,9 @@ def test_whatever_ends_a_check_leads_the_vanes_to_neutral_and_makes_safe(pad, by
 
 
 def test_a_repeated_or_an_old_demand_does_not_count_for_anything(checking):
-    checking.link.sequence = checking.node.motion._last - 1
+    checking.link.sequence = checking.begun - 1
     assert checking.said(p.DEMAND, demand_contents(0, 0, 0, 0)) == "repeated"
-    assert checking.node.state == p.CHECKING
+    assert checking.node.control.state == p.CHECKING
 
 
 def test_a_check_goes_on_only_while_it_is_asked_what_it_has_found(checking):
@@ -247,7 +250,7 @@ def test_a_check_goes_on_only_while_it_is_asked_what_it_has_found(checking):
     checking.let_pass(60)
     checking.said(p.COUNTERS, numbers((0,)))
     checking.let_pass(60)
-    assert checking.node.state == p.SAFE
+    assert checking.node.control.state == p.SAFE
     assert len(checking.link.checked().done) < 4
 
 
@@ -286,7 +289,7 @@ class Angles:
 
 @pytest.fixture
 def seen(pad: Pad) -> Pad:
-    pad.node.angles = Angles(pad)
+    pad.node.control.angles = Angles(pad)
     return pad
 
 
@@ -300,14 +303,14 @@ def test_what_the_sensors_turned_is_told_and_agrees(seen):
 
 @pytest.mark.parametrize("share", [0.0, -1.0, 0.5, 1.5])
 def test_a_vane_that_does_not_follow_turns_the_wrong_way_or_too_far_is_named(seen, share):
-    seen.node.angles.share[2] = share
+    seen.node.control.angles.share[2] = share
     seen.check()
     seen.watch()
     assert seen.link.checked().off == (3,)
 
 
 def test_a_sensor_that_fails_is_left_out_and_told(seen):
-    seen.node.angles.fails[1] = True
+    seen.node.control.angles.fails[1] = True
     seen.check()
     seen.watch()
     found = seen.link.checked()
@@ -318,7 +321,7 @@ def test_a_sensor_that_fails_is_left_out_and_told(seen):
 def test_a_sensor_that_fails_while_its_vane_is_out_tells_nothing(seen):
     seen.check()
     seen.let_pass(30)
-    seen.node.angles.fails[0] = True
+    seen.node.control.angles.fails[0] = True
     seen.watch()
     assert seen.link.checked().turned_mdeg[0] is None
 

@@ -74,7 +74,7 @@ class Computer:
 
     @property
     def state(self) -> str:
-        return p.STATE_NAMES[self.loop.node.state]
+        return p.STATE_NAMES[self.loop.node.control.state]
 
     def let_pass(self, us: int) -> None:
         for _ in range(us // PERIOD_US):

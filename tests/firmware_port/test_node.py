@@ -47,12 +47,12 @@ def armed() -> Harness:
 
 
 def deflections(harness: Harness) -> list[int]:
-    return list(harness.node.steering.deflection_mdeg)
+    return list(harness.node.control.steering.deflection_mdeg)
 
 
 def counter(harness: Harness, name: str) -> int:
-    harness.node.counters[p.DAMAGED] = harness.node.receiver.damaged
-    return harness.node.counters[p.COUNTER_NAMES.index(name)]
+    harness.node.control.counters[p.DAMAGED] = harness.node.receiver.damaged
+    return harness.node.control.counters[p.COUNTER_NAMES.index(name)]
 
 
 # ---- states -------------------------------------------------------------------------------------
@@ -76,7 +76,7 @@ def test_an_armed_node_follows_a_demand_and_tells_what_it_did(armed: Harness) ->
 def test_arming_takes_two_steps(safe: Harness) -> None:
     assert verdicts(safe.send(safe.good(p.ARM, numbers((0,))))) == ["wrong-token"]
     assert verdicts(safe.send(safe.good(p.ARM, numbers((4711,))))) == ["wrong-token"]
-    assert safe.node.state == p.SAFE
+    assert safe.node.control.state == p.SAFE
     safe.arm()
 
 
@@ -114,11 +114,11 @@ def test_without_demands_the_last_one_is_held_then_the_vanes_go_to_neutral_at_th
     for _ in range(TIMEOUT_US // PERIOD_US - 1):
         armed.send(armed.good(p.PASS, numbers((PERIOD_US,))))
         assert deflections(armed) == pytest.approx(steady, abs=60)
-        assert armed.node.state == p.ARMED
+        assert armed.node.control.state == p.ARMED
     for _ in range(30):
         armed.send(armed.good(p.PASS, numbers((PERIOD_US,))))
     assert deflections(armed) == [0, 0, 0, 0]
-    assert armed.node.state == p.LINK_LOST
+    assert armed.node.control.state == p.LINK_LOST
 
 
 def test_the_node_tells_a_lost_link_by_itself(armed: Harness) -> None:
@@ -134,7 +134,7 @@ def test_after_a_lost_link_the_next_good_demand_goes_on(armed: Harness) -> None:
     for _ in range(60):
         armed.send(armed.good(p.PASS, numbers((PERIOD_US,))))
     armed.send(armed.good(p.DEMAND, demand()))
-    assert armed.node.state == p.ARMED
+    assert armed.node.control.state == p.ARMED
     assert any(deflections(armed))
 
 
@@ -225,7 +225,7 @@ def test_a_flood_of_zeros_and_an_endless_frame_do_no_harm(armed: Harness) -> Non
 def test_only_vanes_1_to_4_can_be_declared_jammed(armed: Harness, vane: int) -> None:
     assert verdicts(armed.send(armed.good(p.JAM, numbers((vane, 1000))))) == ["out-of-range"]
     assert verdicts(armed.send(armed.good(p.FREE, numbers((vane,))))) == ["out-of-range"]
-    assert armed.node.steering.jammed == 0
+    assert armed.node.control.steering.jammed == 0
 
 
 def test_a_declared_jam_is_flown_around_and_can_be_taken_back(armed: Harness) -> None:
@@ -253,13 +253,13 @@ def test_worn_vanes_can_be_told_before_but_not_while_armed(safe: Harness) -> Non
 def test_vanes_wear_in_the_safe_state_too(safe: Harness) -> None:
     for _ in range(20):
         safe.send(safe.good(p.DEMAND, demand()))
-    assert safe.node.steering.load_us >= 18 * PERIOD_US
+    assert safe.node.control.steering.load_us >= 18 * PERIOD_US
 
 
 def test_forces_are_those_of_the_steering(armed: Harness) -> None:
     armed.send(armed.good(p.DEMAND, demand()))
     (answer,) = armed.send(armed.good(p.FORCES))
-    assert list(read_numbers(answer.contents)[:4]) == list(armed.node.steering.force)
+    assert list(read_numbers(answer.contents)[:4]) == list(armed.node.control.steering.force)
 
 
 def test_counters_come_page_by_page(armed: Harness) -> None:
@@ -364,8 +364,8 @@ def test_damaged_frames_never_move_a_vane_and_the_next_good_one_counts(
             frame = good_frame(source, harness.good)
             harness.send(b"\0" + frame)
             sent = [*sent[-30:], frame]
-            assert harness.node.state != p.SAFE
-    if harness.node.state == p.ARMED:
+            assert harness.node.control.state != p.SAFE
+    if harness.node.control.state == p.ARMED:
         assert verdicts(harness.send(harness.good(p.DEMAND, demand()))) == ["taken"]
     refused = counter(harness, "damaged")
     slipped, zeros = harness.model.slipped, harness.model.slipped_zeros
@@ -411,7 +411,7 @@ class Sender(RuleBasedStateMachine):
     def arm(self) -> None:
         if self.partial:
             self.send(self.harness.good(p.COUNTERS, numbers((0,))))
-        if self.harness.node.state != p.ARMED:
+        if self.harness.node.control.state != p.ARMED:
             self.harness.arm()
 
     @rule(by_token=st.booleans())
@@ -489,16 +489,16 @@ class Sender(RuleBasedStateMachine):
     @invariant()
     def the_model_agrees(self) -> None:
         node, model = self.harness.node, self.harness.model
-        assert node.state == model.state
-        assert list(node.steering.deflection_mdeg) == list(model.twin.deflection_mdeg)
-        assert node.steering.jammed == model.twin.jammed
+        assert node.control.state == model.state
+        assert list(node.control.steering.deflection_mdeg) == list(model.twin.deflection_mdeg)
+        assert node.control.steering.jammed == model.twin.jammed
         assert node.running
 
     def teardown(self) -> None:
         """Whatever has happened, the node can be armed and follows the next good demand."""
         if self.partial:
             self.send(self.harness.good(p.COUNTERS, numbers((0,))))
-        if self.harness.node.state != p.ARMED:
+        if self.harness.node.control.state != p.ARMED:
             self.harness.arm()
         (answer,) = self.send(self.harness.good(p.DEMAND, demand()))
         assert answer.taken

@@ -7,10 +7,10 @@ from zlib import crc32
 
 import pytest
 
-from firmware_port import bench_protocol as b
 from firmware_port import protocol as p
 from firmware_port import table_loading, table_store
-from firmware_port.bench_motion import Bench
+from firmware_port.bench import protocol as b
+from firmware_port.bench.motion import Bench
 from firmware_port.table_store import TableStore
 from hil.node.loopback import Loopback
 from hil.node.node_link import NodeLink, demand_contents, numbers, read_numbers, wire_frame
@@ -71,7 +71,7 @@ def test_a_node_without_tables_says_so(bare: Setup, kind: int, contents: bytes) 
 def test_a_node_without_tables_runs_its_cycles_and_commits_its_first(bare: Setup) -> None:
     bare.link.request(p.PASS, numbers((5000,)))
     bare.link.load_tables(BLOB)
-    assert bare.node.counters[p.CYCLES] == 1
+    assert bare.node.control.counters[p.CYCLES] == 1
 
 
 @pytest.mark.parametrize(
@@ -123,14 +123,14 @@ def test_tables_that_leave_no_room_for_a_steering_are_refused(
     setup: Setup, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     setup.send_tables()
-    steering = setup.node.steering
+    steering = setup.node.control.steering
 
     def full(tables: object) -> None:
         raise MemoryError
 
     monkeypatch.setattr(table_loading, "Steering", full)
     assert setup.said(p.TABLES_COMMIT) == "no-room"
-    assert setup.node.steering is steering
+    assert setup.node.control.steering is steering
 
 
 @pytest.mark.parametrize("place", ["begin", "check"])
@@ -165,7 +165,7 @@ def test_tables_that_cannot_be_stored_do_not_fly(tmp_path: Path) -> None:
     setup = Setup(TableStore(str(tmp_path / "nowhere" / "tables.bin")), tables=False)
     setup.send_tables()
     assert setup.said(p.TABLES_COMMIT) == "not-stored"
-    assert setup.node.steering is None
+    assert setup.node.control.steering is None
 
 
 def test_storage_that_renames_onto_nothing_is_cleared_first(
@@ -222,7 +222,7 @@ def begun(setup: Setup, count: int = 4) -> Setup:
 def test_a_recording_without_room_is_refused_and_gives_its_memory_back(
     setup: Setup, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from firmware_port import bench_play
+    from firmware_port.bench import play as bench_play
 
     made = bench_play.array
 
@@ -274,18 +274,18 @@ def test_a_recording_is_ended_by_whatever_frame_comes(setup: Setup) -> None:
 
 
 def test_a_demand_that_a_newer_one_replaces_before_its_cycle_is_counted(setup: Setup) -> None:
-    setup.node.at_once = False
+    setup.node.control.at_once = False
     setup.loop.clock.pace_us = 1
     for sequence in (700, 701):
         setup.loop.write(wire_frame(p.DEMAND, sequence, demand_contents(0, 0, 0, 0)))
-    assert setup.node.counters[p.OVERTAKEN] == 1
+    assert setup.node.control.counters[p.OVERTAKEN] == 1
 
 
 def test_a_token_that_is_not_the_one_given_does_not_disarm(setup: Setup) -> None:
     setup.link.arm()
     token = read_numbers(setup.link.ask(p.ASK).contents)[0]
     assert setup.said(p.DISARM, numbers((token ^ 1,))) == "wrong-token"
-    assert setup.node.state == p.ARMED
+    assert setup.node.control.state == p.ARMED
 
 
 def test_a_piece_beyond_the_end_of_its_set_is_refused(setup: Setup) -> None:
@@ -335,11 +335,12 @@ def test_a_recording_in_real_time_waits_for_each_pulse_s_turn() -> None:
 
 
 def test_new_tables_forget_what_was_declared_of_the_old_ones(setup: Setup) -> None:
-    setup.node.pulses.part(setup.node.steering, 2)
+    control = setup.node.control
+    control.pulses.part(control.steering, 2)
     setup.link.let_pass(5000)
-    setup.node.pulses.part(setup.node.steering, 2)
-    setup.node.fly(setup.node.steering, setup.node.store.tables)
-    setup.node.steering.jam(2, 9000)
-    setup.node.steering.step(0, 5000)
-    setup.node.pulses.follow(setup.node.steering, 5000, False)
-    assert setup.node.pulses.pulse_ns[1] == setup.node.steering.pulse_ns[1]
+    control.pulses.part(control.steering, 2)
+    control.fly(control.steering)
+    control.steering.jam(2, 9000)
+    control.steering.step(0, 5000)
+    control.pulses.follow(control.steering, 5000, False)
+    assert control.pulses.pulse_ns[1] == control.steering.pulse_ns[1]

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from firmware_port import protocol as p
-from firmware_port.bench_motion import Bench
+from firmware_port.bench.motion import Bench
 from firmware_port.hardware import TicksClock
 from hil.node.node_link import demand_contents, numbers, read_cycle, read_numbers, wire_frame
 from mixer.flight import Steering
@@ -61,7 +61,7 @@ def test_a_jam_declared_in_the_safe_state_moves_no_servo(safe: Harness) -> None:
     assert jam(safe, 2, 15_000) == "taken"
     let_pass(safe, 40)
     assert pulses(safe) == [NEUTRAL_NS] * 4
-    assert safe.node.steering.deflection_mdeg[1] == 15_000  # where it is believed to stand
+    assert safe.node.control.steering.deflection_mdeg[1] == 15_000  # where it is believed to stand
 
 
 def test_a_jam_declared_while_safe_is_followed_at_the_slew_rate_once_armed(safe: Harness) -> None:
@@ -142,7 +142,7 @@ def test_a_bench_begins_where_the_pulses_are_and_not_where_a_vane_is_declared() 
     bench = Bench(harness.node)
     jam(harness, 2, 12_000)
     let_pass(harness, 4)
-    assert bench.request(0, 0) == p.TAKEN
+    assert bench.begin() == p.TAKEN
     assert list(bench.now) == [NEUTRAL_NS] * 4
 
 
@@ -177,12 +177,13 @@ def test_a_frame_that_is_old_or_repeated_is_refused_in_every_state(
         let_pass(harness, 30)
     harness.send(harness.good(p.JAM, numbers((1, 0))))
     last = harness.sequence
-    before = harness.node.state, harness.node.steering.jammed, harness.node.steering.load_us
+    control = harness.node.control
+    before = control.state, control.steering.jammed, control.steering.load_us
     kind, contents = IN_ORDER_ONLY[what]
     answers = harness.send(wire_frame(kind, (last - behind) % 65536, contents))
     assert verdicts(answers)[-1] == ("repeated" if behind == 0 else "stale")
-    steering = harness.node.steering
-    assert (harness.node.state, steering.jammed) == before[:2]
+    steering = control.steering
+    assert (control.state, steering.jammed) == before[:2]
     assert steering.load_us < before[2] + 1_000_000
     assert steering.deflection_mdeg[1] == 0
 
@@ -216,12 +217,12 @@ def test_a_token_is_never_good_again_however_far_the_ticks_have_gone(
 ) -> None:
     if kind == p.ARM:
         armed.disarm()
-    safe = armed.node.state == p.SAFE
+    safe = armed.node.control.state == p.SAFE
     (answer,) = armed.send(armed.good(p.ASK))
     let_pass(armed, since_us // LONGEST_PASS_US, LONGEST_PASS_US)
     let_pass(armed, 1, since_us % LONGEST_PASS_US or 1)
     assert verdicts(armed.send(armed.good(kind, answer.contents)))[-1] == "wrong-token"
-    assert (armed.node.state == p.SAFE) == safe
+    assert (armed.node.control.state == p.SAFE) == safe
 
 
 def test_a_token_is_good_until_the_cycles_have_counted_its_time(safe: Harness) -> None:
@@ -255,7 +256,7 @@ def demand_answer(harness: Harness) -> str:
 
 def waiting_demand(harness: Harness) -> None:
     """A demand that is handled, and whose cycle is not due yet."""
-    harness.node.at_once = False
+    harness.node.control.at_once = False
     harness.loop.clock.pace_us = 1
     assert harness.send(harness.good(p.DEMAND, demand(900_000))) == []
 
@@ -275,7 +276,7 @@ def test_a_demand_from_before_disarming_is_not_called_taken_and_not_flown_after_
     waiting_demand(armed)
     armed.send(armed.good(p.DISARM, numbers((0,))))
     armed.send(armed.good(p.ARM, token.contents))
-    assert armed.node.state == p.ARMED
+    assert armed.node.control.state == p.ARMED
     assert demand_answer(armed) == "not-armed"
     assert pulses(armed) == [NEUTRAL_NS] * 4
 
@@ -298,12 +299,12 @@ def test_demands_that_nothing_acted_on_are_counted(safe: Harness) -> None:
 
 def test_every_counter_stops_at_what_an_answer_can_tell(safe: Harness) -> None:
     for which in range(p.COUNTER_COUNT):
-        safe.node.counters[which] = p.COUNTER_MOST
+        safe.node.control.counters[which] = p.COUNTER_MOST
     safe.node.receiver.damaged = p.COUNTER_MOST
     safe.send(safe.good(p.DEMAND, demand()))
     safe.send(safe.good(p.JAM, b"")[:-3] + b"\x55\0")
     let_pass(safe)
-    assert set(safe.node.counters) == {p.COUNTER_MOST}
+    assert set(safe.node.control.counters) == {p.COUNTER_MOST}
     assert safe.node.receiver.damaged == p.COUNTER_MOST
 
 

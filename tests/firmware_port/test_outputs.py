@@ -17,7 +17,7 @@ from firmware_port.paced import Paced, PacedClock
 from firmware_port.table_store import TableStore
 from hil.node.loopback import Memory, NoMeter
 from hil.node.node_link import demand_contents, numbers, wire_frame
-from mixer.ground.tables.build import flight_tables
+from mixer.flight import Steering
 from tests.support.strict_machine import Board, strict_machine
 from tests.support.vehicles import vehicle
 
@@ -133,14 +133,14 @@ def test_the_watchdog_is_fed_last_in_every_cycle(board: Board) -> None:
         Watchdog(rp2.WATCHDOG_MS),
     )
     Paced(node)
-    node.fly(*steering_and_tables())
+    node.control.fly(Steering(vehicle().flight_tables()))
     send = line.send
     line.send = lambda data, count: (board.calls.append(("answer",)), send(data, count))[1]
     node.turn()
     line.to_node += wire_frame(p.DEMAND, 1, demand_contents(1000, 0, 0, 2_000_000))
     node.turn()
     assert board.fed == 0  # a board that was never armed can be left alone
-    node.state = p.ARMED
+    node.control.state = p.ARMED
     for sequence in range(2, 5):
         board.calls.clear()
         line.to_node += wire_frame(p.DEMAND, sequence, demand_contents(1000, 0, 0, 2_000_000))
@@ -151,13 +151,6 @@ def test_the_watchdog_is_fed_last_in_every_cycle(board: Board) -> None:
     line.to_node += wire_frame(p.COUNTERS, 9, numbers((0,)))
     node.turn()
     assert board.fed == fed  # a frame that is no cycle does not keep the watchdog quiet
-
-
-def steering_and_tables():
-    from mixer.flight import Steering
-
-    tables = flight_tables(vehicle())
-    return Steering(tables), tables
 
 
 @pytest.mark.parametrize("wiring", [rp2, stm32, emulated, unix])

@@ -20,7 +20,7 @@ from tests.support.vehicles import vehicle
 
 TABLES = flight_tables(vehicle())
 BLOB = TABLES.to_bytes()
-MODULES = ("hardware", "serving", "start", "bench_start", "outputs")
+MODULES = ("hardware", "serving", "start", "bench.start", "outputs")
 DEMAND = demand_contents(200_000, 0, 0, 2_000_000)
 
 
@@ -260,9 +260,9 @@ def test_an_armed_node_s_watchdog_is_eased_and_fed_after_its_orderly_end(
     run = node_module.Node.run
 
     def armed_once(node) -> None:
-        node.become(p.ARMED, p.TO_ARMED)
-        node.cycle()
-        node.become(p.SAFE, p.TO_SAFE)
+        node.control.become(p.ARMED)
+        node.cycle(5000)
+        node.control.become(p.SAFE)
         run(node)
 
     monkeypatch.setattr(node_module.Node, "run", armed_once)
@@ -395,7 +395,7 @@ def test_a_rehearsal_runs_with_the_heap_free_locked_or_counted(
 def test_the_bench_serves_over_the_prompt_s_line(interpreter: Interpreter, name: str) -> None:
     interpreter.prompt.arrive += frames(p.IDENTIFY, p.STOP)
     wiring = wired(unix, Path(), TABLES=None)
-    getattr(start("bench_start"), name)(wiring)
+    getattr(start("bench.start"), name)(wiring)
     assert [answer.kind for answer in interpreter.prompt.answers] == [p.IDENTIFY, p.STOP]
     assert interpreter.ctrl_c == [-1, 3]
 
@@ -440,7 +440,8 @@ def test_pulses_are_only_recorded_where_no_servo_is_wired(interpreter: Interpret
     assert pulses.pulse_ns == [0, 0, 0, 0]
 
 
-def test_the_manifest_freezes_every_file_of_a_board() -> None:
+@pytest.mark.parametrize("folder", ["", "bench"])
+def test_a_manifest_freezes_every_file_of_its_board(folder: str) -> None:
     from hil.boards.deploy import board_sources
 
     frozen: list[str] = []
@@ -448,9 +449,12 @@ def test_the_manifest_freezes_every_file_of_a_board() -> None:
     def package(name: str, files: tuple[str, ...], base_path: str) -> None:
         frozen.extend(f"{name}/{file}" for file in files)
 
-    path = Path(__file__).parents[2] / "firmware_port" / "manifest.py"
-    exec(compile(path.read_text(encoding="utf-8"), str(path), "exec"), {"package": package})
-    assert sorted(frozen) == sorted(board_sources())
+    def freeze(path: Path) -> None:
+        names = {"package": package, "include": lambda other: freeze(path.parent / other)}
+        exec(compile(path.read_text(encoding="utf-8"), str(path), "exec"), names)
+
+    freeze(Path(__file__).parents[1] / "firmware_port" / folder / "manifest.py")
+    assert sorted(frozen) == sorted(board_sources(bench=folder == "bench"))
 
 
 def test_a_watchdog_runs_from_the_first_armed_cycle_on(interpreter: Interpreter) -> None:

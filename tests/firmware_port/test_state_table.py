@@ -8,9 +8,9 @@ from zlib import crc32
 import pytest
 
 import firmware_port
-from firmware_port import bench_protocol as b
 from firmware_port import protocol as p
-from firmware_port.bench_motion import Bench
+from firmware_port.bench import protocol as b
+from firmware_port.bench.motion import Bench
 from hil.node.loopback import Loopback
 from hil.node.node_link import NodeLink, demand_contents, numbers
 from mixer.ground.tables.build import flight_tables
@@ -46,7 +46,7 @@ class Played:
             self.let_pass(6)
         if state == "link-lost":
             self.let_pass(60)
-        assert self.node.state == STATES[state]
+        assert self.node.control.state == STATES[state]
 
     def send(self, kind: int, contents: bytes = b"") -> str:
         """The verdict on a frame, in words."""
@@ -79,7 +79,7 @@ class Played:
             self.send(b.PLAY_FILL, numbers((0, filled, 32_000)))
 
     def pulses(self) -> list[int]:
-        return list(self.loop.outputs.pulse_ns or self.node.pulses.pulse_ns)
+        return list(self.loop.outputs.pulse_ns or self.node.control.pulses.pulse_ns)
 
 
 def nothing(node: Played) -> None:
@@ -88,7 +88,7 @@ def nothing(node: Played) -> None:
 
 def quiet(node: Played) -> None:
     """So long after the last demand that a check may begin."""
-    if node.node.state == p.SAFE:
+    if node.node.control.state == p.SAFE:
         node.let_pass(22)
 
 
@@ -196,7 +196,7 @@ def test_a_frame_does_in_each_state_what_readme_says(what: str, state: str) -> N
     prepare(node)
     before = node.pulses()
     assert frame(node) == verdict
-    assert p.STATE_NAMES[node.node.state] == after
+    assert p.STATE_NAMES[node.node.control.state] == after
     if what == "STOP":
         assert node.node.running == (verdict != "taken")
         return
@@ -217,7 +217,7 @@ def test_a_frame_of_a_wrong_length_does_nothing_in_any_state(what: str, state: s
     )
     said = node.send(kind, b"\x2a" * 50)
     assert said == (verdict if kind != 30 else "unknown-kind")
-    assert p.STATE_NAMES[node.node.state] == after
+    assert p.STATE_NAMES[node.node.control.state] == after
     assert not moved(before, node.pulses())  # no cycle has run
 
 
@@ -228,7 +228,7 @@ def test_silence_does_in_each_state_what_readme_says(state: str) -> None:
     node.let_pass(1)
     before = node.pulses()
     node.let_pass(110 if state == "checking" else 60)
-    assert p.STATE_NAMES[node.node.state] == after
+    assert p.STATE_NAMES[node.node.control.state] == after
     assert moved(before, node.pulses()) == moves
 
 

@@ -77,7 +77,7 @@ def test_a_reset_while_they_are_written_leaves_the_old_ones(
     else:
         monkeypatch.setattr(table_store.os, "rename", cut_power)
     with pytest.raises(PowerLostError):
-        store.keep(OTHER)
+        store.keep()
     monkeypatch.undo()
     assert kept(path) == list(TABLES.words)
 
@@ -95,7 +95,7 @@ def test_a_reset_between_the_two_steps_that_fat_needs_leaves_the_new_ones(
     store = received(path, OTHER.to_bytes())
     monkeypatch.setattr(table_store.os, "rename", rename)
     with pytest.raises(PowerLostError):
-        store.keep(OTHER)
+        store.keep()
     monkeypatch.undo()
     assert kept(path) == list(OTHER.words)
 
@@ -122,7 +122,7 @@ def test_full_storage_keeps_the_old_tables_flying_and_says_so(
 
     monkeypatch.setattr(table_store, "_write_whole", full)
     store = received(path, OTHER.to_bytes())
-    assert store.keep(OTHER) == p.NOT_STORED
+    assert store.keep() == p.NOT_STORED
     assert store.tables is not None
     assert list(store.tables.words) == list(TABLES.words)
     link.arm()

@@ -202,12 +202,12 @@ class Flown:
         self.node: Any = self.loop.node
         self.link = NodeLink(self.loop)
         self.link.load_tables(TABLES.to_bytes())
-        self.bus, self.node.angles = fitted(each_cycle)
+        self.bus, self.node.control.angles = fitted(each_cycle)
         self.stands_mdeg: dict[int, int] = {}
 
     @property
     def steering(self) -> Steering:
-        return self.node.steering
+        return self.node.control.steering
 
     def cycles(self, count: int, pitch_mnm: int | None = None) -> None:
         for _ in range(count):
@@ -237,12 +237,13 @@ def test_a_vane_that_stands_is_found_by_the_node_itself_sooner_the_more_are_read
     flown = Flown(each_cycle)
     flown.armed()
     flown.stands_mdeg = {1: flown.steering.deflection_mdeg[1]}
-    begun = flown.node.counters[p.CYCLES]  # a reversal: the command leaves at once
+    counters = flown.node.control.counters
+    begun = counters[p.CYCLES]  # a reversal: the command leaves at once
     while not flown.steering.declared:
         flown.cycles(1, -500_000)
-        assert (flown.node.counters[p.CYCLES] - begun) * PERIOD_US <= found_us
+        assert (counters[p.CYCLES] - begun) * PERIOD_US <= found_us
     assert flown.steering.declared == 1 << 1
-    assert flown.node.counters[p.CYCLES] - begun > 2  # and not before it can have stood still
+    assert counters[p.CYCLES] - begun > 2  # and not before it can have stood still
 
 
 def test_a_dead_bus_declares_nothing_and_every_sensor_is_told_to_be_out() -> None:
@@ -262,9 +263,9 @@ def test_a_control_check_leaves_nothing_for_the_jam_watch() -> None:
     told = flown.steering.core[1]
     assert told[at.WATCH_STATE] == at.WATCH_ON
     assert told[at.WATCH_BELIEVED] == 0b1111
-    flown.node.angles.look(flown.steering, True)
+    flown.node.control.angles.look(flown.steering, True)
     assert told[at.WATCH_STATE] == at.WATCH_WAITING
-    flown.node.angles.look(flown.steering, True)
+    flown.node.control.angles.look(flown.steering, True)
     assert told[at.WATCH_STATE] == at.WATCH_WAITING
     assert not told[at.WATCH_BELIEVED]
 

@@ -150,7 +150,7 @@ class Harness:
         self._sent = b""  # of a frame whose closing zero has not been sent yet
         self._last_us = 0
         write = self.loop.outputs.write
-        self._before = list(self.node.steering.deflection_mdeg)
+        self._before = list(self.node.control.steering.deflection_mdeg)
         self._pulses_before: list[int] = []
         self._pulses_of: FlightTables | None = None  # the tables they were given by
 
@@ -167,7 +167,7 @@ class Harness:
         self._last_us = now_us
         self.cycles += 1
         self.model.cycle(dt_us)
-        steering, words = self.node.steering, self.model.tables.words
+        steering, words = self.node.control.steering, self.model.tables.words
         moved = list(steering.deflection_mdeg)
         assert moved == list(self.model.twin.deflection_mdeg)
         assert list(self.loop.outputs.pulse_ns) == self.model.pulses.pulse_ns
@@ -208,7 +208,7 @@ class Harness:
             self._sent = b""
             self.loop.write(frame + b"\0")
             answers += self._heard()
-            assert self.node.state == self.model.state
+            assert self.node.control.state == self.model.state
         return answers
 
     def _heard(self) -> list[Answer]:
@@ -234,14 +234,14 @@ class Harness:
         """Both steps of arming, from any state."""
         (answer,) = self.send(self.good(p.ASK))
         self.send(self.good(p.ARM, answer.contents))
-        assert self.node.state == p.ARMED
+        assert self.node.control.state == p.ARMED
         return self
 
     def disarm(self) -> None:
         """To the safe state by token, then on until the vanes rest at neutral."""
         (answer,) = self.send(self.good(p.ASK))
         self.send(self.good(p.DISARM, answer.contents))
-        assert self.node.state == p.SAFE
+        assert self.node.control.state == p.SAFE
 
     def load(self, tables: FlightTables, pieces: int | None = None) -> None:
         """Load tables, or only so many pieces of them."""

@@ -12,9 +12,9 @@ from zlib import crc32
 
 from cobs import cobs
 
-from firmware_port import bench_protocol as b
 from firmware_port import protocol as p
-from firmware_port.bench_motion import Bench
+from firmware_port.bench import protocol as b
+from firmware_port.bench.motion import Bench
 from hil.node.loopback import Loopback
 from hil.node.node_link import NodeLink
 from mixer.ground.tables.build import flight_tables

@@ -183,24 +183,25 @@ class Soak:
     def look(self) -> list[tuple]:
         """What the node does from rest: states and pulses, always the same ones."""
         self.done.looks += 1
-        self.done.ceilings += bool(self.node.steering and self.node.steering.time_us == CEILING_US)
+        steering = self.node.control.steering
+        self.done.ceilings += bool(steering and steering.time_us == CEILING_US)
         self.disarm()
         for vane in range(1, 5):
             assert self.ask(p.FREE, numbers((vane,))) == "taken"
         assert self.ask(p.BURN, numbers((5_000_000, 4_000_000), 4)) == "taken"
         self.let_pass(60)
         self.heard()
-        seen: list[tuple] = [(self.node.state, list(self.loop.outputs.pulse_ns))]
+        seen: list[tuple] = [(self.node.control.state, list(self.loop.outputs.pulse_ns))]
         assert self.ask(p.BURN, numbers((5_000_000, 4_000_000), 4)) == "taken"
         self.arm()
         for i in range(24):
             self.send(self.demand(80_000 * (i // 6), -50_000 * (i // 8), 1000))
             self.let_pass()
-            seen.append((self.node.state, list(self.loop.outputs.pulse_ns)))
+            seen.append((self.node.control.state, list(self.loop.outputs.pulse_ns)))
         assert self.ask(p.JAM, numbers((2, 7000))) == "taken"
         for _ in range(40):
             self.let_pass()
-            seen.append((self.node.state, list(self.loop.outputs.pulse_ns)))
+            seen.append((self.node.control.state, list(self.loop.outputs.pulse_ns)))
         assert self.ask(p.FREE, numbers((2,))) == "taken"
         self.heard()
         return seen

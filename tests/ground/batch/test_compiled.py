@@ -59,12 +59,12 @@ def test_few_rows_do_not_load_numba():
     """A short command starts no slower for it."""
     code = (
         "import sys, numpy as np\n"
-        "from mixer.ground import allocate_batch\n"
+        "from mixer.ground import allocate_batch, flight_tables\n"
         "from mixer.ground.batch.steerings import SteeringBlock\n"
         "from tests.support.vehicles import vehicle\n"
         "car = vehicle()\n"
         "allocate_batch(car, np.zeros((100, 3)))\n"
-        "SteeringBlock(car.flight_tables(), 2, cycles=100).step(0, 5000)\n"
+        "SteeringBlock(flight_tables(car), 2, cycles=100).step(0, 5000)\n"
         "sys.exit('numba' in sys.modules)\n"
     )
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

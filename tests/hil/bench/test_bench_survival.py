@@ -11,7 +11,7 @@ import time
 import pytest
 
 from firmware_port import node
-from firmware_port.bench_motion import Bench
+from firmware_port.bench.motion import Bench
 from hil.bench.board_port import BoardPort
 from hil.bench.journal import Journal, read_lines
 from hil.bench.run import items_of, run_bench

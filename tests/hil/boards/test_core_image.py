@@ -171,7 +171,7 @@ def test_a_module_holds_the_code_word_by_word() -> None:
 def core_of(architecture: str, expression: str, monkeypatch: pytest.MonkeyPatch) -> Core:
     """A core that sets its first word to what a function of the prelude makes of the next ones."""
     text = f"{STDINT}{PRELUDE}\nint32_t fv_cycle(int32_t *w) {{ return w[0] = {expression}; }}\n"
-    monkeypatch.setattr("hil.core_image.core_source", lambda entry: text)
+    monkeypatch.setattr("hil.boards.core_image.core_source", lambda entry: text)
     return Core(architecture, core_image(compiler_for(TARGETS[architecture], gnu_compiler)))
 
 

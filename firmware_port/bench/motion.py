@@ -7,9 +7,9 @@ While it is at work the node cannot be armed.
 
 from array import array
 
-from firmware_port import bench_protocol as b
 from firmware_port import protocol as p
-from firmware_port.bench_play import BenchPlay
+from firmware_port.bench import protocol as b
+from firmware_port.bench.play import BenchPlay
 from firmware_port.servo_pulses import pulse_of
 from mixer.flight import layout as at
 
@@ -19,6 +19,7 @@ class Bench:
 
     def __init__(self, node, reader=None, supply=None):
         self._node = node
+        self._control = node.control
         self._reader = reader
         self._supply = supply
         self.now = array("i", [0, 0, 0, 0])  # the pulses put out, ns
@@ -26,10 +27,10 @@ class Bench:
         self._neutral = array("i", [0, 0, 0, 0])
         self._hold_us = 0
         self.silent_us = 0
-        node.handlers[b.MOVE] = self._on_move
-        node.handlers[b.TURN] = self._on_turn
-        node.handlers[b.LOOK] = self._on_look
-        node.handlers[b.END] = self._on_end
+        self.handle(b.MOVE, self._on_move, 3)
+        self.handle(b.TURN, self._on_turn, 3)
+        self.handle(b.LOOK, self._on_look, 2)
+        node.handle(b.END, self._on_end)
         self._play = BenchPlay(node, self)
 
     def _cycle(self, dt_us):
@@ -44,26 +45,33 @@ class Bench:
             now[i] += max(-step, min(step, goal - now[i]))
             if now[i] != self._neutral[i]:
                 resting = False
-        self._node.outputs.write(now)
+        self._control.outputs.write(now)
         if silent and resting:
-            self._node.when_safe = None
+            self._control.when_safe = None
 
-    def request(self, length, count):
-        """The verdict on a request of `count` numbers; from TAKEN on the bench is at work."""
-        node = self._node
-        if not node.numbers(length, count, 3):
-            return p.WRONG_LENGTH
-        if node.steering is None:
+    def handle(self, kind, handler, count=0):
+        """As a node's; but the handler is only asked where the bench is at work or may be."""
+
+        def handle(words):
+            verdict = self.begin()
+            return handler(words) if verdict == p.TAKEN else verdict
+
+        self._node.handle(kind, handle, count)
+
+    def begin(self):
+        """The verdict on any request; from TAKEN on the bench is at work."""
+        control = self._control
+        if control.steering is None:
             return p.NO_TABLES
-        if node.state != p.SAFE:
+        if control.state != p.SAFE:
             return p.NOT_NOW
-        if node.when_safe is None:
-            if not node.resting:
+        if control.when_safe is None:
+            if not control.pulses.resting:
                 return p.NOT_NOW
             for i in range(4):
-                self.now[i] = self._goal[i] = self._neutral[i] = node.pulses.pulse_ns[i]
+                self.now[i] = self._goal[i] = self._neutral[i] = control.pulses.pulse_ns[i]
             self._hold_us = 2_000_000
-            node.when_safe = self._cycle
+            control.when_safe = self._cycle
         self.silent_us = 0
         return p.TAKEN
 
@@ -77,32 +85,23 @@ class Bench:
         self._node.put(self.now, vane - 1, 1, 3)
         return p.TAKEN
 
-    def _on_move(self, length):
-        verdict = self.request(length, 3)
-        words = self._node.words
-        return self._aim(words[0], words[1], words[2]) if verdict == p.TAKEN else verdict
+    def _on_move(self, words):
+        return self._aim(words[0], words[1], words[2])
 
-    def _on_turn(self, length):
-        verdict = self.request(length, 3)
-        if verdict != p.TAKEN:
-            return verdict
-        words = self._node.words
+    def _on_turn(self, words):
         vane, deflection_mdeg = words[0], words[1]
         if not 1 <= vane <= 4:
             return p.OUT_OF_RANGE
-        t = self._node.store.tables.words
+        t = self._control.words
         if not t[at.TRAVEL_LO + vane - 1] <= deflection_mdeg <= t[at.TRAVEL_HI + vane - 1]:
             return p.OUT_OF_RANGE
         verdict = self._aim(vane, pulse_of(t, vane - 1, deflection_mdeg), words[2])
         self._node.put(self._goal, vane - 1, 1, 3)
         return verdict
 
-    def _on_look(self, length):
-        verdict = self.request(length, 2)
-        if verdict != p.TAKEN:
-            return verdict
+    def _on_look(self, words):
         node = self._node
-        vane, samples = node.words[0], node.words[1]
+        vane, samples = words[0], words[1]
         if not 1 <= vane <= 4 or not 0 < samples <= b.MOST_SAMPLES:
             return p.OUT_OF_RANGE
         reader = self._reader
@@ -124,10 +123,10 @@ class Bench:
     def jump(self, vane, pulse_ns):
         """Put out a pulse at once; the caller has seen that it is near the last."""
         self.now[vane - 1] = self._goal[vane - 1] = pulse_ns
-        self._node.outputs.write(self.now)
+        self._control.outputs.write(self.now)
 
-    def _on_end(self, length):
-        verdict = self.request(length, 0)
+    def _on_end(self, words):
+        verdict = self.begin()
         self._hold_us = -1
         self._play.forget()
         return verdict

@@ -7,8 +7,7 @@ None for the pins takes the board's own) or ("adc", four pins or None); SUPPLY, 
 full scale).
 """
 
-from firmware_port.angle_encoder import AngleEncoders, AnglePotentiometers, Supply
-from firmware_port.bench_motion import Bench
+from firmware_port.bench.motion import Bench
 from firmware_port.hardware import open_clock, open_console
 from firmware_port.node import Node
 from firmware_port.outputs import RecordedPulses, open_pulses
@@ -51,6 +50,8 @@ def open_reader(wiring):
         return None
     import machine
 
+    from firmware_port.angle_encoder import AngleEncoders, AnglePotentiometers
+
     kind, places = described
     if kind == "adc":
         pins = [None if place is None else machine.ADC(machine.Pin(place)) for place in places]
@@ -72,6 +73,8 @@ def open_supply(wiring):
     if described is None:
         return None
     import machine
+
+    from firmware_port.angle_encoder import Supply
 
     pin, most_mv = described
     return Supply(machine.ADC(machine.Pin(pin)), most_mv)

@@ -6,8 +6,8 @@ line's own time gets into them. No pulse may jump far from the one before.
 
 from array import array
 
-from firmware_port import bench_protocol as b
 from firmware_port import protocol as p
+from firmware_port.bench import protocol as b
 from firmware_port.frames import unpack
 
 
@@ -21,21 +21,18 @@ class BenchPlay:
         self._interval_us = 1000
         self._filled = 0
         self.forget()
-        node.handlers[b.PLAY_BEGIN] = self._on_begin
-        node.handlers[b.PLAY_PIECE] = self._on_piece
-        node.handlers[b.PLAY_FILL] = self._on_fill
-        node.handlers[b.PLAY_RUN] = self._on_run
-        node.handlers[b.PLAY_DATA] = self._on_data
+        bench.handle(b.PLAY_BEGIN, self._on_begin, 3)
+        node.handle(b.PLAY_PIECE, self._on_piece, None)
+        bench.handle(b.PLAY_FILL, self._on_fill, 3)
+        bench.handle(b.PLAY_RUN, self._on_run)
+        node.handle(b.PLAY_DATA, self._on_data, 2)
 
     def forget(self):
         """Give the recording's memory back."""
         self._pulses = self._counts = self._supplies = array("H")  # empty: no recording
 
-    def _on_begin(self, length):
-        verdict = self._bench.request(length, 3)
-        if verdict != p.TAKEN:
-            return verdict
-        vane, count, interval_us = self._node.words[0], self._node.words[1], self._node.words[2]
+    def _on_begin(self, words):
+        vane, count, interval_us = words[0], words[1], words[2]
         if not 1 <= vane <= 4 or not 0 < count <= b.MOST_PLAYED:
             return p.OUT_OF_RANGE
         if interval_us < b.SHORTEST_INTERVAL_US or count * interval_us > b.LONGEST_PLAY_US:
@@ -59,11 +56,8 @@ class BenchPlay:
             return p.OUT_OF_RANGE
         return p.TAKEN
 
-    def _on_fill(self, length):
-        verdict = self._bench.request(length, 3)
-        if verdict != p.TAKEN:
-            return verdict
-        offset, count, unit = self._node.words[0], self._node.words[1], self._node.words[2]
+    def _on_fill(self, words):
+        offset, count, unit = words[0], words[1], words[2]
         verdict = self._room(offset, count)
         if verdict == p.TAKEN and not 0 <= unit < b.NO_COUNT:
             verdict = p.OUT_OF_RANGE
@@ -74,16 +68,17 @@ class BenchPlay:
             self._node.put_number(self._filled)
         return verdict
 
-    def _on_piece(self, length):
+    def _on_piece(self, words):
         node = self._node
+        length = node.length
         if not 3 < length <= 3 + 2 * b.PIECE or not length % 2:
             return p.WRONG_LENGTH
-        if node.state != p.SAFE or node.when_safe is None:
+        if node.control.state != p.SAFE or node.control.when_safe is None:
             return p.NOT_NOW
         self._bench.silent_us = 0
-        place = unpack(node.request, p.HEADER, 1, 3, node.words, 0)
+        place = unpack(node.request, p.HEADER, 1, 3, words, 0)
         pulses = self._pulses
-        verdict = self._room(node.words[0], (length - 3) // 2)
+        verdict = self._room(words[0], (length - 3) // 2)
         if verdict != p.TAKEN:
             return verdict
         for i in range(place, p.HEADER + length, 2):
@@ -92,10 +87,7 @@ class BenchPlay:
         node.put_number(self._filled)
         return p.TAKEN
 
-    def _on_run(self, length):
-        verdict = self._bench.request(length, 0)
-        if verdict != p.TAKEN:
-            return verdict
+    def _on_run(self, words):
         if not self._pulses or self._filled != len(self._pulses):
             return p.OUT_OF_ORDER
         if not self._playable():
@@ -119,7 +111,7 @@ class BenchPlay:
     def _play(self):
         """Put the pulses out, one an interval, and read with each; return how many were played."""
         node, bench = self._node, self._bench
-        clock, watchdog = node.clock, node.watchdog
+        clock, watchdog = node.control.clock, node.watchdog
         start = clock.now()
         count = len(self._pulses)
         for k in range(count):
@@ -140,13 +132,11 @@ class BenchPlay:
         self._bench.silent_us = -clock.since(start)  # the next cycle is told of all that time
         return count
 
-    def _on_data(self, length):
+    def _on_data(self, words):
         node = self._node
-        if not node.numbers(length, 2, 3):
-            return p.WRONG_LENGTH
-        if node.state != p.SAFE:
+        if node.control.state != p.SAFE:
             return p.NOT_NOW
-        column, first = node.words[0], node.words[1]
+        column, first = words[0], words[1]
         if not self._pulses or not 0 <= column <= b.SUPPLIES:
             return p.OUT_OF_RANGE
         values = (self._pulses, self._counts, self._supplies)[column]
@@ -154,7 +144,6 @@ class BenchPlay:
             return p.OUT_OF_RANGE
         self._bench.silent_us = 0
         for k in range(first, min(first + b.DATA, len(values))):
-            node.answer[node.fill] = values[k] & 0xFF
-            node.answer[node.fill + 1] = values[k] >> 8
-            node.fill += 2
+            node.put_byte(values[k] & 0xFF)
+            node.put_byte(values[k] >> 8)
         return p.TAKEN

@@ -1,4 +1,4 @@
-"""The servo bench's requests and their limits; contents as in `protocol.py`.
+"""The servo bench's requests and their limits; contents as in `firmware_port/protocol.py`.
 
 u16 are two bytes, little-endian, unsigned. All are for the safe state only.
 """

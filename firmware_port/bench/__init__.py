@@ -1,0 +1,1 @@
+"""What only the servo bench needs on a board; one that flies goes without."""
