@@ -116,3 +116,5 @@ class ControlCheck:
             self.turned[i] = there - self._from
             if abs(self.turned[i] - self._goal) > OFF_MDEG:
                 self.off |= 1 << i
+            else:
+                self._control.steering.trust(1 << i)

@@ -1,10 +1,12 @@
-"""Time that comes over the link: for rehearsals, where every cycle must be the same each time.
+"""Time and angles over the link: for rehearsals, where every cycle must be the same each time.
 
-A node built with this clock takes PACE and PASS. Every demand is one pace later than the frame
-before it and starts its cycle at once; a PASS lets time go by without a demand.
+A node built with this clock takes PACE, PASS and SEE. Every demand is one pace later than the frame
+before it and starts its cycle at once; a PASS lets time go by without a demand;
+a SEE tells what angle sensors would say in the next cycle.
 """
 
 from firmware_port import protocol as p
+from mixer.flight import layout as at
 
 WRAP = 0x3FFFFFFF  # stays a small integer on every board
 
@@ -30,7 +32,7 @@ class PacedClock:
 
 
 class Paced:
-    """Handles PACE and PASS, and puts a pace before every DEMAND."""
+    """Handles PACE, PASS and SEE, and puts a pace before every DEMAND."""
 
     def __init__(self, node):
         self._node = node
@@ -39,6 +41,7 @@ class Paced:
         node.handle(p.DEMAND, self._on_demand, None)
         node.handle(p.PACE, self._on_pace, 2)
         node.handle(p.PASS, self._on_pass, 1)
+        node.handle(p.SEE, self._on_see, 5)
         node.control.at_once = True
 
     def _on_demand(self, words):
@@ -59,4 +62,16 @@ class Paced:
         control = self._node.control
         control.hasten()
         self._node.cycle(control.begin())
+        return p.TAKEN
+
+    def _on_see(self, words):
+        steering = self._node.control.steering
+        if steering is None:
+            return p.NO_TABLES
+        for i in range(4):
+            if words[i] == p.NO_ANGLE:
+                words[i] = at.NO_READING
+        steering.sensed(words[0], words[1], words[2], words[3])
+        if words[4]:
+            steering.trust(words[4])
         return p.TAKEN

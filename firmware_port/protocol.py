@@ -35,7 +35,7 @@ BURN = 12  # i32 burn time, i32 burn load µs → nothing. With a burn time of 0
 #            and the burn has yet to begin; else it began so long ago: for a board that starts anew
 STOP = 13  # nothing → nothing; the node ends and gives the line back
 FORCES = 14  # nothing → i24 four forces in eighths of a count, i24 burn load ms, burn time ms
-PACE = 15  # i24 µs, i24 1 for forces → nothing. This and the next only where time comes over the
+PACE = 15  # i24 µs, i24 1 for forces → nothing. This, PASS and SEE only where time comes over the
 #            link (`paced.py`): from here on every demand is that much later than the frame before
 #            it; with forces, answers to demands end in four forces, i24, eighths of a count
 PASS = 16  # i24 µs → as DEMAND: time passes, a cycle runs, no demand comes
@@ -48,6 +48,8 @@ START = 28  # nothing → nothing: the burn has begun. Said once more it changes
 BELIEF = 29  # nothing → i32 burn time, burn load µs, i32 for how long the pressure has been doubted
 #              µs (0: it is not), i24 pc/pc_ref that counts, Q14, i24 vanes declared jammed, i24 the
 #              burn clock: 0 stands, started by 1 the jet, 2 START or BURN; 3 and a reading believed
+SEE = 30  # i24 four angles 0.001° as sensors would tell them, NO_ANGLE for none, i24 vanes whose
+#           sensors a control check has seen to follow (bit 0 for vane 1) → nothing: for the next cycle
 STATE = 31  # never a request: the node says by itself that its state has changed
 
 COUNTERS_PAGE = 15

@@ -205,6 +205,13 @@ class NodeLink:
         """Let time pass and a cycle run without a demand."""
         return read_cycle(self.request(p.PASS, numbers((us,))).contents)
 
+    def see(self, angles_mdeg: Sequence[int], followed: int = 0) -> None:
+        """Tell a rehearsing node what angle sensors say, for its next cycle; NO_ANGLE for none.
+
+        followed: vanes whose sensors a check has seen to follow, bit 0 for vane 1.
+        """
+        self.ask(p.SEE, numbers((*angles_mdeg, followed)))
+
     def stop(self) -> None:
         """End the node; its pulses end too. Only from the safe state."""
         self._greedy = False  # what follows the answer is the board's prompt, not ours

@@ -134,6 +134,7 @@ FRAMES: dict[str, Row] = {  # kind, what goes before, the frame
     "STOP": (p.STOP, nothing, framed(p.STOP)),
     "PACE, of a rehearsal": (p.PACE, nothing, framed(p.PACE, numbers((PERIOD_US, 0)))),
     "PASS, of a rehearsal": (p.PASS, nothing, framed(p.PASS, numbers((PERIOD_US,)))),
+    "SEE, of a rehearsal": (p.SEE, nothing, framed(p.SEE, numbers((0, 0, 0, 0, 15)))),
     "MOVE, of the bench": (b.MOVE, nothing, framed(b.MOVE, numbers((1, 1_600_000, 2000)))),
     "TURN, of the bench": (b.TURN, nothing, framed(b.TURN, numbers((1, 9000, 2000)))),
     "LOOK, of the bench": (b.LOOK, nothing, framed(b.LOOK, numbers((1, 1)))),

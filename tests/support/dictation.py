@@ -1,22 +1,10 @@
 """What the steering of a flight was told and commanded, written down and told to another node."""
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from hil.flights.fly import fly, laptop
 from hil.steering.board_block import BoardBlock
 from mixer.ground.tables.build import flight_tables
-from tests.support.led_pulses import LedPulses
-
-
-@dataclass
-class Commanded:
-    """What one cycle of the flight core commanded."""
-
-    pulse_ns: list[int]
-    deflection_mdeg: list[int]
-    jammed: int  # vanes, bit 0 for vane 1
 
 
 class Dictation:
@@ -53,27 +41,10 @@ def dictated(vehicle, flight):
 
 
 def repeat(vehicle, record, node):
-    """Tell a node the same; every command has to be the same. How many cycles that were.
-
-    The pulse of a vane that is declared jammed is led to its place by the node, not by the flight
-    core, so it is held against an account of its own.
-    """
-    tables = flight_tables(vehicle)
-    block = BoardBlock(node, tables)
-    led, jammed = LedPulses(tables), 0
+    """Tell a node the same; every command has to be the same. How many cycles that were."""
+    block = BoardBlock(node, flight_tables(vehicle))
     for name, inputs, expected in record:
         getattr(block, name)(*inputs)
-        deflection_mdeg = expected["deflection_mdeg"][:, 0].tolist()
-        if name in ("jam", "free"):
-            bit = 1 << inputs[1] - 1
-            led.told(inputs[1], deflection_mdeg[inputs[1] - 1])
-            jammed = jammed | bit if name == "jam" else jammed & ~bit
-        elif name == "reset":
-            led, jammed = LedPulses(tables), 0
-        elif name == "cycle" and inputs[3][0]:
-            pulse_ns = expected["pulse_ns"][:, 0].tolist()
-            led.cycle(Commanded(pulse_ns, deflection_mdeg, jammed), int(inputs[3][0]), True)
-        expected["pulse_ns"][:, 0] = led.pulse_ns
         for what, values in outputs(block.commands).items():
             assert np.array_equal(values, expected[what]), (name, inputs, what)
     return sum(name == "cycle" for name, _, _ in record)

@@ -25,7 +25,7 @@ from mixer.ground.vehicle.vehicle import Vehicle
 KINDS = (
     "DEMAND", "ASK", "ARM", "DISARM", "JAM", "FREE", "COUNTERS", "IDENTIFY", "TABLES_BEGIN",
     "TABLES_PIECE", "TABLES_COMMIT", "BURN", "STOP", "FORCES", "PACE", "PASS", "CHECK",
-    "CHECKED", "START", "BELIEF", "STATE",
+    "CHECKED", "START", "BELIEF", "SEE", "STATE",
 )  # fmt: skip
 LARGEST_ON_THE_LINE = 0x3FFFFFFF  # what is farther out would cost heap on a board
 COMMANDS = (
