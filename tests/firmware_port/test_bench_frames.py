@@ -181,6 +181,15 @@ def test_a_silent_bench_leaves_every_servo_at_neutral_at_the_slew_rate():
     assert setup.loop.node.control.when_safe is None
 
 
+def test_an_end_with_contents_is_refused_and_ends_nothing():
+    setup = Setup()
+    assert setup.move(1, 1_600_000, 60_000).taken
+    assert setup.request(b.END, 1).verdict == p.WRONG_LENGTH
+    for _ in range(100):
+        setup.let_pass(9000)
+    assert setup.pulse_ns[0] == 1_600_000
+
+
 def test_a_look_tells_pulse_supply_magnet_and_counts():
     reader = Counting()
     setup = Setup(reader, reader)

@@ -48,6 +48,19 @@ def test_committed_tables_survive_a_reset(tmp_path: Path) -> None:
     link.arm()
 
 
+def test_stored_tables_are_handed_over_once_and_take_no_memory_beside_the_steering_s(
+    tmp_path: Path,
+) -> None:
+    path = tmp_path / "tables.bin"
+    loaded(path)
+    store = TableStore(str(path))
+    tables = store.hand_over()
+    assert tables is not None
+    assert list(tables.words) == list(TABLES.words)
+    assert store.hand_over() is None
+    assert store.size == len(BLOB)  # what it tells of them stays
+
+
 def test_a_reset_in_the_middle_of_loading_leaves_the_old_ones(tmp_path: Path) -> None:
     path = tmp_path / "tables.bin"
     loaded(path)
