@@ -49,7 +49,8 @@ BELIEF = 29  # nothing → i32 burn time, burn load µs, i32 for how long the pr
 #              µs (0: it is not), i24 pc/pc_ref that counts, Q14, i24 vanes declared jammed, i24 the
 #              burn clock: 0 stands, started by 1 the jet, 2 START or BURN; 3 and a reading believed
 SEE = 30  # i24 four angles 0.001° as sensors would tell them, NO_ANGLE for none, i24 vanes whose
-#           sensors a control check has seen to follow (bit 0 for vane 1) → nothing: for the next cycle
+#           sensors a control check has seen to follow, bit 0 for vane 1 → nothing. For the next
+#           cycle
 STATE = 31  # never a request: the node says by itself that its state has changed
 
 COUNTERS_PAGE = 15

@@ -1,7 +1,7 @@
 """Freezes node and servo bench into a firmware: `make ... FROZEN_MANIFEST=.../manifest.py`.
 
 Frozen this way all is bytecode; machine code comes with `fourvane bench`.
-The list is written by `python -m hil.board_lists`.
+The list is written by `python -m hil.boards.file_lists`.
 """
 # ruff: noqa: F821
 # pyright: reportUndefinedVariable=false

@@ -80,7 +80,12 @@ REQUESTS: tuple[tuple[str, int, bytes, str], ...] = (
     ("TABLES_PIECE", p.TABLES_PIECE, i24(0) + TABLE, "the first 40 bytes"),
     ("TABLES_COMMIT", p.TABLES_COMMIT, b"", "they are whole, but no flight tables"),
     ("PACE", p.PACE, i24(5000, 0), "a rehearsal's demands are 5 ms apart"),
-    ("SEE", p.SEE, i24(10, -20, 3000, p.NO_ANGLE, 7), "what angle sensors would say in a rehearsal"),
+    (
+        "SEE",
+        p.SEE,
+        i24(10, -20, 3000, p.NO_ANGLE, 7),
+        "what angle sensors would say",
+    ),
     ("PASS", p.PASS, i24(5000), "5 ms pass in a rehearsal"),
     ("MOVE", b.MOVE, i24(1, 1_500_000, 2000), "servo 1 to 1 500 000 ns, 2 s"),
     ("TURN", b.TURN, i24(1, 0, 2000), "servo 1 to 0.000°, 2 s"),
