@@ -29,7 +29,7 @@ from tests.c_library import (
     run,
 )
 from tests.table_mutants import word_by_word
-from tests.watched_ops import watched_operations
+from tests.watched_ops import SLIPPING, WAYS, watched_operations
 
 VEHICLES = 100
 CYCLES = 176  # of each, so that every kind of segment comes
@@ -38,6 +38,9 @@ REASONS = {
     ("core_unfit_word", "if (count < CORE_BODY) {"): "fv_init has refused such tables before",
     ("core_deflection_at", "while (force < w[o + 1]) {"): (
         "a cell names the record that its lower end lies on, and no force lies below its cell"
+    ),
+    ("parted", "return x >= 0 ? x / by : -1 - (-1 - x) / by;"): (
+        "what the kernels part is a way in a time, never below 0"
     ),
 }
 
@@ -64,8 +67,9 @@ def core(folder: Path) -> list[tuple[str, str]]:
         tables = random_tables(seed)
         ops = operations(self_test.record(tables, CYCLES, seed))
         play(player, [(carried(tables, ops), len(ops))])
-        ops = watched_operations(tables, CYCLES, seed)
-        play(player, [(carried(tables, ops), len(ops))])
+        for ways in (WAYS, SLIPPING):
+            ops = watched_operations(tables, CYCLES, seed, ways)
+            play(player, [(carried(tables, ops), len(ops))])
     every = [(STEP, 0, 0), (DEMAND, 0, 0, 0), (JAM, 1, 0), (FREE, 1), (JAM, 0, 0), (FREE, 5),
              (JAM, 5, 0), (FREE, 0), (START, 0, 0), (RELEASE,), (RESET,), (SENSED, 0, 0, 0, 0),
              (WATCH, 0)]  # fmt: skip
