@@ -15,8 +15,9 @@ from importlib.util import find_spec
 from pathlib import Path
 
 from hil.errors import BoardError
-from mixer.ground.kernel_code.c99 import PRELUDE, c_source
+from mixer.ground.kernel_code.c99 import c_source
 from mixer.ground.kernel_code.language import flight_core
+from mixer.ground.kernel_code.prelude import PRELUDE
 
 PREFIX = "fv_"
 ENTRY = "cycle"

@@ -33,7 +33,7 @@ from hil.errors import BoardError
 from hil.machine_code import assembler_module
 from mixer.flight import layout as at
 from mixer.flight.wanted import scaled
-from mixer.ground.kernel_code.c99 import PRELUDE
+from mixer.ground.kernel_code.prelude import PRELUDE
 from tests.bare_core import Core, replay
 from tests.recorded_cycles import Recorded, allocations, record
 from tests.unlike_vehicles import unlike_tables

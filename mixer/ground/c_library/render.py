@@ -16,8 +16,9 @@ from mixer.ground.allocate import LONGEST_GAP_S
 from mixer.ground.c_library import self_test
 from mixer.ground.commands_csv import COLUMNS
 from mixer.ground.demands import LATEST_S
-from mixer.ground.kernel_code.c99 import PRELUDE, c_source
+from mixer.ground.kernel_code.c99 import c_source
 from mixer.ground.kernel_code.language import flight_core
+from mixer.ground.kernel_code.prelude import PRELUDE
 from mixer.ground.tables_dump import checksum
 from mixer.ground.vehicle import Vehicle
 
