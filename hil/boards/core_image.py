@@ -16,8 +16,8 @@ from pathlib import Path
 
 from hil.node.errors import BoardError
 from mixer.ground.kernel_code.c99 import c_source
-from mixer.ground.kernel_code.c99_prelude import PRELUDE
 from mixer.ground.kernel_code.language import flight_core
+from mixer.ground.kernel_code.prelude import PRELUDE
 
 PREFIX = "fv_"
 ENTRY = "cycle"

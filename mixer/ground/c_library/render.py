@@ -17,8 +17,8 @@ from mixer.ground.allocation.run import LONGEST_GAP_S
 from mixer.ground.c_library import self_test
 from mixer.ground.inputs.arrays import LATEST_S
 from mixer.ground.kernel_code.c99 import c_source
-from mixer.ground.kernel_code.c99_prelude import PRELUDE
 from mixer.ground.kernel_code.language import flight_core
+from mixer.ground.kernel_code.prelude import PRELUDE
 from mixer.ground.tables_in_words.text import checksum
 from mixer.ground.vehicle.vehicle import Vehicle
 

@@ -33,7 +33,7 @@ from hil.boards.machine_code import assembler_module
 from hil.node.errors import BoardError
 from mixer.flight import layout as at
 from mixer.flight.wanted import scaled
-from mixer.ground.kernel_code.c99_prelude import PRELUDE
+from mixer.ground.kernel_code.prelude import PRELUDE
 from tests.support.bare_core import Core, replay
 from tests.support.recorded_cycles import Recorded, allocations, record
 from tests.support.unlike_vehicles import unlike_tables

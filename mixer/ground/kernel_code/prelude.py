@@ -1,4 +1,8 @@
-"""What stands before the kernels in C: the arithmetic of words that C itself leaves open."""
+"""What the kernels' C stands on: shifts, divisions and the long product, said once for every core.
+
+Shifts to the left go through unsigned words; `//` rounds down. A Cortex-M0+ has no divide and no
+long multiplication, and nothing is linked to the core.
+"""
 
 PRELUDE = """\
 /* >> must keep the sign; a compiler where it does not stops here. */
