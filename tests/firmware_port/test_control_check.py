@@ -12,6 +12,7 @@ from firmware_port.bench.motion import Bench
 from hil.node.loopback import Loopback
 from hil.node.node_link import NodeLink, demand_contents, numbers
 from mixer.flight import Steering
+from mixer.flight import layout as at
 from mixer.ground.tables.build import flight_tables
 from tests.support.vehicles import vehicle
 
@@ -307,6 +308,16 @@ def test_a_vane_that_does_not_follow_turns_the_wrong_way_or_too_far_is_named(see
     seen.check()
     seen.watch()
     assert seen.link.checked().off == (3,)
+
+
+def test_the_jam_watch_believes_from_then_on_the_sensors_that_followed_and_no_others(seen):
+    words = seen.node.control.words
+    assert words[at.WATCH_BELIEVED] == 0
+    seen.node.control.angles.share[2] = 0.5
+    seen.node.control.angles.fails[3] = True
+    seen.check()
+    seen.watch()
+    assert words[at.WATCH_BELIEVED] == 0b0011
 
 
 def test_a_sensor_that_fails_is_left_out_and_told(seen):

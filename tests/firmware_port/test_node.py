@@ -186,7 +186,7 @@ REFUSED = {
     "stale": lambda h: wire_frame(p.DEMAND, h.sequence - 1 & 0xFFFF, demand(-900_000)),
     "out-of-range": lambda h: h.good(p.DEMAND, demand(2**30 - 1)),
     "wrong-length": lambda h: h.good(p.DEMAND, demand()[:-1]),
-    "unknown-kind": lambda h: h.good(30, demand()),
+    "unknown-kind": lambda h: h.good(0, demand()),
     "wrong-version": lambda h: wire_frame(p.DEMAND, h.sequence + 1, demand(-900_000), 2),
     "damaged": lambda h: h.good(p.DEMAND, demand(-900_000))[:-3] + b"\x55\0",
 }
@@ -267,6 +267,15 @@ def test_counters_come_page_by_page(armed: Harness) -> None:
     assert counters["to-armed"] == 1
     assert counters["tables-taken"] == 1
     assert list(counters) == list(p.COUNTER_NAMES)
+
+
+def test_angles_told_in_a_rehearsal_are_those_of_the_next_cycle(armed: Harness) -> None:
+    words = armed.node.control.words
+    armed.link.see((100, -200, p.NO_ANGLE, 0), followed=0b0101)
+    assert list(words[at.WATCH_READING : at.WATCH_READING + 4]) == [100, -200, at.NO_READING, 0]
+    assert words[at.WATCH_BELIEVED] == 0b0101
+    armed.link.see((0, 0, 0, 0))
+    assert words[at.WATCH_BELIEVED] == 0b0101
 
 
 def test_no_frame_of_the_node_is_64_bytes_or_longer(armed: Harness) -> None:

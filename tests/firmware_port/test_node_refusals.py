@@ -61,6 +61,7 @@ def bare() -> Setup:
         (p.FREE, numbers((1,))),
         (p.BURN, numbers((0, 0), 4)),
         (p.FORCES, b""),
+        (p.SEE, numbers((0, 0, 0, 0, 0))),
         (b.MOVE, numbers((1, 1_500_000, 1000))),
     ],
 )

@@ -18,6 +18,7 @@ from firmware_port.table_store import TableStore
 from hil.node.loopback import Memory, NoMeter
 from hil.node.node_link import demand_contents, numbers, wire_frame
 from mixer.flight import Steering
+from mixer.ground.tables.build import flight_tables
 from tests.support.strict_machine import Board, strict_machine
 from tests.support.vehicles import vehicle
 
@@ -133,7 +134,7 @@ def test_the_watchdog_is_fed_last_in_every_cycle(board: Board) -> None:
         Watchdog(rp2.WATCHDOG_MS),
     )
     Paced(node)
-    node.control.fly(Steering(vehicle().flight_tables()))
+    node.control.fly(Steering(flight_tables(vehicle())))
     send = line.send
     line.send = lambda data, count: (board.calls.append(("answer",)), send(data, count))[1]
     node.turn()

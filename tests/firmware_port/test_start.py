@@ -453,7 +453,7 @@ def test_a_manifest_freezes_every_file_of_its_board(folder: str) -> None:
         names = {"package": package, "include": lambda other: freeze(path.parent / other)}
         exec(compile(path.read_text(encoding="utf-8"), str(path), "exec"), names)
 
-    freeze(Path(__file__).parents[1] / "firmware_port" / folder / "manifest.py")
+    freeze(Path(__file__).parents[2] / "firmware_port" / folder / "manifest.py")
     assert sorted(frozen) == sorted(board_sources(bench=folder == "bench"))
 
 

@@ -21,6 +21,7 @@ README = Path(firmware_port.__file__).with_name("README.md")
 TABLES = flight_tables(vehicle())
 BLOB = TABLES.to_bytes()
 PERIOD_US = 5000
+NOBODYS = 0  # a kind of frame that nobody takes
 STILL_NS = 1000  # the last count's unrest of a held demand
 HEAD = "| frame, whole and in order |"
 MOVING = ("follow", "go to neutral", "is led", "plays", "turns")
@@ -160,7 +161,7 @@ FRAMES: dict[str, Row] = {  # kind, what goes before, the frame
         framed(b.PLAY_DATA, numbers((0, 0))),
     ),
     "END, of the bench": (b.END, nothing, framed(b.END)),
-    "any other kind": (30, nothing, framed(30)),
+    "any other kind": (NOBODYS, nothing, framed(NOBODYS)),
 }
 
 
@@ -217,7 +218,7 @@ def test_a_frame_of_a_wrong_length_does_nothing_in_any_state(what: str, state: s
         rows()["any kind, of a wrong length"][p.STATE_NAMES.index(state)], state
     )
     said = node.send(kind, b"\x2a" * 50)
-    assert said == (verdict if kind != 30 else "unknown-kind")
+    assert said == (verdict if kind != NOBODYS else "unknown-kind")
     assert p.STATE_NAMES[node.node.control.state] == after
     assert not moved(before, node.pulses())  # no cycle has run
 
@@ -236,10 +237,10 @@ def test_silence_does_in_each_state_what_readme_says(state: str) -> None:
 def test_the_table_has_every_kind_that_a_node_knows_and_no_row_that_is_not_played() -> None:
     node = Played("safe").node
     known = {kind for kind in range(p.KINDS) if node.handlers[kind] is not None}
-    assert known == {kind for kind, _, _ in FRAMES.values()} - {30}
+    assert known == {kind for kind, _, _ in FRAMES.values()} - {NOBODYS}
     others = {"any kind, of a wrong length", "no frame for `demand_timeout_ms`"}
     assert set(rows()) == set(FRAMES) | others
     for what, (kind, _, _) in FRAMES.items():
-        if kind != 30:
+        if kind != NOBODYS:
             name = re.split(r"[ ,]", what)[0]
             assert kind == getattr(p, name, getattr(b, name, None))
