@@ -63,7 +63,11 @@ def patient() -> Iterator[None]:
 
 
 @pytest.fixture(scope="module")
-def deployed(tmp_path_factory: pytest.TempPathFactory, patient: None, long: bool) -> Deployed:
+def deployed(
+    tmp_path_factory: pytest.TempPathFactory, patient: None, long: bool, size: str
+) -> Deployed:
+    if size == "laptop":
+        pytest.skip("on the emulated Pico with --campaigns only: it takes five minutes")
     if missing := missing_emulator():
         pytest.skip(missing)
     if missing := missing_node_js():

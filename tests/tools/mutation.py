@@ -36,9 +36,11 @@ TARGETS: dict[str, tuple[str, ...]] = {
     "frames": ("test_frames", "test_receiver"),
     "receiver": ("test_receiver",),
     "node": NODE,
+    "control": NODE,
     "motion": NODE,
     "servo_pulses": ("test_servo_pulses", "test_node_safety", "test_node_refusals"),
     **dict.fromkeys(KERNELS, ("test_kernel_words", "test_record_search")),
+    "direction": ("test_kernel_words", "test_record_search", "test_shortest_edge"),
 }
 NOTICED, SURVIVED, NO_TEST = 1, 0, 5
 
@@ -118,7 +120,8 @@ def hunt(target: str, tests: Sequence[str], share: float, seed: int) -> Hunt:
     """Hunt in one module. target: one of TARGETS, or a module's name with its own tests."""
     package = "mixer.flight" if target in KERNELS else "firmware_port"
     module_name = target if "." in target else f"{package}.{target}"
-    files = list(tests) or [f"{HERE}/{name}.py" for name in TARGETS[target]]
+    beside = HERE.parent / ("flight" if target in KERNELS else "firmware_port")
+    files = list(tests) or [f"{beside}/{name}.py" for name in TARGETS[target]]
     found = Hunt(module_name, share, seed)
     options = ["-o", "addopts=", "-x", "-k", SLOW, "-p", "no:terminal", "-p", "no:cacheprovider"]
     pytest.main([*options, *files], plugins=[found])
