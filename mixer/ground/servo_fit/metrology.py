@@ -21,7 +21,7 @@ COVERAGE = 2.0  # standard deviations on either side of a mean, ISO 230-2
 class Positioning:
     """The figures of ISO 230-2 in the unit of the deviations; arrays have one entry a position.
 
-    `reversal_value`, `repeatability` and so on are the largest over the positions;
+    `reversal`, `repeatability` and so on are the largest over the positions;
     `up` and `down` are the two directions of approach.
     """
 
