@@ -60,6 +60,13 @@ def size(request: pytest.FixtureRequest) -> str:
 
 
 @pytest.fixture(scope="session")
+def campaign(size: str) -> None:
+    """For tests that are long however small: with --campaigns and --long only."""
+    if size == "laptop":
+        pytest.skip("a campaign: with --campaigns")
+
+
+@pytest.fixture(scope="session")
 def full_size(size: str) -> bool:
     """Whether campaigns are larger than a laptop's."""
     return size != "laptop"

@@ -31,7 +31,7 @@ def run(*arguments: object) -> Result:
 
 
 def test_four_servos_are_benched_in_under_three_minutes_with_the_figures_of_the_node_here(
-    board_name: str,
+    quick_board_name: str,
     tmp_path: Path,
     full_size: bool,
     record_property: Callable[[str, object], None],
@@ -44,11 +44,11 @@ def test_four_servos_are_benched_in_under_three_minutes_with_the_figures_of_the_
     arguments = ["all", *(word for servo in servos for word in ("--servo", servo))]
     busy = os.getloadavg()[0] > BUSY * (os.cpu_count() or 1)
     began_s = time.monotonic()
-    done = run(*arguments, "--board", board_name, "--out-dir", tmp_path / "board")
+    done = run(*arguments, "--board", quick_board_name, "--out-dir", tmp_path / "board")
     wall_s = time.monotonic() - began_s
     assert done.exit_code == 0, done.output
     judged = " (not judged: other work keeps this machine busy)" if busy else ""
-    said = f"bench all, {len(servos)} emulated servos on {board_name}: {wall_s:.0f} s{judged}"
+    said = f"bench all, {len(servos)} emulated servos on {quick_board_name}: {wall_s:.0f} s{judged}"
     record_property("shown", said)
     result = json.loads(done.stdout)
     assert sorted(result["servos"]) == list(servos)

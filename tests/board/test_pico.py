@@ -64,10 +64,8 @@ def patient() -> Iterator[None]:
 
 @pytest.fixture(scope="module")
 def deployed(
-    tmp_path_factory: pytest.TempPathFactory, patient: None, long: bool, size: str
+    tmp_path_factory: pytest.TempPathFactory, patient: None, long: bool, campaign: None
 ) -> Deployed:
-    if size == "laptop":
-        pytest.skip("on the emulated Pico with --campaigns only: it takes five minutes")
     if missing := missing_emulator():
         pytest.skip(missing)
     if missing := missing_node_js():

@@ -12,7 +12,6 @@ import pytest
 
 from hil.verify.instructions import counting_board
 from hil.verify.step_profile import Profile, crc_of
-from mixer.flight import FlightTables
 from tests.support.recorded_cycles import record
 from tests.support.unlike_vehicles import unlike_tables
 
@@ -20,7 +19,7 @@ LIMITS = Path(__file__).with_name("step_cost.json")  # worst cases when last loo
 GROWTH = 1.05
 CYCLE_INSTRUCTIONS = 3500  # with four angle sensors read in the same cycle
 SEED = 3
-CYCLES = {"long": 100, "ci": 40, "laptop": 6}  # on each vehicle
+CYCLES = {"long": 100, "ci": 40}  # on each vehicle
 BYTECODE_EVERY = 7  # tables
 COUNTS = ("machine_code", "bytecode")
 
@@ -34,15 +33,9 @@ class Costs:
         self.tables = self.cycles = self.differing = self.heap_bytes = 0
 
 
-def measured_tables(size: str) -> list[tuple[str, FlightTables]]:
-    """All, or each vehicle by one policy in turn."""
-    tables = list(unlike_tables())
-    return tables if size != "laptop" else tables[::4] + tables[3::4]
-
-
 @pytest.fixture(scope="module")
-def costs(firmware: Path, size: str) -> Costs:
-    found, tables_of_all = Costs(), measured_tables(size)
+def costs(firmware: Path, size: str, campaign: None) -> Costs:
+    found, tables_of_all = Costs(), list(unlike_tables())
     found.tables = len(tables_of_all)
     for form in COUNTS:
         every = BYTECODE_EVERY if form == "bytecode" else 1

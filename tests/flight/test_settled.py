@@ -144,7 +144,7 @@ def test_vanes_that_have_come_to_rest_stay_there(rests, record_property):
     assert len(rests) - restless <= max(1, len(rests) // 200)
 
 
-def test_this_judgement_finds_the_rule_of_the_window_wrong():
+def test_this_judgement_finds_the_rule_of_the_window_wrong(campaign):
     """In floats, on the first vehicles whose slew is quick enough to come to rest in few cycles
     and slow enough for the window to matter."""
     found: list[Rest] = []

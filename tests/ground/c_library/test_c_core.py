@@ -151,7 +151,7 @@ def test_tables_that_are_not_right_are_refused_and_nothing_steers(
 
 
 def test_every_branch_is_taken_or_named_with_the_reason_why_none_can_take_it(
-    tmp_path: Path,
+    tmp_path: Path, campaign: None
 ) -> None:
     needs("gcc", "gcov")
     assert set(core(tmp_path)) == set(REASONS)
