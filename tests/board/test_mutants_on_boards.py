@@ -17,7 +17,7 @@ from tests.board.test_fuzz import rehearsals
 from tests.support.vehicles import vehicle
 from tests.tools.table_mutants import mutate
 
-MUTANTS = {True: 60, False: 8}  # at full size, and not
+MUTANTS = {True: 30, False: 8}  # at full size, and not
 CYCLES = 6
 SEED = 5
 TABLES = flight_tables(vehicle())

@@ -19,7 +19,7 @@ LIMITS = Path(__file__).with_name("step_cost.json")  # worst cases when last loo
 GROWTH = 1.05
 CYCLE_INSTRUCTIONS = 3500  # with four angle sensors read in the same cycle
 SEED = 3
-CYCLES = {"long": 100, "ci": 40}  # on each vehicle
+CYCLES = {"long": 100, "ci": 20}  # on each vehicle
 BYTECODE_EVERY = 7  # tables
 COUNTS = ("machine_code", "bytecode")
 
