@@ -14,6 +14,7 @@ from hil.rocket.dispersion import Truth, side_by_side
 from hil.rocket.rocket import Rocket
 from hil.steering.pseudo_inverse import PA_PER_BAR
 from hil.steering.steering_block import (
+    Given,
     Integers,
     LaptopBlock,
     PartedBlock,
@@ -104,7 +105,8 @@ def wait_on_the_pad(
     for step_us in pad_steps_us(wait_s, period_us):
         conditions.at(time_s)
         pressure_pa = conditions.pressure_pa(np.zeros(flights), time_s, 1e-6 * step_us)
-        steering.cycle(nothing, heard, pressure_pa, np.full(flights, step_us, np.int64), seen_mdeg)
+        dt_us = np.full(flights, step_us, np.int64)
+        steering.cycle(Given(nothing, heard, pressure_pa, dt_us, seen_mdeg))
         time_s += 1e-6 * step_us
 
 
@@ -146,7 +148,7 @@ def fly(
         for flight in np.flatnonzero(damaged):
             steering.garbled(int(flight), demand_mnm[:, flight].tolist())
         seen_mdeg = angles_mdeg(rocket) if watch_jams else None
-        steering.cycle(demand_mnm, heard, pressure_pa, elapsed_us, seen_mdeg)
+        steering.cycle(Given(demand_mnm, heard, pressure_pa, elapsed_us, seen_mdeg))
         glance = tally.see(demand_mnm, heard, steering.commands)
         if listener is not None:
             listener(Cycle(number, rocket, demand_mnm, pressure_pa, steering, glance))

@@ -17,8 +17,7 @@ from mixer.ground.vehicle.vehicle import Vehicle
 
 class Actuators:
     """Pulses in, servo rates and vane angles out. `held_deg` (4, N) is where a jammed vane is
-    driven; NaN: free. `shortest_lag_s`: of any flight that can be drawn; `longest_wait_s`: from a
-    command to the first motion.
+    driven; NaN: free. `shortest_lag_s`: of any flight that can be drawn.
     """
 
     def __init__(self, vehicle: Vehicle, truth: Truth, lag_s: float):

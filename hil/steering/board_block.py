@@ -19,7 +19,7 @@ from hil.boards.open_board import open_board
 from hil.node.answers import Cycle as BoardCycle
 from hil.node.errors import BoardError
 from hil.node.node_link import NodeLink, demand_contents, read_cycle, wire_frame
-from hil.steering.steering_block import Commands, Flags, Integers, most_demanded
+from hil.steering.steering_block import Commands, Given, most_demanded
 from mixer.flight import FlightTables, Steering
 
 REST_US = 100_000
@@ -37,21 +37,14 @@ class BoardBlock:
         self._pace_us = 0
         self._begin()
 
-    def cycle(
-        self,
-        demand_mnm: Integers,
-        heard: Flags,
-        pressure_pa: Integers,
-        dt_us: Integers,
-        seen_mdeg: Integers | None = None,
-    ) -> None:
-        if heard[0]:
-            self._waiting = [*demand_mnm[:, 0].tolist(), int(pressure_pa[0])]
-        elapsed_us = int(dt_us[0])
+    def cycle(self, given: Given) -> None:
+        if given.heard[0]:
+            self._waiting = [*given.demand_mnm[:, 0].tolist(), int(given.pressure_pa[0])]
+        elapsed_us = int(given.dt_us[0])
         if elapsed_us == 0:
             return
-        if seen_mdeg is not None:
-            self._node.see(seen_mdeg[:, 0].tolist())
+        if given.seen_mdeg is not None:
+            self._node.see(given.seen_mdeg[:, 0].tolist())
         if self._waiting is None:
             self._read(self._node.let_pass(elapsed_us))
             return

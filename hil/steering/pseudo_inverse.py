@@ -8,7 +8,7 @@ in comparisons alone.
 import numpy as np
 
 from hil.rocket.burn import LOAD_EXPONENT
-from hil.steering.steering_block import Commands, Flags, Integers, most_demanded
+from hil.steering.steering_block import Commands, Flags, Given, Integers, most_demanded
 from mixer.flight.layout import JAMMED_VANE, NO_THRUST, PRIMARY_LIMITED, STALE_DEMAND
 from mixer.ground.batch.steerings import SteeringBlock as SideBySide
 from mixer.ground.inputs.arrays import VANES, Array
@@ -28,7 +28,6 @@ class ClippedBlock:
         tables = flight_tables(vehicle)
         self.most_mnm = most_demanded(tables)  # takes what the flight core does
         self._watched = SideBySide(tables, flights)
-        self._declared = np.zeros(flights, np.int64)  # vanes, bit 0 for vane 1
         self._vehicle = vehicle
         clocking_rad = np.radians(vehicle.layout.clocking_deg)
         self._rows = np.stack([np.cos(clocking_rad), np.sin(clocking_rad), np.ones(4)])
@@ -47,20 +46,13 @@ class ClippedBlock:
         self._pressure_pa = np.zeros(flights, np.int64)
         self._write()
 
-    def cycle(
-        self,
-        demand_mnm: Integers,
-        heard: Flags,
-        pressure_pa: Integers,
-        dt_us: Integers,
-        seen_mdeg: Integers | None = None,
-    ) -> None:
-        dt_s = 1e-6 * dt_us
-        if seen_mdeg is not None:
-            self._look(seen_mdeg, dt_us)
-        self._demand_nm = np.where(heard, 1e-3 * demand_mnm, self._demand_nm)
-        self._age_s[heard] = 0.0
-        self._pressure_pa = np.where(heard, pressure_pa, self._pressure_pa)
+    def cycle(self, given: Given) -> None:
+        dt_s = 1e-6 * given.dt_us
+        if given.seen_mdeg is not None:
+            self._look(given.seen_mdeg, given)
+        self._demand_nm = np.where(given.heard, 1e-3 * given.demand_mnm, self._demand_nm)
+        self._age_s[given.heard] = 0.0
+        self._pressure_pa = np.where(given.heard, given.pressure_pa, self._pressure_pa)
         share = self._pressure_pa / (PA_PER_BAR * self._vehicle.engine.chamber_pressure_bar)
         self._load_s += np.maximum(share, 0.0) ** LOAD_EXPONENT * dt_s
         self._burning |= share >= LEAST_PRESSURE_SHARE
@@ -78,7 +70,7 @@ class ClippedBlock:
         flags = np.where(cut & ~stale & ~no_thrust, PRIMARY_LIMITED, 0)
         flags |= np.where(stale, STALE_DEMAND, 0) | np.where(no_thrust, NO_THRUST, 0)
         flags |= np.where(jammed.any(axis=0), JAMMED_VANE, 0)
-        self.commands.flags[:] = np.where(dt_us > 0, flags, self.commands.flags)
+        self.commands.flags[:] = np.where(given.runs, flags, self.commands.flags)
         self._write()
 
     def garbled(self, flight: int, demand_mnm: list[int]) -> None:
@@ -92,7 +84,6 @@ class ClippedBlock:
 
     def reset(self, flight: int) -> None:
         self._watched.reset(flight)
-        self._declared[flight] = 0
         for vane in range(VANES):
             self._hold(flight, vane, np.nan)
         self._angle_deg[:, flight] = 0.0
@@ -101,18 +92,15 @@ class ClippedBlock:
         self._age_s[flight] = np.inf
         self._pressure_pa[flight] = 0
 
-    def _look(self, seen_mdeg: Integers, dt_us: Integers) -> None:
+    def _look(self, seen_mdeg: Integers, given: Given) -> None:
         """Let the jam watch see the vanes, and hold those that it declares."""
         self._watched.deflection_mdeg[:] = self.commands.deflection_mdeg
-        self._watched.sensed(seen_mdeg, dt_us != 0)
-        self._watched.look(dt_us, dt_us != 0)
-        changed = self._declared ^ self._watched.declared
-        self._declared[:] = self._watched.declared
-        for flight in np.flatnonzero(changed).tolist():
-            for vane in range(VANES):
-                if changed[flight] >> vane & 1:
-                    stands = self._declared[flight] >> vane & 1
-                    self._hold(flight, vane, 1e-3 * seen_mdeg[vane, flight] if stands else np.nan)
+        self._watched.sensed(seen_mdeg, given.runs)
+        self._watched.look(given.dt_us, given.runs)
+        declared = (self._watched.declared >> np.arange(VANES)[:, None] & 1).astype(bool)
+        for vane, flight in np.argwhere(declared == np.isnan(self._held_deg)).tolist():
+            stands_deg = 1e-3 * seen_mdeg[vane, flight]
+            self._hold(flight, vane, stands_deg if declared[vane, flight] else np.nan)
 
     def _hold(self, flight: int, vane: int, angle_deg: float) -> None:
         self._held_deg[vane, flight] = angle_deg

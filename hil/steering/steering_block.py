@@ -1,6 +1,7 @@
 """The flight core for a whole block of flights, each with its own state: the very same integers."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
@@ -25,6 +26,38 @@ class Commands:
         self.flags = np.zeros(flights, np.int64)
 
 
+@dataclass(frozen=True)
+class Given:
+    """What the steering of N flights is given for a cycle: demands (3, N), whether each arrived,
+    pressures and times (N,); what the vanes' angle sensors say, (4, N), where there are any.
+
+    The pressure comes with the demand; where none arrives, the last one holds. A flight whose time
+    is 0 has no cycle now: what it commands stays.
+    """
+
+    demand_mnm: Integers
+    heard: Flags
+    pressure_pa: Integers
+    dt_us: Integers
+    seen_mdeg: Integers | None = None
+
+    @property
+    def runs(self) -> Flags:
+        """(N,): who has a cycle now."""
+        return self.dt_us != 0
+
+    def of(self, flights: Integers) -> "Given":
+        """The same for some of the flights."""
+        seen_mdeg = None if self.seen_mdeg is None else self.seen_mdeg[:, flights]
+        return Given(
+            self.demand_mnm[:, flights],
+            self.heard[flights],
+            self.pressure_pa[flights],
+            self.dt_us[flights],
+            seen_mdeg,
+        )
+
+
 def most_demanded(tables: FlightTables) -> tuple[int, int]:
     """The largest pitch and yaw demand and the largest roll demand that are taken, mN·m."""
     return tables.words[MNM_MAX], tables.words[ROLL_MNM_MAX]
@@ -36,20 +69,8 @@ class SteeringBlock(Protocol):
     commands: Commands
     most_mnm: tuple[int, int]  # pitch and yaw, roll: demands beyond are not taken
 
-    def cycle(
-        self,
-        demand_mnm: Integers,
-        heard: Flags,
-        pressure_pa: Integers,
-        dt_us: Integers,
-        seen_mdeg: Integers | None = None,
-    ) -> None:
-        """One control cycle: demands (3, N), whether each arrived, pressures and times (N,); what
-        the vanes' angle sensors say, (4, N), where there are any.
-
-        The pressure comes with the demand; where none arrives, the last one holds. A flight whose
-        time is 0 has no cycle now: what it commands stays.
-        """
+    def cycle(self, given: Given) -> None:
+        """One control cycle."""
         ...
 
     def garbled(self, flight: int, demand_mnm: list[int]) -> None:
@@ -82,19 +103,12 @@ class LaptopBlock:
         self.commands = Commands(flights)
         self._read()
 
-    def cycle(
-        self,
-        demand_mnm: Integers,
-        heard: Flags,
-        pressure_pa: Integers,
-        dt_us: Integers,
-        seen_mdeg: Integers | None = None,
-    ) -> None:
-        self._steering.demand(demand_mnm, heard)
-        if seen_mdeg is not None:
-            self._steering.sensed(seen_mdeg, dt_us != 0)
-        np.copyto(self._pressure_pa, pressure_pa, where=heard)
-        self._steering.step(self._pressure_pa, dt_us, dt_us != 0)
+    def cycle(self, given: Given) -> None:
+        self._steering.demand(given.demand_mnm, given.heard)
+        if given.seen_mdeg is not None:
+            self._steering.sensed(given.seen_mdeg, given.runs)
+        np.copyto(self._pressure_pa, given.pressure_pa, where=given.heard)
+        self._steering.step(self._pressure_pa, given.dt_us, given.runs)
         self._read()
 
     def garbled(self, flight: int, demand_mnm: list[int]) -> None:
@@ -130,18 +144,9 @@ class PartedBlock:
         self.commands = Commands(len(self._place))
         self._read()
 
-    def cycle(
-        self,
-        demand_mnm: Integers,
-        heard: Flags,
-        pressure_pa: Integers,
-        dt_us: Integers,
-        seen_mdeg: Integers | None = None,
-    ) -> None:
+    def cycle(self, given: Given) -> None:
         for flights, part in self._parts:
-            seen = None if seen_mdeg is None else seen_mdeg[:, flights]
-            told = demand_mnm[:, flights], heard[flights], pressure_pa[flights], dt_us[flights]
-            part.cycle(*told, seen)
+            part.cycle(given.of(flights))
         self._read()
 
     def garbled(self, flight: int, demand_mnm: list[int]) -> None:

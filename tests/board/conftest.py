@@ -44,7 +44,7 @@ def firmware() -> Path:
 def quick_board_name(request: pytest.FixtureRequest, full_size: bool) -> str:
     """For tests that take the emulated board long and say little more there: at full size only."""
     if request.param == "emulated" and not full_size:
-        pytest.skip("on the emulated board at full size only: in CI and with --long")
+        pytest.skip("on the emulated board at full size only: with --campaigns")
     return available(request)
 
 

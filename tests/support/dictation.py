@@ -1,5 +1,7 @@
 """What the steering of a flight was told and commanded, written down and told to another node."""
 
+from copy import deepcopy
+
 import numpy as np
 
 from hil.flights.fly import fly, laptop
@@ -18,8 +20,7 @@ class Dictation:
     def __getattr__(self, name):
         def told(*inputs):
             getattr(self._block, name)(*inputs)
-            given = tuple(each.copy() if isinstance(each, np.ndarray) else each for each in inputs)
-            self.record.append((name, given, outputs(self.commands)))
+            self.record.append((name, deepcopy(inputs), outputs(self.commands)))
 
         return told
 

@@ -13,6 +13,7 @@ from hil.flights.fly import Cycle, Flight, fly
 from hil.flights.primary_reach import PrimaryReach
 from hil.rocket.dispersion import drawn, nominal
 from hil.steering.pseudo_inverse import ClippedBlock
+from hil.steering.steering_block import Given
 from mixer.flight import Steering
 from mixer.flight.layout import JAMMED_VANE, NO_THRUST, STALE_DEMAND
 from mixer.ground.tables.build import flight_tables
@@ -328,10 +329,11 @@ def test_the_rival_delivers_what_is_within_reach_as_the_flight_core_does():
     rival = ClippedBlock(vehicle, 1)
     steering = Steering(flight_tables(vehicle))
     demand = np.array([[90_000], [-70_000], [4_000]])
+    given = Given(demand, np.array([True]), np.array([2_000_000]), np.array([10_000]))
     for _ in range(20):
         steering.demand(*demand[:, 0].tolist())
         steering.step(2_000_000, 10_000)
-        rival.cycle(demand, np.array([True]), np.array([2_000_000]), np.array([10_000]))
+        rival.cycle(given)
     ours = np.array(steering.deflection_mdeg)
     assert rival.commands.deflection_mdeg[:, 0] == pytest.approx(ours, abs=10)
 
@@ -339,6 +341,7 @@ def test_the_rival_delivers_what_is_within_reach_as_the_flight_core_does():
 def test_the_rival_loses_pitch_to_roll_where_the_flight_core_does_not():
     vehicle = flying_vehicle(BRIEF)
     demand = np.array([[800_000], [0], [30_000]])
+    given = Given(demand, np.array([True]), np.array([2_000_000]), np.array([10_000]))
     pitch = {}
     for name, block in (("rival", ClippedBlock(vehicle, 1)), ("core", None)):
         if block is None:
@@ -349,7 +352,7 @@ def test_the_rival_loses_pitch_to_roll_where_the_flight_core_does_not():
             deflection = np.array(steering.deflection_mdeg)
         else:
             for _ in range(40):
-                block.cycle(demand, np.array([True]), np.array([2_000_000]), np.array([10_000]))
+                block.cycle(given)
             deflection = block.commands.deflection_mdeg[:, 0]
         force = [vehicle.force_n(i, 1e-3 * deflection[i]) for i in range(4)]
         pitch[name] = 2.3 * float(np.cos(np.radians([45, 135, 225, 315])) @ force)
