@@ -13,6 +13,7 @@ import numpy as np
 from mixer.flight import layout as at
 from mixer.ground.inputs.arrays import Array
 from mixer.ground.inputs.section_errors import Problem, VehicleError
+from mixer.ground.tables.scales import LEVER_STEP
 
 if TYPE_CHECKING:
     from mixer.ground.vehicle.vehicle import Vehicle
@@ -30,7 +31,6 @@ LEAST_EFFECTIVENESS = 0.01
 MOST_BYTES = 16384
 MOST_WORDS = (MOST_BYTES - 12) // 4
 LEVER = "layout.lever_arm_m"
-LEVER_STEP = 0.004  # of ln(arm), from one record to the next
 
 Found = Problem | None
 

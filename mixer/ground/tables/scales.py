@@ -17,6 +17,7 @@ COUNTS = 4096  # the largest force
 EIGHTHS = 8 * COUNTS
 Q14 = 1 << 14
 LONGEST_TICKS = 32768  # in time
+LEVER_STEP = 0.004  # of ln(arm), from one record to the next: keeps 1/L within 2e-6
 LONGEST_SEGMENT = 8192  # in angle: a slope's rounding then stays below a quarter of an eighth
 FAR_EIGHTHS = 1 << 25  # demands are taken up to 1024 times the largest vane force
 MOST_MNM = 1 << 29

@@ -8,6 +8,7 @@ from mixer.flight import layout as at
 from mixer.ground.inputs.arrays import Array
 from mixer.ground.tables.scales import (
     FAR_EIGHTHS,
+    LEVER_STEP,
     LONGEST_TICKS,
     MOST_MNM,
     NO_THRUST_RATIO,
@@ -64,12 +65,11 @@ def put_lever(words: WordList) -> None:
     lever = words.vehicle.layout.lever_arm_m
     ticks = np.unique(np.round(np.asarray(lever.time_s) / TICK_S))
     arm = words.vehicle.lever_arm_m_at(ticks * TICK_S)
-    # 1/L is interpolated: steps of 0.4 % in L keep it within 2e-6
     fine = [ticks[:1]]
     for k in range(len(ticks) - 1):
         change = abs(np.log(arm[k + 1] / arm[k]))
         longest = 2048 if change else LONGEST_TICKS
-        n = max(np.ceil(change / 0.004), np.ceil((ticks[k + 1] - ticks[k]) / longest), 1)
+        n = max(np.ceil(change / LEVER_STEP), np.ceil((ticks[k + 1] - ticks[k]) / longest), 1)
         fine.append(np.round(np.linspace(ticks[k], ticks[k + 1], int(n) + 1))[1:])
     ticks = at_least_two(np.unique(np.concatenate(fine)))
     arm = words.vehicle.lever_arm_m_at(ticks * TICK_S)
