@@ -7,12 +7,12 @@ import numpy as np
 
 from hil.ascent import pictures as draw
 from hil.ascent.history import Ascent
+from hil.engine.nozzle import nozzle_of
 from hil.faults.faults import Fault
 from hil.flights.cautions import FLYING_CAUTION, LEFT_OUT, NOTHING_REQUIRED
 from hil.flights.verdict import Judgement
 from hil.rocket.dispersion import drawn, nominal
 from hil.rocket.draws import DRAWS
-from hil.rocket.nozzle import nozzle_of
 from mixer.flight.layout import FLAG_NAMES
 from mixer.ground.reports.page import CAUTIONS, Picture, Section, Table, Verdict, render_page
 from mixer.ground.reports.pictures import svg

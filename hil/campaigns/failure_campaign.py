@@ -11,7 +11,7 @@ from hil.campaigns.failures import family
 from hil.campaigns.plans import Columns, Plan, Steered, fly_plans, in_blocks
 from hil.campaigns.reachability import HealthyFlights
 from hil.campaigns.workers import run_blocks
-from hil.faults.wrong_tables import beliefs
+from hil.faults.wrong_tables import in_tables
 from mixer.ground.vehicle.vehicle import Vehicle
 
 Outcome = Literal["kept attitude", "lost roll only", "beyond required", "lost"]
@@ -78,7 +78,7 @@ def tasks_of(
     """The plans in blocks that share their flight tables, for each way of steering."""
     groups: dict[object, list[Plan]] = {}
     for plan in plans:
-        groups.setdefault(beliefs(plan.faults), []).append(plan)
+        groups.setdefault(in_tables(plan.faults), []).append(plan)
     return [
         Task(vehicle, tuple(block), how, watch_jams)
         for how in steered

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hil.faults.faults import Fault
-from hil.faults.wrong_tables import beliefs, believed
+from hil.faults.wrong_tables import believed, in_tables
 from hil.flights.extremes import Tally
 from hil.flights.fly import Flight, Listener, fly, laptop
 from hil.rocket.dispersion import drawn, nominal
@@ -39,7 +39,7 @@ def in_blocks(plans: Sequence[Plan], size: int = PLANS_A_BLOCK) -> list[Sequence
 
 def clipped(vehicle: Vehicle, flights: Sequence[Flight]) -> SteeringBlock:
     """The rival's steering for a block. ValueError unless all of it believes the same tables."""
-    wrong = {beliefs(flight.faults) for flight in flights}
+    wrong = {in_tables(flight.faults) for flight in flights}
     if len(wrong) > 1:
         raise ValueError("the flights of a block that the rival steers must share their tables")
     return ClippedBlock(believed(vehicle, wrong.pop()), len(flights))

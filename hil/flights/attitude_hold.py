@@ -9,7 +9,7 @@ a board that steers.
 import numpy as np
 from numpy.typing import NDArray
 
-from hil.rocket.burn import make_burn
+from hil.engine.burn import make_burn
 from hil.rocket.rigid_body import Array
 from hil.rocket.rocket import QUATERNION, RATE, Rocket, between
 from mixer.ground.vehicle.vehicle import Vehicle

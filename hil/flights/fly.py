@@ -5,9 +5,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hil.faults.effects import Conditions
+from hil.faults.effects import FaultsAtWork
 from hil.faults.faults import Fault
-from hil.faults.wrong_tables import beliefs, believed
+from hil.faults.wrong_tables import believed, in_tables
 from hil.flights.attitude_hold import AttitudeHold, in_mnm
 from hil.flights.extremes import Glance, Tally
 from hil.rocket.dispersion import Truth, side_by_side
@@ -59,7 +59,7 @@ def laptop(vehicle: Vehicle, flights: Sequence[Flight]) -> SteeringBlock:
     """
     believing: dict[tuple[Fault, ...], list[int]] = {}
     for number, flight in enumerate(flights):
-        believing.setdefault(beliefs(flight.faults), []).append(number)
+        believing.setdefault(in_tables(flight.faults), []).append(number)
     parts: list[tuple[Integers, SteeringBlock]] = []
     for wrong, numbers in believing.items():
         tables = flight_tables(believed(vehicle, wrong))
@@ -70,9 +70,17 @@ def laptop(vehicle: Vehicle, flights: Sequence[Flight]) -> SteeringBlock:
 
 def cycles_of(vehicle: Vehicle, flights: Sequence[Flight]) -> int:
     """Control cycles until the last engine of the block has tailed off."""
-    stretch = max(float(flight.truth.burn_time_alike.max()) for flight in flights)
-    longest_s = stretch * (vehicle.engine.burn_time_s + vehicle.needs_rocket().tail_off_s)
+    burn_s = vehicle.engine.burn_time_s + vehicle.needs_rocket().tail_off_s
+    longest_s = max(
+        lights_late_s(flight.faults) + float(flight.truth.burn_time_alike.max()) * burn_s
+        for flight in flights
+    )
     return int(np.ceil(longest_s * vehicle.control.rate_hz))
+
+
+def lights_late_s(faults: Sequence[Fault]) -> float:
+    """By how much the engine of a flight with these faults is late."""
+    return sum(fault.value for fault in faults if fault.kind == "late-ignition")
 
 
 def pad_steps_us(wait_s: float, period_us: int) -> list[int]:
@@ -89,7 +97,7 @@ def angles_mdeg(rocket: Rocket) -> Integers:
 
 def wait_on_the_pad(
     steering: SteeringBlock,
-    conditions: Conditions,
+    conditions: FaultsAtWork,
     seen_mdeg: Integers | None,
     wait_s: float,
     period_us: int,
@@ -124,7 +132,7 @@ def fly(
     """
     rocket = Rocket(vehicle, side_by_side([flight.truth for flight in flights]))
     steering = make_steering(vehicle, flights)
-    conditions = Conditions(
+    conditions = FaultsAtWork(
         [flight.faults for flight in flights],
         [flight.seed for flight in flights],
         rocket,

@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 
-from hil.faults.wrong_tables import beliefs, believed
+from hil.faults.wrong_tables import believed, in_tables
 from hil.flights.fly import Flight, MakeSteering, laptop
 from hil.steering.steering_block import SteeringBlock
 from mixer.ground.tables.build import flight_tables
@@ -39,7 +39,7 @@ def steered_by(board: str) -> Iterator[Steered]:
 
         def on_board(vehicle: Vehicle, flights: Sequence[Flight]) -> SteeringBlock:
             (flight,) = flights  # one line, one flight
-            tables = flight_tables(believed(vehicle, beliefs(flight.faults)))
+            tables = flight_tables(believed(vehicle, in_tables(flight.faults)))
             return BoardBlock(node, tables)
 
         name = f"the flight core on {board} ({machine}), every cycle over its line"

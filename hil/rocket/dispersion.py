@@ -10,7 +10,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from hil.air.turbulence import series
-from hil.rocket.burn import LOAD_EXPONENT
+from hil.engine.burn import LOAD_EXPONENT
 from mixer.ground.inputs.arrays import VANES, Array
 from mixer.ground.vehicle.vehicle import Vehicle
 

@@ -15,10 +15,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hil.air.atmosphere import GRAVITY_M_S2
+from hil.engine.engine import Engine
+from hil.engine.nozzle import nozzle_of
 from hil.rocket.airframe import Airframe, air_density_kg_m3
-from hil.rocket.burn import make_burn
 from hil.rocket.dispersion import Truth
-from hil.rocket.nozzle import nozzle_of
 from hil.rocket.rigid_body import (
     angular_acceleration,
     axes_in_earth,
@@ -70,6 +70,9 @@ class Rocket:
     def __init__(self, vehicle: Vehicle, truth: Truth):
         rocket = vehicle.needs_rocket()
         self.truth = truth
+        self.engine = Engine(
+            vehicle, truth.thrust_alike[0], truth.burn_time_alike[0], truth.load_alike[0]
+        )
         self.vanes = TrueVanes(vehicle, truth)
         self.servos = Actuators(vehicle, truth, 1e-3 * rocket.servo_lag_ms)
         self.time_s = 0.0
@@ -86,24 +89,17 @@ class Rocket:
         self._wind = Wind(rocket.wind, truth)
         self._nozzle = nozzle_of(vehicle)
         self._played_deg = self.state[VANE].copy()
-        self._burn = make_burn(vehicle)
         self._lever_arm = vehicle.layout.lever_arm_m
-        self._burn_time_s = vehicle.engine.burn_time_s
-
-    @property
-    def nominal_time_s(self) -> Array:
-        """(1, N): where on the nominal burn each flight's engine is."""
-        return self.time_s / self.truth.burn_time_alike
 
     @property
     def pressure_share(self) -> Array:
         """(N,): true chamber pressure over the reference."""
-        return self._burn.share_at(self.nominal_time_s[0]) * self.truth.thrust_alike[0]
+        return self.engine.share(self.time_s)
 
     @property
     def burning(self) -> NDArray[np.bool_]:
         """(N,) bool: before the tail-off."""
-        return self.nominal_time_s[0] < self._burn_time_s
+        return self.engine.burning(self.time_s)
 
     @property
     def axes(self) -> Array:
@@ -140,15 +136,13 @@ class Rocket:
     def held_over_step(self, step_s: float = 0.0) -> Moment:
         """What the next step of `step_s` will hold."""
         middle_s = self.time_s + 0.5 * step_s
-        nominal_s = middle_s / self.truth.burn_time_alike[0]
-        share = self._burn.share_at(nominal_s) * self.truth.thrust_alike[0]
-        load_s = self._burn.load_at(nominal_s) * self.truth.load_alike[0]
-        burned = self._burn.burned_at(nominal_s)
+        share, load_s = self.engine.share(middle_s), self.engine.load_s(middle_s)
+        burned = self.engine.burned(middle_s)
         rocket, truth = self._section, self.truth
         roll_kg_m2 = between(rocket.inertia_roll_kg_m2, burned) * truth.inertia_alike[0]
         pitch_kg_m2 = between(rocket.inertia_pitch_kg_m2, burned) * truth.inertia_alike[0]
         if rocket.cg_m is None:
-            cg_m = self._lever_arm.at(nominal_s)
+            cg_m = self._lever_arm.at(self.engine.nominal_s(middle_s))
         else:
             cg_m = between(rocket.cg_m, burned)
         height_m = self.state[POSITION.start]
@@ -161,17 +155,17 @@ class Rocket:
             strength=self.vanes.strength(share[None], load_s[None]),
             density_kg_m3=air_density_kg_m3(height_m + rocket.launch_altitude_m),
             wind_m_s=self._wind.with_turbulence(middle_s, height_m),
-            damping_nms=self._damping_nms(nominal_s, cg_m + truth.cg_shift_m[0]),
+            damping_nms=self._damping_nms(middle_s, cg_m + truth.cg_shift_m[0]),
             free=np.where(self.off_rail, 1.0, 0.0),
         )
 
-    def _damping_nms(self, nominal_s: Array, lever_arm_m: Array) -> Array:
+    def _damping_nms(self, time_s: float, lever_arm_m: Array) -> Array:
         """What a rate of pitch or yaw meets besides air: gas leaves with the rate's speed at the
         exit, ṁ l², and the tanks' inertia falls, İ < 0. I ω̇ = M − (İ + ṁ l²) ω for a body that
         loses mass (Thomson, Introduction to Space Dynamics, on jet damping [memory]).
         """
         rocket, truth = self._section, self.truth
-        per_s = self._burn.burned_per_s_at(nominal_s) / truth.burn_time_alike[0]
+        per_s = self.engine.burned_per_s(time_s)
         full_kg, empty_kg = rocket.mass_kg
         full_kg_m2, empty_kg_m2 = rocket.inertia_pitch_kg_m2
         flow_kg_s = (full_kg - empty_kg) * truth.mass_alike[0] * per_s

@@ -7,7 +7,7 @@ in comparisons alone.
 
 import numpy as np
 
-from hil.rocket.burn import LOAD_EXPONENT
+from hil.engine.burn import LOAD_EXPONENT
 from hil.steering.steering_block import Commands, Flags, Given, Integers, most_demanded
 from mixer.flight.layout import JAMMED_VANE, NO_THRUST, PRIMARY_LIMITED, STALE_DEMAND
 from mixer.ground.batch.steerings import SteeringBlock as SideBySide

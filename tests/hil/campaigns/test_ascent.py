@@ -134,6 +134,9 @@ def test_a_rocket_too_heavy_to_leave_the_rail_fails():
         "wear-table,value=2",
         "link-dropout,time_s=4,lasts_s=0.2",
         "board-reset,time_s=4,value=0.5",
+        "late-ignition,value=0.5",
+        "chuffing-start,value=3",
+        "early-burn-out,time_s=9",
     ],
 )
 def test_a_fault_reads_back_as_it_was_written(text):

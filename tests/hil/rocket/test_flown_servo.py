@@ -9,9 +9,9 @@ from scipy.optimize import brentq
 from hil.air.atmosphere import pressure_pa
 from hil.ascent.history import fly_ascent
 from hil.ascent.report import separation_words
+from hil.engine.nozzle import nozzle_of
 from hil.flights.fly import Flight, fly
 from hil.rocket.dispersion import drawn, nominal
-from hil.rocket.nozzle import nozzle_of
 from hil.rocket.pulse_line import PulseLine
 from hil.rocket.rocket import RATE, VANE, VELOCITY, Rocket
 from mixer.flight.layout import JAMMED_VANE

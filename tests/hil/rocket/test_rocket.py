@@ -6,8 +6,8 @@ from scipy.integrate import quad
 from scipy.spatial.transform import Rotation
 
 from hil.air.atmosphere import GRAVITY_M_S2, density_kg_m3
+from hil.engine.burn import make_burn
 from hil.rocket.airframe import Airframe, air_density_kg_m3
-from hil.rocket.burn import make_burn
 from hil.rocket.dispersion import Truth, drawn, nominal, side_by_side
 from hil.rocket.rigid_body import (
     angular_acceleration,
