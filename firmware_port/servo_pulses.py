@@ -5,8 +5,8 @@ up for its true force. Its servo must not be thrown there: the declaration may b
 linkage may let go. So the pulse of a declared vane is led to where the vane stands, from the last
 pulse, at the slew rate and only while armed; arrived there, a jammed servo pulls at nothing. In the
 safe state it stays where it is, and once the vane is free it goes to neutral at the slew rate. A
-freed vane is led on until its pulse is the steering's own again. A control check turns a vane the
-same way, slower, while the steering rests.
+freed vane is led on until its pulse is the steering's own again. A vane that the jam watch declares
+is led in the same way. A control check turns a vane likewise, slower, while the steering rests.
 """
 
 from array import array
@@ -25,6 +25,7 @@ class ServoPulses:
         self._words = array("i")  # of the steering, its tables among them
         self.pulse_ns = array("i", [0, 0, 0, 0])
         self._apart = 0  # vanes whose pulse is not the steering's: bit 0 for vane 1
+        self._jammed = 0  # in the last cycle
         self._stands = array("i", [0, 0, 0, 0])  # the deflections their pulses stand for, 0.001°
         self.leading = False  # a pulse of theirs moved in the last cycle
         self.wanted_mdeg = array("i", [0, 0, 0, 0])  # by a control check
@@ -35,7 +36,7 @@ class ServoPulses:
     def begin(self, steering):
         """Take a fresh steering; the pulses are its own."""
         self._words = steering.core[1]
-        self._apart = 0
+        self._apart = self._jammed = 0
         for i in range(VANES):
             self.pulse_ns[i] = steering.pulse_ns[i]
 
@@ -45,6 +46,13 @@ class ServoPulses:
         if not self._apart >> i & 1:
             self._stands[i] = steering.deflection_mdeg[i]
             self._apart |= 1 << i
+
+    def _part_declared(self, vanes):
+        """The jam watch has declared these in the cycle that is just over."""
+        for i in range(VANES):
+            if vanes >> i & 1:
+                self._stands[i] = self._words[at.WATCH_FROM + i]
+        self._apart |= vanes
 
     def turn(self, steering, i, deflection_mdeg, rate_mdeg_ms):
         """Lead vane i (0 … 3) there, no faster than this, while the steering rests at neutral."""
@@ -62,6 +70,10 @@ class ServoPulses:
     def follow(self, steering, dt_us, armed):
         """A cycle of the steering is over, `dt_us` long; allocates nothing."""
         self.leading = self.resting = False
+        jammed = self._words[at.JAMMED]
+        if jammed != self._jammed:
+            self._part_declared(jammed & ~self._jammed & ~self._apart)
+            self._jammed = jammed
         if self._apart:
             self._lead(steering, dt_us, armed)
         apart = self._apart

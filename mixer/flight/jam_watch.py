@@ -45,6 +45,7 @@ def judge(w, vane):
         if w[WATCH_BELIEVED] & bit != 0:
             w[WATCH_DECLARED] |= bit
             w[WATCH_FOUND] = min(w[WATCH_FOUND] + 1, LAST_US)
+            w[WATCH_FROM + vane] = w[DEFLECTION + vane]  # from where a pulse is led
             hold(w, vane, w[WATCH_SEEN + vane])
         else:
             w[SENSORS_OUT] |= bit

@@ -38,7 +38,8 @@ RATIO = 49  # pc/pc_ref that counts, Q14
 WATCH_READING = 50  # 0.001°, or NO_READING; taken by the next cycle
 WATCH_SEEN = 54  # the last reading, 0.001°
 WATCH_SILENT_US = 58  # since then
-WATCH_FROM = 62  # the reading from which a sensor has to follow its command to be believed
+WATCH_FROM = 62  # the reading from which a sensor has to follow its command to be believed; of
+#                  a vane just declared, the deflection that was commanded before
 WATCH_ANCHOR = 66  # where a vane stood when its command was first seen elsewhere,
 WATCH_STILL_US = 70  # how long it has stood there; below 0: the command is on the lower side
 WATCH_GAP_US = 74  # and the longest time without a reading meanwhile

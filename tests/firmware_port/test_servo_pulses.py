@@ -9,6 +9,7 @@ from firmware_port.bench.motion import Bench
 from firmware_port.servo_pulses import pulse_of
 from hil.node.loopback import Loopback
 from hil.node.node_link import NodeLink, numbers
+from mixer.flight import layout as at
 from mixer.ground.tables.build import flight_tables
 from tests.support.vehicles import vehicle
 
@@ -53,6 +54,39 @@ def test_a_vane_freed_half_way_goes_to_neutral_and_no_bench_begins_before_it_is_
     assert seen == [NEUTRAL_NS + NS_PER_CYCLE, NEUTRAL_NS]
     link.let_pass(5000)
     assert link.request(b.MOVE, numbers((1, NEUTRAL_NS, 1000))).taken
+
+
+@pytest.mark.parametrize("safe", [False, True])
+def test_a_vane_that_the_watch_declares_is_led_there_at_the_slew_and_only_while_armed(
+    safe: bool,
+) -> None:
+    """Vane 3 stands at 10 degrees, by a trusted sensor, while its command is at neutral."""
+    loop = Loopback()
+    link = NodeLink(loop)
+    link.load_tables(BLOB)
+    if not safe:
+        link.arm()
+    seen, cycles = [], 0
+    while not loop.node.control.words[at.WATCH_DECLARED]:
+        link.see([0, 0, 10_000, 0], followed=0b1111)
+        if not safe:
+            link.demand(0, 0, 0, 2_000_000)
+        link.let_pass(5000)
+        cycles += 1
+        assert loop.outputs.pulse_ns[2] == NEUTRAL_NS or loop.node.control.words[at.WATCH_DECLARED]
+        assert cycles < 200
+    assert loop.node.control.steering.deflection_mdeg[2] == 10_000
+    for _ in range(12):
+        seen.append(loop.outputs.pulse_ns[2])
+        link.let_pass(5000)
+    if safe:
+        assert set(seen) == {NEUTRAL_NS}
+    else:
+        goal_ns = pulse_of(loop.node.control.words, 2, 10_000)
+        first_ns = seen[0]  # one or two cycles after it was declared
+        assert NEUTRAL_NS < first_ns <= NEUTRAL_NS + 2 * NS_PER_CYCLE
+        assert seen == [min(first_ns + i * NS_PER_CYCLE, goal_ns) for i in range(len(seen))]
+        assert seen[-1] == goal_ns > first_ns + NS_PER_CYCLE
 
 
 def test_a_servo_table_of_several_pieces_is_read_piece_by_piece() -> None:
