@@ -30,6 +30,7 @@ class History:
         "true_deg": 4,
         "pulse_us": 4,
         "pressure_bar": 1,  # as the sensor reads it
+        "counted_bar": 1,  # as steered by; not-a-number where that is not told
         "true_pressure_bar": 1,
         "margin_percent": 1,
         "height_m": 1,
@@ -67,6 +68,8 @@ class History:
         force_n = rocket.vanes.force_n(held.strength, rocket.vane_deg)
         roll_nm, pitch_nm, yaw_nm = rocket.vanes.moment_nm(force_n, held.cg_m)[:, 0]
         about_roll, about_pitch, about_yaw = rocket.disturbance_nm[:, 0]
+        ratio_q14 = cycle.steering.ratio_q14
+        counted = np.nan if ratio_q14 is None else float(ratio_q14[0])
         half_roll = np.clip(0.5 * roll_angle(rocket.state[QUATERNION]), -1.0, 1.0)
         return [
             rocket.time_s,
@@ -81,6 +84,7 @@ class History:
             rocket.vane_deg[:, 0],
             1e-3 * commands.pulse_ns[:, 0],
             1e-5 * float(cycle.pressure_pa[0]),
+            rocket.chamber_bar * counted / 16384,
             rocket.chamber_bar * float(rocket.pressure_share[0]),
             100.0 * (1.0 - cycle.glance.used),
             state[POSITION.start],

@@ -5,7 +5,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from hil.ascent.history import History
-from mixer.flight.layout import PRIMARY_LIMITED, ROLL_LIMITED
+from mixer.flight.layout import DOUBTED_PRESSURE, PRIMARY_LIMITED, ROLL_LIMITED
 from mixer.ground.reports.pictures import LIMIT, SHADE, drawing, series
 from mixer.ground.vehicle.requirements import Requirements
 from mixer.ground.vehicle.vehicle import Vehicle
@@ -116,8 +116,13 @@ def path(history: History) -> Figure:
             ("height, km", "speed, m/s", "chamber pressure, bar"),
             strict=True,
         ):
-            panel.plot(history.time_s, values, **series(0))
-            finish(panel, history, name, "burn time, s", legend=False)
+            panel.plot(history.time_s, values, label="read", **series(0))
+            flags = history.flags.astype(int)
+            doubted = panel is axes[0, 2] and bool((flags & DOUBTED_PRESSURE).any())
+            if doubted:
+                counted = "counted"
+                panel.plot(history.time_s, history.counted_bar, label=counted, **series(1))
+            finish(panel, history, name, "burn time, s", legend=doubted)
     return figure
 
 

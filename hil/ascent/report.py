@@ -6,14 +6,14 @@ from typing import Any
 import numpy as np
 
 from hil.ascent import pictures as draw
-from hil.ascent.history import Ascent
+from hil.ascent.history import Ascent, History
 from hil.engine.nozzle import nozzle_of
 from hil.faults.faults import Fault
 from hil.flights.cautions import FLYING_CAUTION, LEFT_OUT, NOTHING_REQUIRED
 from hil.flights.verdict import Judgement
 from hil.rocket.dispersion import drawn, nominal
 from hil.rocket.draws import DRAWS
-from mixer.flight.layout import FLAG_NAMES
+from mixer.flight.layout import DOUBTED_PRESSURE, FLAG_NAMES
 from mixer.ground.reports.page import CAUTIONS, Picture, Section, Table, Verdict, render_page
 from mixer.ground.reports.pictures import svg
 from mixer.ground.vehicle.requirements import Requirements
@@ -86,6 +86,21 @@ def sentence(row: Judgement) -> str:
     """One requirement in words."""
     limit = "" if row.limit is None else f" ({'at most' if row.most else 'at least'} {row.limit:g})"
     return f"{row.name} {row.value:.2f} {row.unit} at {row.time_s:.2f} s{limit}"
+
+
+def pressure_words(history: History) -> str:
+    """What the picture of the pressure shows, and for how long a reading was not believed."""
+    doubted = (history.flags.astype(int) & DOUBTED_PRESSURE) != 0
+    if not doubted.any():
+        return "The pressure is what the sensor says; every reading was believed."
+    time_s = history.time_s
+    seconds = float(np.diff(time_s, append=time_s[-1])[doubted].sum())
+    instead = "; what counted instead is drawn beside it"
+    return (
+        f"The pressure is what the sensor says. For {seconds:.2f} s, first at "
+        f"{time_s[doubted][0]:.2f} s, it was not believed"
+        f"{instead if np.isfinite(history.counted_bar).all() else ''}."
+    )
 
 
 def draw_section(vehicle: Vehicle, seed: int | None) -> list[Section]:
@@ -179,9 +194,7 @@ def page(
             Section(
                 "Flight path",
                 [separation_words(vehicle, ascent)],
-                pictures=[
-                    Picture(svg(draw.path(history)), "The pressure is what the sensor says.")
-                ],
+                pictures=[Picture(svg(draw.path(history)), pressure_words(history))],
             ),
             *draw_section(vehicle, seed),
             Section("What this flight does not tell", LEFT_OUT),

@@ -31,6 +31,7 @@ class BoardBlock:
     def __init__(self, node: NodeLink, tables: FlightTables):
         self.commands = Commands(1)
         self.most_mnm = most_demanded(tables)
+        self.ratio_q14 = None  # a BELIEF after every cycle would take half as long again
         self._node = node
         self._tables = tables
         self._waiting: list[int] | None = None  # a demand and its pressure, not yet in a cycle

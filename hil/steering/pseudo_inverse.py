@@ -25,6 +25,7 @@ class ClippedBlock:
 
     def __init__(self, vehicle: Vehicle, flights: int):
         self.commands = Commands(flights)
+        self.ratio_q14 = None  # it believes every reading
         tables = flight_tables(vehicle)
         self.most_mnm = most_demanded(tables)  # takes what the flight core does
         self._watched = SideBySide(tables, flights)

@@ -69,6 +69,11 @@ class SteeringBlock(Protocol):
     commands: Commands
     most_mnm: tuple[int, int]  # pitch and yaw, roll: demands beyond are not taken
 
+    @property
+    def ratio_q14(self) -> Integers | None:
+        """(N,): pc/pc_ref that counted last; None where it is not told."""
+        ...
+
     def cycle(self, given: Given) -> None:
         """One control cycle."""
         ...
@@ -100,6 +105,7 @@ class LaptopBlock:
         self._steering = SideBySide(tables, flights, cycles)
         self.most_mnm = most_demanded(tables)
         self._pressure_pa = np.zeros(flights, np.int64)
+        self.ratio_q14 = self._steering.ratio_q14
         self.commands = Commands(flights)
         self._read()
 
@@ -141,6 +147,7 @@ class PartedBlock:
             for place, flight in enumerate(flights)
         }
         self.most_mnm = parts[0][1].most_mnm
+        self.ratio_q14 = None
         self.commands = Commands(len(self._place))
         self._read()
 

@@ -16,6 +16,7 @@ class Dictation:
     def __init__(self, block):
         self._block = block
         self.commands, self.most_mnm = block.commands, block.most_mnm
+        self.ratio_q14 = block.ratio_q14
         self.record = []
 
     def __getattr__(self, name):

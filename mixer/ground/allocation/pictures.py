@@ -241,7 +241,11 @@ def burn(bins: Bins, vehicle: Vehicle) -> Figure:
     time_s = bins.at_peaks("time_s")
     with drawing(2, 2, width_in=9, height_in=4.2, sharex=True) as (figure, axes):
         pressure, load, left, lever = axes.flat
-        pressure.plot(*bins.line("pressure_bar"), **GIVEN)
+        pressure.plot(*bins.line("pressure_bar"), label="read", **GIVEN)
+        doubted = bins.marked(FLAG_NAMES.index("doubted-pressure"))
+        if doubted.any():
+            pressure.plot(*bins.line("counted_bar"), label="counted", **series(1))
+            pressure.legend()
         pressure.axhline(vehicle.engine.chamber_pressure_bar, **LIMIT)
         pressure.set_ylabel("chamber pressure, bar")
         load.plot(*bins.line("load_s"), **GIVEN)

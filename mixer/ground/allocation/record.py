@@ -37,6 +37,7 @@ CHANNELS = (
     "slew_percent",
     "load_s",
     "pressure_bar",
+    "counted_bar",
     "drag_n",
 )
 PLACE = {name: place for place, name in enumerate(CHANNELS)}

@@ -39,13 +39,15 @@ class Jam:
 class Commands:
     """What came out for some rows, one control cycle each, in whole numbers as in flight.
 
-    `time_s`, `pressure_bar` (n,); `demand_nm` (n, 3) what was acted on; `deflection_mdeg`,
-    `pulse_ns` (n, 4); `moment_mnm` (n, 3); `flags`, `load_us` (n,); `jammed` (n,) bit 0 for vane 1;
-    `moved_mdeg` (n, 4) and how far slew let the vanes move, `step_mdeg` (n, 4).
+    `time_s`, `pressure_bar` as read, `ratio_q14` the pc/pc_ref that counted (n,); `demand_nm`
+    (n, 3) what was acted on; `deflection_mdeg`, `pulse_ns` (n, 4); `moment_mnm` (n, 3); `flags`,
+    `load_us` (n,); `jammed` (n,) bit 0 for vane 1; `moved_mdeg` (n, 4) and how far slew let the
+    vanes move, `step_mdeg` (n, 4).
     """
 
     time_s: Array
     pressure_bar: Array
+    ratio_q14: np.ndarray
     demand_nm: Array
     deflection_mdeg: np.ndarray
     pulse_ns: np.ndarray
@@ -87,6 +89,7 @@ class Run:
         moment_mnm = np.empty((count, 3), np.int32)
         taken, flags = np.empty(count, bool), np.empty(count, int)
         jammed, load_us = np.empty(count, int), np.empty(count, int)
+        ratio_q14 = np.empty(count, np.int32)
 
         steering = self.steering
         demand, step = steering.demand, steering.step
@@ -109,13 +112,14 @@ class Run:
             moments[3 * row : 3 * row + 3] = steering.moment_mnm
             jammed[row] = steering.jammed
             load_us[row] = steering.load_us
+            ratio_q14[row] = steering.ratio_q14
 
         moved_mdeg = np.diff(deflection_mdeg, axis=0, prepend=stood_mdeg[None])
         slew_us = np.minimum(dt_us, LONGEST_DT_US)[:, None]
         return Commands(
-            chunk.time_s, chunk.chamber_pressure_bar, self.acted_on(demand_mnm, taken) / 1000,
-            deflection_mdeg, pulse_ns, moment_mnm, flags, jammed, load_us,
-            moved_mdeg, self._slew_mdeg_s * slew_us // 1_000_000,
+            chunk.time_s, chunk.chamber_pressure_bar, ratio_q14,
+            self.acted_on(demand_mnm, taken) / 1000, deflection_mdeg, pulse_ns, moment_mnm,
+            flags, jammed, load_us, moved_mdeg, self._slew_mdeg_s * slew_us // 1_000_000,
         )  # fmt: skip
 
     def intervals_us(self, time_s: Array) -> np.ndarray:
@@ -189,6 +193,7 @@ def channels_of(commands: Commands, vehicle: Vehicle) -> Array:
         100 * (np.abs(commands.moved_mdeg) / step_mdeg).max(1),
         commands.load_us / 1e6,
         commands.pressure_bar,
+        vehicle.engine.chamber_pressure_bar * commands.ratio_q14 / 16384,
         ratio * drag_n,
     ])  # fmt: skip
 

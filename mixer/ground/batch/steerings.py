@@ -48,6 +48,7 @@ class SteeringBlock:
         self.sensors_out = columns[at.SENSORS_OUT]
         self.time_us, self.load_us = columns[at.TIME], columns[at.LOAD]
         self.burn = columns[at.BURN]
+        self.ratio_q14 = columns[at.RATIO]
         self.reset(slice(None))
 
     def reset(self, rows: Rows) -> None:

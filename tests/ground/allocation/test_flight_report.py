@@ -174,7 +174,7 @@ def test_totals_are_exact_however_the_rows_come() -> None:
 def commands(**given: Any) -> Commands:
     """One row of commands, of which only what is given matters."""
     row: dict[str, Any] = {
-        "time_s": [1.0], "pressure_bar": [20.0], "demand_nm": [[0, 0, 0]],
+        "time_s": [1.0], "pressure_bar": [20.0], "ratio_q14": [16384], "demand_nm": [[0, 0, 0]],
         "deflection_mdeg": [[0, 0, 0, 0]], "pulse_ns": [[0, 0, 0, 0]], "moment_mnm": [[0, 0, 0]],
         "flags": [0], "jammed": [0], "load_us": [0], "moved_mdeg": [[0, 0, 0, 0]],
         "step_mdeg": [[1000, 1000, 1000, 1000]],
@@ -241,6 +241,20 @@ def test_thrust_loss_is_drag_over_thrust(tmp_path: Path) -> None:
     page = report(given, record)
     assert "about 9.6 % of the thrust" in page
     assert "How wear changes a vane&#39;s drag is not known here" in page
+
+
+def test_the_picture_of_the_burn_shows_what_counted_while_a_reading_was_not_believed(
+    tmp_path: Path,
+) -> None:
+    """A tenth of a second at a tenth of the pressure."""
+    rows = [f"{n / 200},30,0,0,{2 if 60 <= n < 80 else 20}" for n in range(160)]
+    doubting = vehicle(engine={"believed_pressure": [0.5, 1.5]})
+    given, record = flown(tmp_path, "\n".join(rows), doubting)
+    counted, read = (record.bins.at_peaks(name) for name in ("counted_bar", "pressure_bar"))
+    assert read[70] == 2.0 and counted[70] == pytest.approx(20.0, rel=0.01)
+    assert ">counted<" in report(given, record)
+    _, sound = flown(tmp_path, lines(100, "30,-20,1,20"))
+    assert ">counted<" not in report(given, sound)
 
 
 def test_without_drag_no_thrust_loss_is_told(tmp_path: Path) -> None:

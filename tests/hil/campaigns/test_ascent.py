@@ -108,6 +108,24 @@ def test_a_flight_passes_or_fails_by_each_requirement():
     assert "authority margin" in verdict(judge(flown.tally, strict)).reason
 
 
+def test_the_report_tells_when_a_reading_was_not_believed_and_what_counted_instead():
+    """Read as three tenths of the truth for a second."""
+    vehicle = flying_vehicle(BRIEF)
+    fault = Fault("pressure", time_s=2.0, lasts_s=1.0, value=0.3)
+    flown = fly_ascent(vehicle, Flight(nominal(vehicle), 0, (fault,)))
+    history = flown.history
+    wrong = (history.time_s > 2.05) & (history.time_s < 2.95)
+    assert history.pressure_bar[wrong].max() < 0.31 * history.true_pressure_bar[wrong].max()
+    assert history.counted_bar[wrong] == pytest.approx(history.true_pressure_bar[wrong], rel=0.01)
+    text = page(vehicle, flown, judge(flown.tally, vehicle.requirements), "somebody", None, ())
+    assert "first at 2.01 s, it was not believed" in text
+    sound = fly_ascent(vehicle, Flight(nominal(vehicle)))
+    early = sound.history.time_s < 4.5
+    assert sound.history.counted_bar[early] == pytest.approx(
+        sound.history.pressure_bar[early], rel=0.01, abs=1.1
+    )
+
+
 def test_a_rocket_too_heavy_to_leave_the_rail_fails():
     vehicle = flying_vehicle(BRIEF, {"rocket.mass_kg": [900.0, 800.0]})
     flown = fly_ascent(vehicle, Flight(nominal(vehicle)))
