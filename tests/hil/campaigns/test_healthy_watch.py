@@ -27,10 +27,9 @@ VEHICLES = {
 }
 
 
+@pytest.mark.usefixtures("campaign")
 @pytest.mark.parametrize("name", VEHICLES)
-def test_no_vane_of_a_healthy_flight_is_declared_jammed(
-    name: str, campaign: None, size: str
-) -> None:
+def test_no_vane_of_a_healthy_flight_is_declared_jammed(name: str, size: str) -> None:
     """With --long 10 000 flights of each, some 5 minutes each on two cores."""
     flights = 10_000 if size == "long" else 30
     vehicle: Vehicle = VEHICLES[name]()
