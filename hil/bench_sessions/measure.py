@@ -16,7 +16,7 @@ from hil.bench.port import BenchPort
 from hil.bench.run import RUNS, items_of, run_bench
 from hil.bench.typed_reader import TypedReader
 from hil.bench_sessions.encoder_zero import read_scales
-from hil.bench_sessions.measured_when import Measured, nothing_new, told
+from hil.bench_sessions.measured_when import MeasuredWhen, nothing_new, told
 from hil.bench_sessions.options import BenchOptions, OptionError
 from hil.bench_sessions.questions import ask
 from hil.bench_sessions.view import BenchView
@@ -81,10 +81,10 @@ def measured(
             f"{options.out}: the same command goes on from there",
             INTERRUPTED,
         )
-    when: dict[int, Measured] = {}
+    when: dict[int, MeasuredWhen] = {}
     module = judged(options, vehicle, runs, book, when)
     for servo, points in new.items():
-        when.setdefault(servo, Measured()).now = points
+        when.setdefault(servo, MeasuredWhen()).now = points
     reports = write_reports(options, module, book, when)
     record = {
         "at": now(),
@@ -186,7 +186,7 @@ def judged(
     vehicle: Vehicle,
     asked: Sequence[str],
     book: LogBook,
-    when: dict[int, Measured],
+    when: dict[int, MeasuredWhen],
 ) -> ModuleVerdict:
     """Verdicts on all that stands in the folder's journals with these settings.
 
@@ -200,7 +200,9 @@ def judged(
         runs = tuple(kept)
         if runs:
             merged = {key: each for run in kept.values() for key, each in run.records.items()}
-            when[servo] = Measured(0, [at for run in kept.values() for at in run.times.values()])
+            when[servo] = MeasuredWhen(
+                0, [at for run in kept.values() for at in run.times.values()]
+            )
             only = () if every_run and servo in options.servos else runs
             verdicts[servo] = servo_verdict(
                 vehicle, bench_data(servo, merged), options.timer_us, only
@@ -223,7 +225,7 @@ def kept_records(
 
 
 def write_reports(
-    options: BenchOptions, module: ModuleVerdict, book: LogBook, when: dict[int, Measured]
+    options: BenchOptions, module: ModuleVerdict, book: LogBook, when: dict[int, MeasuredWhen]
 ) -> list[Path]:
     """One page a servo and one for the module."""
     common = [
@@ -258,7 +260,7 @@ def result_names() -> list[str]:
     return [*map(table_name, numbers), SWEEP, RESULTS, *pages]
 
 
-def show(module: ModuleVerdict, options: BenchOptions, when: dict[int, Measured]) -> None:
+def show(module: ModuleVerdict, options: BenchOptions, when: dict[int, MeasuredWhen]) -> None:
     """The verdicts in a table, the reasons below it, and what they rest on."""
     folder = options.out
     names = ("servo", "verdict", "play", "repeats within", "slew", "bandwidth", "latency")

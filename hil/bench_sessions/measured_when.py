@@ -10,7 +10,7 @@ UNKNOWN = "a date that was not kept"
 
 
 @dataclass
-class Measured:
+class MeasuredWhen:
     """One servo's points: how many there are, how many were taken by this command, and when.
 
     `times`: of all points, UTC; None where the journal does not say.
@@ -43,12 +43,12 @@ class Measured:
         return readable(first) if first == last else f"{readable(first)} to {readable(last)}"
 
 
-def nothing_new(servos: Mapping[int, Measured]) -> bool:
+def nothing_new(servos: Mapping[int, MeasuredWhen]) -> bool:
     """Whether a verdict stands on earlier points alone."""
     return all(measured.now == 0 for measured in servos.values())
 
 
-def told(servos: Mapping[int, Measured], rehearsal: bool) -> list[str]:
+def told(servos: Mapping[int, MeasuredWhen], rehearsal: bool) -> list[str]:
     """What was measured now and what stands from when, a sentence each."""
     what = "rehearsed" if rehearsal else "measured"
     now = [f"servo {n}: {m.now} points" for n, m in servos.items() if m.now]

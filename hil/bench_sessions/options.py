@@ -17,7 +17,7 @@ from mixer.ground.command_line.path_options import SOURCE
 from mixer.ground.demo import scenario
 from mixer.ground.inputs.arrays import VANES
 from mixer.ground.inputs.csv_files import InputError
-from mixer.ground.inputs.log_book import Given, LogBook, asker, log_book_options
+from mixer.ground.inputs.log_book import GivenLog, LogBook, asker, log_book_options
 from mixer.ground.servo_fit.fit import FEWEST_POSITIONS
 from mixer.ground.vehicle.vehicle import Vehicle, load_vehicle, parse_vehicle
 
@@ -44,7 +44,7 @@ class BenchOptions:
     faults: dict[int, str]
     timer_us: float
     as_json: bool
-    given_log: Given
+    given_log: GivenLog
     settings: dict[str, Any] = field(default_factory=dict)
 
     def log_book(self) -> LogBook:

@@ -38,7 +38,7 @@ class Limits:
 
 
 @dataclass(frozen=True)
-class Task:
+class FailureTask:
     """One block of flights, all with the same flight tables, for some worker."""
 
     vehicle: Vehicle
@@ -67,20 +67,20 @@ class Flown:
         return self.used <= 1.0
 
 
-def fly_task(task: Task) -> Columns:
+def fly_task(task: FailureTask) -> Columns:
     """What a worker does."""
     return fly_plans(task.vehicle, task.plans, task.steered, task.watch_jams)
 
 
 def tasks_of(
     vehicle: Vehicle, plans: Iterable[Plan], steered: Sequence[Steered], watch_jams: bool
-) -> list[Task]:
+) -> list[FailureTask]:
     """The plans in blocks that share their flight tables, for each way of steering."""
     groups: dict[object, list[Plan]] = {}
     for plan in plans:
         groups.setdefault(in_tables(plan.faults), []).append(plan)
     return [
-        Task(vehicle, tuple(block), how, watch_jams)
+        FailureTask(vehicle, tuple(block), how, watch_jams)
         for how in steered
         for group in groups.values()
         for block in in_blocks(group)
@@ -88,7 +88,7 @@ def tasks_of(
 
 
 def fly_failures(
-    tasks: Sequence[Task],
+    tasks: Sequence[FailureTask],
     executor: Executor,
     workers: int,
     limits: Limits,

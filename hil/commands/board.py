@@ -18,7 +18,7 @@ from hil.verify.verify import CYCLES, SEEDS, Findings, Rows, verify
 from mixer.ground.allocation.demands import DemandFile
 from mixer.ground.command_line.fourvane import FAILED, emit, result_option
 from mixer.ground.command_line.path_options import SOURCE
-from mixer.ground.inputs.log_book import Given, asker, log_book_options, now, readable
+from mixer.ground.inputs.log_book import GivenLog, asker, log_book_options, now, readable
 from mixer.ground.reports.console import messages, output, progress
 from mixer.ground.tables.build import flight_tables
 from mixer.ground.vehicle.vehicle import Vehicle, load_vehicle
@@ -113,7 +113,9 @@ def served_board(name: str, firmware: Path | None, say: Say) -> EmulatedBoard | 
 @log_book_options
 @result_option
 @vehicle_argument
-def deploy_command(name: str, wiring: str, vehicle: Path, as_json: bool, given_log: Given) -> None:
+def deploy_command(
+    name: str, wiring: str, vehicle: Path, as_json: bool, given_log: GivenLog
+) -> None:
     """Put the node and a vehicle's flight tables on a real board; it serves after its next reset.
 
     CAUTION: take the servo power off first.
@@ -162,7 +164,7 @@ def verify_command(
     first_seed: int,
     vehicle: Path,
     as_json: bool,
-    given_log: Given,
+    given_log: GivenLog,
 ) -> None:
     """Compare a board with this computer, integer for integer, and measure what a cycle costs.
 

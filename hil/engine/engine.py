@@ -15,7 +15,7 @@ from mixer.ground.vehicle.vehicle import Vehicle
 CHUFF_S = 0.1  # out for so long, and as long alight before
 
 
-class Engine:
+class RunningEngine:
     """The burns of N flights, (N,) each. A time is that of the flight, in s; 0 where the flight
     computer takes the engine to light.
 

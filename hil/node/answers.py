@@ -30,7 +30,7 @@ def refused(answer: Answer) -> BoardError:
 
 
 @dataclass(frozen=True)
-class Cycle:
+class CycleAnswer:
     """What the last control cycle did, as told in the answer to a demand."""
 
     flags: int

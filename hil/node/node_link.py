@@ -11,7 +11,7 @@ from zlib import crc32
 
 from firmware_port import protocol as p
 from firmware_port.frames import cobs_decode, cobs_encode, crc16
-from hil.node.answers import Answer, Belief, Checked, Cycle, refused, vanes_in
+from hil.node.answers import Answer, Belief, Checked, CycleAnswer, refused, vanes_in
 from hil.node.errors import BoardError
 from hil.node.interrupts import held_back
 from hil.node.patience import patience
@@ -72,11 +72,11 @@ def parse_answer(frame: bytes) -> Answer | None:
     )
 
 
-def read_cycle(contents: bytes) -> Cycle:
+def read_cycle(contents: bytes) -> CycleAnswer:
     """What the answer to a DEMAND or a PASS tells. BoardError where the node has no tables."""
     if len(contents) < 40:
         raise BoardError("the node has no flight tables yet; load them first")
-    return Cycle(
+    return CycleAnswer(
         flags=contents[0],
         deflection_mdeg=read_numbers(contents[1:13]),
         pulse_ns=read_numbers(contents[13:25]),
@@ -201,7 +201,7 @@ class NodeLink:
         """The time from one demand to the next, where time comes over the link."""
         self.ask(p.PACE, numbers((step_us, int(forces))))
 
-    def let_pass(self, us: int) -> Cycle:
+    def let_pass(self, us: int) -> CycleAnswer:
         """Let time pass and a cycle run without a demand."""
         return read_cycle(self.request(p.PASS, numbers((us,))).contents)
 

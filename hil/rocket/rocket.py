@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hil.air.atmosphere import GRAVITY_M_S2
-from hil.engine.engine import Engine
+from hil.engine.engine import RunningEngine
 from hil.engine.nozzle import nozzle_of
 from hil.rocket.airframe import Airframe, air_density_kg_m3
 from hil.rocket.dispersion import Truth
@@ -70,7 +70,7 @@ class Rocket:
     def __init__(self, vehicle: Vehicle, truth: Truth):
         rocket = vehicle.needs_rocket()
         self.truth = truth
-        self.engine = Engine(
+        self.engine = RunningEngine(
             vehicle, truth.thrust_alike[0], truth.burn_time_alike[0], truth.load_alike[0]
         )
         self.vanes = TrueVanes(vehicle, truth)

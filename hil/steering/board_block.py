@@ -16,7 +16,7 @@ from hil.boards.emulated import EmulatedBoard
 from hil.boards.firmware import build_firmware
 from hil.boards.link import Link
 from hil.boards.open_board import open_board
-from hil.node.answers import Cycle as BoardCycle
+from hil.node.answers import CycleAnswer
 from hil.node.errors import BoardError
 from hil.node.node_link import NodeLink, demand_contents, read_cycle, wire_frame
 from hil.steering.steering_block import Commands, Given, most_demanded
@@ -95,7 +95,7 @@ class BoardBlock:
         while (now := self._node.let_pass(REST_US)).deflection_mdeg != last.deflection_mdeg:
             last = now
 
-    def _read(self, cycle: BoardCycle) -> None:
+    def _read(self, cycle: CycleAnswer) -> None:
         self.commands.pulse_ns[:, 0] = cycle.pulse_ns
         self.commands.deflection_mdeg[:, 0] = cycle.deflection_mdeg
         self.commands.moment_mnm[:, 0] = cycle.moment_mnm

@@ -10,7 +10,7 @@ import numpy as np
 from hil.engine.burn import LOAD_EXPONENT
 from hil.steering.steering_block import Commands, Flags, Given, Integers, most_demanded
 from mixer.flight.layout import JAMMED_VANE, NO_THRUST, PRIMARY_LIMITED, STALE_DEMAND
-from mixer.ground.batch.steerings import SteeringBlock as SideBySide
+from mixer.ground.batch.steerings import Steerings
 from mixer.ground.inputs.arrays import VANES, Array
 from mixer.ground.tables.build import flight_tables
 from mixer.ground.vehicle.vehicle import Vehicle
@@ -28,7 +28,7 @@ class ClippedBlock:
         self.ratio_q14 = None  # it believes every reading
         tables = flight_tables(vehicle)
         self.most_mnm = most_demanded(tables)  # takes what the flight core does
-        self._watched = SideBySide(tables, flights)
+        self._watched = Steerings(tables, flights)
         self._vehicle = vehicle
         clocking_rad = np.radians(vehicle.layout.clocking_deg)
         self._rows = np.stack([np.cos(clocking_rad), np.sin(clocking_rad), np.ones(4)])

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from mixer.flight import FlightTables
 from mixer.flight.layout import MNM_MAX, ROLL_MNM_MAX, SAID
 from mixer.ground.batch.compiled import WORTH
-from mixer.ground.batch.steerings import SteeringBlock as SideBySide
+from mixer.ground.batch.steerings import Steerings
 
 Integers = NDArray[np.int64]
 Flags = NDArray[np.bool_]
@@ -102,7 +102,7 @@ class LaptopBlock:
     """
 
     def __init__(self, tables: FlightTables, flights: int, cycles: int = WORTH):
-        self._steering = SideBySide(tables, flights, cycles)
+        self._steering = Steerings(tables, flights, cycles)
         self.most_mnm = most_demanded(tables)
         self._pressure_pa = np.zeros(flights, np.int64)
         self.ratio_q14 = self._steering.ratio_q14

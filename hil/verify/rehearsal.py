@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
 from firmware_port import protocol as p
-from hil.node.answers import Answer, Cycle
+from hil.node.answers import Answer, CycleAnswer
 from hil.node.errors import BoardError
 from hil.node.loopback import Loopback
 from hil.node.node_link import NodeLink, Stream, parse_answer, read_cycle
@@ -143,6 +143,6 @@ def _differs(played: Played, sent: bytes, wanted: object, given: object) -> None
 
 def _shown(answer: object) -> object:
     if isinstance(answer, Answer) and answer.kind in (p.DEMAND, p.PASS) and answer.contents:
-        cycle: Cycle = read_cycle(answer.contents)
+        cycle: CycleAnswer = read_cycle(answer.contents)
         return cycle
     return answer

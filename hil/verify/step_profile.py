@@ -87,7 +87,7 @@ try:
     from mixer.flight.allocate import allocate
 except ImportError:
     allocate = None
-class Node:
+class CallNode:
     def count_cycle(self, pressure_pa, dt_us, mem=machine.mem32):
         function, words = self.core
         first = mem[0x40000004]
@@ -101,7 +101,7 @@ class Node:
     def idle(self, mem=machine.mem32):
         first = mem[0x40000004]
         return (first - mem[0x40000004]) & 0x3fffffff
-node = Node()
+node = CallNode()
 node.idle()
 idle = node.idle()
 def use(core, words):

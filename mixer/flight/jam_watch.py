@@ -119,7 +119,7 @@ def look(w, dt_us):
     third of the instructions.
     """
     if w[WATCH_STATE] == WATCH_ON:
-        calm = w[WATCH_BELIEVED] & ~(w[SENSORS_OUT] | w[WATCH_DECLARED])
+        sound = w[WATCH_BELIEVED] & ~(w[SENSORS_OUT] | w[WATCH_DECLARED])
         for vane in range(VANES):
             reading = w[WATCH_READING + vane]
             silent_us = min(w[WATCH_SILENT_US + vane] + dt_us, LONGEST_DT_US)
@@ -130,7 +130,7 @@ def look(w, dt_us):
                 w[WATCH_READING + vane] = NO_READING
                 w[WATCH_SILENT_US + vane] = 0
                 done = 0
-                if calm & (1 << vane) != 0:
+                if sound & (1 << vane) != 0:
                     done = followed(w, vane, reading, silent_us)
                 if done == 0:
                     look_at(w, vane, reading, silent_us, dt_us)

@@ -4,7 +4,7 @@ python -m tests.bench.beside OTHER_TREE
 
 Each tree runs in a process of its own; they take turns, and the fastest of several passes counts,
 in processor time, so that whatever else the computer does meets both alike. OTHER_TREE is an
-export of another commit with the same `allocate_batch` and `SteeringBlock`.
+export of another commit with the same `allocate_batch` and `Steerings`.
 """
 
 import os
@@ -22,11 +22,11 @@ import os, sys
 import numpy as np
 try:
     from mixer.ground.batch.allocate_batch import BatchResult, allocate_batch
-    from mixer.ground.batch.steerings import SteeringBlock
+    from mixer.ground.batch.steerings import Steerings
     from mixer.ground.tables.build import flight_tables
 except ImportError:  # before ground had packages
     from mixer.ground.batch import BatchResult, allocate_batch
-    from mixer.ground.steering_block import SteeringBlock
+    from mixer.ground.steering_block import SteeringBlock as Steerings
     flight_tables = lambda vehicle: vehicle.flight_tables()
 from tests.bench.clock import seconds_once
 from tests.bench.problems import draw
@@ -44,7 +44,7 @@ def batch(policy, **given):
 
 def block(n):
     problems = draw(20 * n)
-    steerings = SteeringBlock(flight_tables(problems.car), n)
+    steerings = Steerings(flight_tables(problems.car), n)
     demands = np.rint(problems.demands_nm * 1000).astype(np.int64).T
     pressure_pa, dt_us = np.full(n, 2_000_000), np.full(n, 5000)
     def call():

@@ -9,7 +9,7 @@ import numpy as np
 
 from mixer.ground.batch import cores
 from mixer.ground.batch.allocate_batch import PIECE, allocate_batch
-from mixer.ground.batch.steerings import SteeringBlock
+from mixer.ground.batch.steerings import Steerings
 from mixer.ground.tables.build import flight_tables
 from tests.bench.clock import seconds_once
 from tests.bench.problems import Problems, draw
@@ -53,7 +53,7 @@ def whole_rate(problems: Problems, **conditions: Any) -> float:
 
 def block_rate(problems: Problems, steerings: int) -> float:
     """Control cycles a second of steerings that run side by side."""
-    block = SteeringBlock(flight_tables(problems.car), steerings)
+    block = Steerings(flight_tables(problems.car), steerings)
     demands = np.rint(problems.demands_nm * 1000).astype(np.int64).T
     pressure_pa = np.full(steerings, round(problems.car.engine.chamber_pressure_bar * 1e5))
     period_us = np.full(steerings, 5000)

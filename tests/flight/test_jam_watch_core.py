@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from mixer.flight import FlightTables, Steering
 from mixer.flight import layout as at
-from mixer.ground.batch.steerings import SteeringBlock
+from mixer.ground.batch.steerings import Steerings
 from mixer.ground.tables.build import flight_tables, slew_mdeg_s
 from mixer.ground.tables.watch_limits import (
     LAG_MS,
@@ -345,7 +345,7 @@ def test_a_steering_without_sensors_does_not_know_the_watch():
 def test_a_block_with_sensors_equals_as_many_steerings():
     """Of five, one vane each is stuck from the 140th cycle on; the sixth has no sensors."""
     rows = 6
-    steerings, block = [Steering(TABLES) for _ in range(rows)], SteeringBlock(TABLES, rows)
+    steerings, block = [Steering(TABLES) for _ in range(rows)], Steerings(TABLES, rows)
     sees = np.arange(rows) < 5
     for cycle in range(220):
         pitch_mnm = np.where(cycle // 40 % 2, 1, -1) * (TABLES.words[at.MNM_MAX] // 1024)

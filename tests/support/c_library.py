@@ -170,7 +170,7 @@ def done_in_python(steering: Steering, op: Op) -> int:
     return 0
 
 
-def operations(recording: self_test.Recording) -> list[Op]:
+def operations(recording: self_test.RecordedCycles) -> list[Op]:
     """A recording of cycles as operations, each cycle ending in a STEP."""
     ops: list[Op] = []
     events = iter([*recording.events, (len(recording.given), 0, 0, 0)])

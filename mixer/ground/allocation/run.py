@@ -36,7 +36,7 @@ class Jam:
 
 
 @dataclass(frozen=True)
-class Commands:
+class CommandRows:
     """What came out for some rows, one control cycle each, in whole numbers as in flight.
 
     `time_s`, `pressure_bar` as read, `ratio_q14` the pc/pc_ref that counted (n,); `demand_nm`
@@ -77,7 +77,7 @@ class Run:
         self._last_us: int | None = None
         self._held_mnm = np.zeros((1, 3), dtype=np.int64)
 
-    def cycles(self, chunk: DemandChunk) -> Commands:
+    def cycles(self, chunk: DemandChunk) -> CommandRows:
         """One control cycle for each row."""
         dt_us = self.intervals_us(chunk.time_s)
         demand_mnm = np.clip(np.rint(chunk.demands_nm * 1000), -MOST_MNM, MOST_MNM).astype(int)
@@ -116,7 +116,7 @@ class Run:
 
         moved_mdeg = np.diff(deflection_mdeg, axis=0, prepend=stood_mdeg[None])
         slew_us = np.minimum(dt_us, LONGEST_DT_US)[:, None]
-        return Commands(
+        return CommandRows(
             chunk.time_s, chunk.chamber_pressure_bar, ratio_q14,
             self.acted_on(demand_mnm, taken) / 1000, deflection_mdeg, pulse_ns, moment_mnm,
             flags, jammed, load_us, moved_mdeg, self._slew_mdeg_s * slew_us // 1_000_000,
@@ -158,7 +158,7 @@ def check_spacing(chunk: DemandChunk, last_s: float, file: str) -> None:
         )
 
 
-def marks_of(commands: Commands, travel_mdeg: np.ndarray) -> np.ndarray:
+def marks_of(commands: CommandRows, travel_mdeg: np.ndarray) -> np.ndarray:
     """The marks (n,) of some rows, as `flight_record` has them; `travel_mdeg` is (4, 2)."""
     deflection, limited = commands.deflection_mdeg, commands.flags & LIMITING != 0
     jammed = (commands.jammed[:, None] >> np.arange(VANES) & 1).astype(bool)
@@ -176,7 +176,7 @@ def marks_of(commands: Commands, travel_mdeg: np.ndarray) -> np.ndarray:
     )
 
 
-def channels_of(commands: Commands, vehicle: Vehicle) -> Array:
+def channels_of(commands: CommandRows, vehicle: Vehicle) -> Array:
     """Some rows as the channels of `flight_record`: shape (n, channels)."""
     deflection_deg = commands.deflection_mdeg / 1000
     ratio = commands.pressure_bar / vehicle.engine.chamber_pressure_bar

@@ -23,7 +23,7 @@ def prepare() -> None:
         machine().function(name)
 
 
-class SteeringBlock:
+class Steerings:
     """N steerings with the same flight tables, each with its own demand, load, time and jams.
 
     The state is what one cycle hands to the next (`mixer.flight.layout`), a row for each steering.

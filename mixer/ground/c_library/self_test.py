@@ -24,7 +24,7 @@ LARGEST_VANES = 1024  # the largest demand taken, in forces of the largest vane,
 
 
 @dataclass
-class Recording:
+class RecordedCycles:
     """`events` (cycle, what, two numbers), told before that cycle; `given` (pitch, yaw, roll mN·m,
     pressure Pa, dt µs) and `wanted` (the numbers of WORDS) for each cycle.
     """
@@ -42,21 +42,21 @@ class Recording:
         return found
 
 
-def record(tables: FlightTables, cycles: int = CYCLES, seed: int = 0) -> Recording:
+def record(tables: FlightTables, cycles: int = CYCLES, seed: int = 0) -> RecordedCycles:
     """Cycles of these tables; the same for the same tables and seed."""
-    return Recorder(tables, seed).run(cycles)
+    return CycleRecorder(tables, seed).run(cycles)
 
 
-class Recorder:
+class CycleRecorder:
     """Draws cycles and runs them; `steering` is where the last one left it."""
 
     def __init__(self, tables: FlightTables, seed: int) -> None:
         self.words, self.steering = tables.words, Steering(tables)
-        self.random, self.record = random.Random(seed), Recording()
+        self.random, self.record = random.Random(seed), RecordedCycles()
         self.reference_pa = self.words[at.PA_MAX] // 2
         self.period_us = self.words[at.PERIOD_US]
 
-    def run(self, cycles: int) -> Recording:
+    def run(self, cycles: int) -> RecordedCycles:
         kinds = (
             self.slewing, self.doubted, self.saturated, self.steady, self.out_of_range, self.jammed,
             self.worn, self.silent, self.without_thrust, self.wandering, self.far, self.odd_steps,

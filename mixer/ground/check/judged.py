@@ -10,8 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from mixer.ground.authority.reach import Reach
-from mixer.ground.check.steering_on_trial import Subject
-from mixer.ground.check.trial_flight import BreachError, Flown
+from mixer.ground.check.steering_on_trial import SteeringOnTrial
+from mixer.ground.check.trial_flight import BreachError, FlownCycle
 from mixer.ground.exact_policy.bounds import conditioned_error
 from mixer.ground.exact_policy.fair_roll import fair_roll_error
 from mixer.ground.exact_policy.policy import Exact
@@ -24,7 +24,7 @@ TOLD_SHARE = 1e-3  # of a moment told by the core, on top of those
 
 
 @dataclass(frozen=True)
-class Figure:
+class JudgedFigure:
     """How near a flight came to a bound."""
 
     name: str
@@ -45,27 +45,32 @@ class Figure:
 
 
 @dataclass(frozen=True)
-class Measured:
+class Judged:
     """What a kept promise measured, and how many cases were ill-conditioned."""
 
-    figures: tuple[Figure, ...] = ()
+    figures: tuple[JudgedFigure, ...] = ()
     ill_conditioned: int = 0
 
 
 def judged(
-    subject: Subject, numbers: Sequence[int], flown: Sequence[Flown], reached: Reach, first: Reach,
-    exact: Exact, what: str,
-) -> Measured:  # fmt: skip
+    trial: SteeringOnTrial,
+    numbers: Sequence[int],
+    flown: Sequence[FlownCycle],
+    reached: Reach,
+    first: Reach,
+    exact: Exact,
+    what: str,
+) -> Judged:
     """How far delivered moments are from `exact`; BreachError, which calls it `what`, where they
     are too far.
     """
-    demand, delivered = subject.demand_counts(flown), subject.delivered_counts(flown)
+    demand, delivered = trial.demand_counts(flown), trial.delivered_counts(flown)
     primary = delivered[:, :2]
     error = np.abs(primary - exact.primary_n).max(-1)
     over = error > PRIMARY_COUNTS
     conditioned = conditioned_error(
-        subject.travel_reach_counts(flown), first, demand[:, :2], primary, exact.primary_n,
-        subject.vehicle.control.policy,
+        trial.travel_reach_counts(flown), first, demand[:, :2], primary, exact.primary_n,
+        trial.vehicle.control.policy,
     )  # fmt: skip
     for n in np.flatnonzero(over & (conditioned > PRIMARY_COUNTS))[:1]:
         raise BreachError(
@@ -81,19 +86,19 @@ def judged(
             f"what {what} gives for any pitch and yaw within {PRIMARY_COUNTS:g} counts "
             f"of those delivered; for those it asks for it is {exact.roll_n[n]:.1f}"
         )
-    return Measured(
+    return Judged(
         (
-            Figure("pitch or yaw off by", float(error[~over].max(initial=0)), PRIMARY_COUNTS),
-            Figure("roll off by", float(roll_error.max()), ROLL_COUNTS),
+            JudgedFigure("pitch or yaw off by", float(error[~over].max(initial=0)), PRIMARY_COUNTS),
+            JudgedFigure("roll off by", float(roll_error.max()), ROLL_COUNTS),
         ),
         int(over.sum()),
     )
 
 
-def check_told(subject: Subject, numbers: Sequence[int], flown: Sequence[Flown]) -> None:
+def check_told(trial: SteeringOnTrial, numbers: Sequence[int], flown: Sequence[FlownCycle]) -> None:
     """BreachError where the moments that the core tells are not those that its deflections give."""
-    delivered = subject.delivered_counts(flown)
-    told = subject.moments_counts(flown, [one.moment_mnm for one in flown])
+    delivered = trial.delivered_counts(flown)
+    told = trial.moments_counts(flown, [one.moment_mnm for one in flown])
     allowed = TOLD_SHARE * np.abs(delivered) + [PRIMARY_COUNTS, PRIMARY_COUNTS, ROLL_COUNTS]
     for n in np.flatnonzero(np.any(np.abs(told - delivered) > allowed, axis=-1))[:1]:
         raise BreachError(

@@ -14,11 +14,11 @@ from hypothesis import Phase, Verbosity, find, settings, target
 from hypothesis.configuration import set_hypothesis_home_dir
 from hypothesis.errors import NoSuchExample
 
-from mixer.ground.check.promises import PROMISES, Figure, Promise
+from mixer.ground.check.promises import PROMISES, JudgedFigure, Promise
 from mixer.ground.check.smallest import smallest
-from mixer.ground.check.steering_on_trial import Subject
+from mixer.ground.check.steering_on_trial import SteeringOnTrial
 from mixer.ground.check.strategies import flights
-from mixer.ground.check.trial_flight import BreachError, Flight
+from mixer.ground.check.trial_flight import BreachError, TrialFlight
 from mixer.ground.inputs.work_folder import WorkFolder
 
 
@@ -26,7 +26,7 @@ from mixer.ground.inputs.work_folder import WorkFolder
 class CounterExample:
     """The smallest flight found that breaks a promise, and how it does."""
 
-    flight: Flight
+    flight: TrialFlight
     breach: str
 
     def code(self, promise: str, vehicle_file: Path) -> str:
@@ -34,21 +34,21 @@ class CounterExample:
         return (
             "from mixer.ground import load_vehicle\n"
             f"from mixer.ground.check.promises import {promise}\n"
-            "from mixer.ground.check.steering_on_trial import Subject\n"
-            "from mixer.ground.check.trial_flight import Cycle, Flight\n"
+            "from mixer.ground.check.steering_on_trial import SteeringOnTrial\n"
+            "from mixer.ground.check.trial_flight import Cycle, TrialFlight\n"
             "\n"
             f"flight = {self.flight}\n"
-            f"{promise}(Subject(load_vehicle({str(vehicle_file)!r})), flight)\n"
+            f"{promise}(SteeringOnTrial(load_vehicle({str(vehicle_file)!r})), flight)\n"
         )
 
 
 @dataclass
-class Finding:
+class Searched:
     """What a search for breaches of one promise has found so far."""
 
     promise: Promise
     flights: int = 0
-    closest: dict[str, Figure] = field(default_factory=dict)
+    closest: dict[str, JudgedFigure] = field(default_factory=dict)
     ill_conditioned: int = 0
     counter_example: CounterExample | None = None
 
@@ -65,11 +65,11 @@ class Finding:
     def kept(self) -> bool:
         return self.counter_example is None
 
-    def breaks(self, subject: Subject, flight: Flight) -> bool:
+    def breaks(self, trial: SteeringOnTrial, flight: TrialFlight) -> bool:
         """Whether the flight breaks the promise; remember what was measured."""
         self.flights += 1
         try:
-            measured = self.promise(subject, flight)
+            measured = self.promise(trial, flight)
         except BreachError:
             return True
         for figure in measured.figures:
@@ -82,13 +82,17 @@ class Finding:
 
 
 def search(
-    subject: Subject, promise: Promise, examples: int, seed: int, tried: Callable[[int], object]
-) -> Finding:
+    trial: SteeringOnTrial,
+    promise: Promise,
+    examples: int,
+    seed: int,
+    tried: Callable[[int], object],
+) -> Searched:
     """Try a promise on `examples` flights, fewer where one breaks it; `tried` is told how many."""
-    finding = Finding(promise)
+    finding = Searched(promise)
 
-    def breaks(flight: Flight) -> bool:
-        broken = finding.breaks(subject, flight)
+    def breaks(flight: TrialFlight) -> bool:
+        broken = finding.breaks(trial, flight)
         tried(finding.flights)
         return broken
 
@@ -101,37 +105,37 @@ def search(
     )
     try:
         broken = find(
-            flights(subject.vehicle),
+            flights(trial.vehicle),
             breaks,
             settings=quiet,
             random=Random(f"{seed} {finding.name}"),
         )
     except NoSuchExample:
         return finding
-    shown = smallest(broken, lambda flight: bool(breach_of(subject, promise, flight)))
-    breach = breach_of(subject, promise, shown)
+    shown = smallest(broken, lambda flight: bool(breach_of(trial, promise, flight)))
+    breach = breach_of(trial, promise, shown)
     if not breach:
         raise RuntimeError(f"{finding.name}: broken once and kept the next time by {shown}")
     finding.counter_example = CounterExample(shown, breach)
     return finding
 
 
-def breach_of(subject: Subject, promise: Promise, flight: Flight) -> str:
+def breach_of(trial: SteeringOnTrial, promise: Promise, flight: TrialFlight) -> str:
     """How the flight breaks the promise, in words; empty where it keeps it."""
     try:
-        promise(subject, flight)
+        promise(trial, flight)
     except BreachError as breach:
         return str(breach)
     return ""
 
 
 def check_promises(
-    subject: Subject,
+    trial: SteeringOnTrial,
     examples: int,
     seed: int,
     done: Callable[[float], object] = lambda amount: None,
     promises: Sequence[Promise] = PROMISES,
-) -> list[Finding]:
+) -> list[Searched]:
     """Search for a breach of each promise; `done` is told how many flights of
     examples · len(promises) are behind.
     """
@@ -142,7 +146,7 @@ def check_promises(
             def tried(flights: int, before: int = number * examples) -> None:
                 done(before + min(flights, examples))
 
-            findings.append(search(subject, promise, examples, seed, tried))
+            findings.append(search(trial, promise, examples, seed, tried))
             done((number + 1) * examples)
     return findings
 

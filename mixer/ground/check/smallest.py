@@ -8,12 +8,12 @@ One thing is tried at a time, and kept where the flight still shows it, until no
 from collections.abc import Callable, Iterator
 from dataclasses import fields, replace
 
-from mixer.ground.check.trial_flight import Cycle, Flight
+from mixer.ground.check.trial_flight import TrialCycle, TrialFlight
 
 MOST_TRIES = 2000
 
 
-def smallest(flight: Flight, shows: Callable[[Flight], bool]) -> Flight:
+def smallest(flight: TrialFlight, shows: Callable[[TrialFlight], bool]) -> TrialFlight:
     """The smallest flight found for which `shows` is true, as it is for `flight`."""
     tries = 0
     simpler = simpler_flights(flight)
@@ -27,7 +27,7 @@ def smallest(flight: Flight, shows: Callable[[Flight], bool]) -> Flight:
     return flight
 
 
-def simpler_flights(flight: Flight) -> Iterator[Flight]:
+def simpler_flights(flight: TrialFlight) -> Iterator[TrialFlight]:
     """Flights that differ in one thing and are simpler by it, the largest steps first."""
     cycles = flight.cycles
     for length in (len(cycles) // 2, 1):
@@ -41,7 +41,7 @@ def simpler_flights(flight: Flight) -> Iterator[Flight]:
             yield replace(flight, cycles=(*cycles[:place], simpler, *cycles[place + 1 :]))
 
 
-def simpler_cycles(cycle: Cycle) -> Iterator[Cycle]:
+def simpler_cycles(cycle: TrialCycle) -> Iterator[TrialCycle]:
     """Cycles with something left out or a number that is simpler."""
     for one in fields(cycle):
         if getattr(cycle, one.name) is not None:

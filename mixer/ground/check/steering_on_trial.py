@@ -13,7 +13,7 @@ import numpy as np
 from mixer.flight.layout import DOUBTED_PRESSURE, LONGEST_DT_US, TICK
 from mixer.ground.authority.reach import Reach, forces_n
 from mixer.ground.batch.listed_steering import ListedSteering
-from mixer.ground.check.trial_flight import BreachError, Demand, Flight, Flown, Four
+from mixer.ground.check.trial_flight import BreachError, Demand, FlownCycle, Four, TrialFlight
 from mixer.ground.exact_policy.policy import Exact, exact_policy
 from mixer.ground.inputs.arrays import VANES, Array
 from mixer.ground.tables.build import flight_tables
@@ -23,7 +23,7 @@ from mixer.ground.vehicle.vehicle import Vehicle
 FIRST_SHARE = 31 / 32  # of the slew: the rest is left to roll and effort
 
 
-class Subject:
+class SteeringOnTrial:
     """A vehicle, and what is needed to fly and judge its steering, worked out once."""
 
     def __init__(self, vehicle: Vehicle) -> None:
@@ -37,7 +37,7 @@ class Subject:
         self._slew_mdeg_s = np.round([1000 * servo.slew_deg_s for servo in vehicle.servos], 6)
         self.step_mdeg = cache(self._step_mdeg)
 
-    def fly(self, flight: Flight) -> list[Flown]:
+    def fly(self, flight: TrialFlight) -> list[FlownCycle]:
         """Fly with a new steering. BreachError where the flight core stops with an exception.
 
         The pressure told of a cycle is the one that counts: of a doubted reading what stands in.
@@ -70,7 +70,7 @@ class Subject:
                 pressure_pa = round(steering.ratio_q14 / Q14 * self.reference_pa)
             pitch, yaw, roll = steering.moment_mnm
             flown.append(
-                Flown(
+                FlownCycle(
                     demand_mnm=demand,
                     age_us=age_us,
                     taken=taken,
@@ -98,14 +98,14 @@ class Subject:
         """How far each vane may turn in a cycle, shape (4,): whole steps, never too fast."""
         return np.floor(self._slew_mdeg_s * min(dt_us, LONGEST_DT_US) / 1e6)
 
-    def limits_mdeg(self, flown: Sequence[Flown]) -> tuple[Array, Array]:
+    def limits_mdeg(self, flown: Sequence[FlownCycle]) -> tuple[Array, Array]:
         """Travel of each cycle, or where a jammed vane stands: least and most, both (n, 4)."""
         before = np.array([one.before_mdeg for one in flown], dtype=float)
         jammed = np.array([one.jammed for one in flown])
         low, high = (np.where(jammed, before, ends) for ends in self.travel_mdeg.T)
         return low, high
 
-    def window_mdeg(self, flown: Sequence[Flown], share: float = 1.0) -> tuple[Array, Array]:
+    def window_mdeg(self, flown: Sequence[FlownCycle], share: float = 1.0) -> tuple[Array, Array]:
         """The angles within reach of each cycle with this share of the slew, whole 0.001°: least
         and most, both (n, 4).
         """
@@ -114,18 +114,18 @@ class Subject:
         low, high = self.limits_mdeg(flown)
         return np.maximum(before - step, low), np.minimum(before + step, high)
 
-    def gain(self, flown: Sequence[Flown]) -> Array:
+    def gain(self, flown: Sequence[FlownCycle]) -> Array:
         """κ of each cycle and vane, (n, 4); the flight arithmetic holds it below 2."""
         ratio = np.array([max(one.pressure_pa, 0) for one in flown]) / self.reference_pa
         load_s = np.array([one.load_us >> TICK for one in flown]) * TICK_S
         worn = self.vehicle.effectiveness(load_s)
         return np.minimum(np.minimum(ratio, PRESSURE_RATIO_MAX)[:, None] * worn, PRESSURE_RATIO_MAX)
 
-    def force_counts(self, flown: Sequence[Flown], mdeg: Array) -> Array:
+    def force_counts(self, flown: Sequence[FlownCycle], mdeg: Array) -> Array:
         """Forces of the vanes at deflections (n, 4) in 0.001°, shape (n, 4)."""
         return self.gain(flown) * forces_n(self.vehicle, mdeg / 1000) / self.count_n
 
-    def grain_counts(self, flown: Sequence[Flown]) -> Array:
+    def grain_counts(self, flown: Sequence[FlownCycle]) -> Array:
         """The most that 0.001° moves each vane's force, shape (n, 4)."""
         steepest = [
             np.max(np.diff(curve.force_n) / np.diff(curve.deflection_deg))
@@ -133,21 +133,21 @@ class Subject:
         ]
         return self.gain(flown) * np.array(steepest) / 1000 / self.count_n
 
-    def reach_counts(self, flown: Sequence[Flown]) -> Reach:
+    def reach_counts(self, flown: Sequence[FlownCycle]) -> Reach:
         """What is within reach of each cycle, by travel, slew and jams: the policy's W. Moments as
         in `moments_counts`.
         """
         return self._reach_between(flown, self.window_mdeg(flown))
 
-    def first_reach_counts(self, flown: Sequence[Flown]) -> Reach:
+    def first_reach_counts(self, flown: Sequence[FlownCycle]) -> Reach:
         """What of it the primary may use: the policy's W′."""
         return self._reach_between(flown, self.window_mdeg(flown, FIRST_SHARE))
 
-    def travel_reach_counts(self, flown: Sequence[Flown]) -> Reach:
+    def travel_reach_counts(self, flown: Sequence[FlownCycle]) -> Reach:
         """What the slew lets be reached in time, with the jams of each cycle: the policy's T."""
         return self._reach_between(flown, self.limits_mdeg(flown))
 
-    def exact(self, flown: Sequence[Flown]) -> Exact:
+    def exact(self, flown: Sequence[FlownCycle]) -> Exact:
         """What the policy gives in each cycle, counts."""
         demand = self.demand_counts(flown)
         return exact_policy(
@@ -159,18 +159,18 @@ class Subject:
             first=self.first_reach_counts(flown),
         )
 
-    def exact_at_rest(self, flown: Sequence[Flown]) -> Exact:
+    def exact_at_rest(self, flown: Sequence[FlownCycle]) -> Exact:
         """What the policy gives once the slew has had time, counts."""
         demand = self.demand_counts(flown)
         policy = self.vehicle.control.policy
         return exact_policy(self.travel_reach_counts(flown), demand[:, :2], demand[:, 2], policy)
 
-    def full_reach_counts(self, flown: Sequence[Flown]) -> Reach:
+    def full_reach_counts(self, flown: Sequence[FlownCycle]) -> Reach:
         """What free vanes reach in time under each cycle's pressure and wear."""
         low, high = (np.tile(ends, (len(flown), 1)) for ends in self.travel_mdeg.T)
         return self._reach_between(flown, (low, high))
 
-    def _reach_between(self, flown: Sequence[Flown], ends_mdeg: tuple[Array, Array]) -> Reach:
+    def _reach_between(self, flown: Sequence[FlownCycle], ends_mdeg: tuple[Array, Array]) -> Reach:
         low, high = (self.force_counts(flown, ends) for ends in ends_mdeg)
         return self._reach(low, high)
 
@@ -178,7 +178,7 @@ class Subject:
         """Forces in counts and both arms 1: its moments are counts too."""
         return Reach(self.vehicle.layout.clocking_deg, low, high, np.ones(len(low)), 1.0)
 
-    def per_count_mnm(self, flown: Sequence[Flown]) -> Array:
+    def per_count_mnm(self, flown: Sequence[FlownCycle]) -> Array:
         """What one count is of pitch, yaw and roll: (n, 3) mN·m."""
         lever_m = self.vehicle.lever_arm_m_at(
             np.array([one.time_us >> TICK for one in flown]) * TICK_S
@@ -186,15 +186,15 @@ class Subject:
         roll_arm_m = np.full(len(flown), self.vehicle.layout.roll_arm_m)
         return 1000 * self.count_n * np.column_stack([lever_m, lever_m, roll_arm_m])
 
-    def moments_counts(self, flown: Sequence[Flown], moments_mnm: Sequence[Demand]) -> Array:
+    def moments_counts(self, flown: Sequence[FlownCycle], moments_mnm: Sequence[Demand]) -> Array:
         """Moments as pitch/L, yaw/L and roll/R in counts, shape (n, 3)."""
         return np.array(moments_mnm) / self.per_count_mnm(flown)
 
-    def demand_counts(self, flown: Sequence[Flown]) -> Array:
+    def demand_counts(self, flown: Sequence[FlownCycle]) -> Array:
         """The demands that hold, as `moments_counts`."""
         return self.moments_counts(flown, [one.demand_mnm for one in flown])
 
-    def delivered_counts(self, flown: Sequence[Flown]) -> Array:
+    def delivered_counts(self, flown: Sequence[FlownCycle]) -> Array:
         """What the vanes gave, as `moments_counts`."""
         after = np.array([one.after_mdeg for one in flown], dtype=float)
         force = self.force_counts(flown, after)

@@ -1,11 +1,11 @@
 """Hypothesis strategies for a vehicle's steering, for a team's own tests as for `fourvane check`.
 
     vehicle = load_vehicle("vehicle.toml")
-    subject = Subject(vehicle)
+    trial = SteeringOnTrial(vehicle)
 
     @given(flights(vehicle))
     def test_our_vanes_stay_within_their_travel(flight):
-        limits(subject, flight)
+        limits(trial, flight)
 
 Whole numbers in the flight core's units: mN·m, Pa, µs, 0.001°. Simple values come first, so that
 what Hypothesis reports is short. Needs the package hypothesis (extra `check`).
@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from hypothesis.strategies import SearchStrategy
 
 from mixer.ground.authority.reach import Reach, reach
-from mixer.ground.check.trial_flight import Cycle, Demand, Flight
+from mixer.ground.check.trial_flight import Demand, TrialCycle, TrialFlight
 from mixer.ground.inputs.arrays import VANES
 from mixer.ground.tables.scales import NO_THRUST_RATIO, PRESSURE_RATIO_MAX
 from mixer.ground.vehicle.vehicle import Vehicle
@@ -113,7 +113,7 @@ def jams(vehicle: Vehicle) -> SearchStrategy[tuple[int, int]]:
     )
 
 
-def cycles(vehicle: Vehicle) -> SearchStrategy[Cycle]:
+def cycles(vehicle: Vehicle) -> SearchStrategy[TrialCycle]:
     """One control cycle: mostly a demand at the reference pressure, at times silence, another
     pressure, a vane that jams or is freed; as long as the control period, or not.
     """
@@ -122,7 +122,7 @@ def cycles(vehicle: Vehicle) -> SearchStrategy[Cycle]:
         return st.one_of(st.none(), st.none(), strategy)
 
     return st.builds(
-        Cycle,
+        TrialCycle,
         demand_mnm=st.one_of(demands(vehicle), demands(vehicle), st.none()),
         pressure_pa=seldom(pressures(vehicle)),
         dt_us=st.none() | time_steps(vehicle),
@@ -131,11 +131,11 @@ def cycles(vehicle: Vehicle) -> SearchStrategy[Cycle]:
     )
 
 
-def flights(vehicle: Vehicle, most_cycles: int = MOST_CYCLES) -> SearchStrategy[Flight]:
+def flights(vehicle: Vehicle, most_cycles: int = MOST_CYCLES) -> SearchStrategy[TrialFlight]:
     """Short flights that begin at ignition, or later and more or less worn."""
     burn_us = round(1e6 * vehicle.engine.burn_time_s)
     return st.builds(
-        Flight,
+        TrialFlight,
         cycles=st.lists(cycles(vehicle), min_size=1, max_size=most_cycles).map(tuple),
         time_us=st.just(0) | whole(0, burn_us),
         load_us=st.just(0) | whole(0, 2 * burn_us),

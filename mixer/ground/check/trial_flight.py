@@ -1,7 +1,7 @@
 """A flight to try the steering with, cycle by cycle, and what the steering did in it.
 
-    subject = Subject(load_vehicle("vehicle.toml"))
-    for flown in subject.fly(Flight((Cycle(demand_mnm=(0, 5000, 0)),))):
+    trial = SteeringOnTrial(load_vehicle("vehicle.toml"))
+    for flown in trial.fly(TrialFlight((TrialCycle(demand_mnm=(0, 5000, 0)),))):
         print(flown.after_mdeg)
 
 Everything is whole numbers in the flight core's units, so that a flight written down runs again
@@ -17,7 +17,7 @@ Four = tuple[int, int, int, int]
 
 
 @dataclass(frozen=True)
-class Cycle:
+class TrialCycle:
     """One control cycle: what the steering is told before it, the pressure and the time step.
 
     Without a demand nothing is said; without a pressure it is the reference pressure, without a
@@ -38,10 +38,10 @@ class Cycle:
 
 
 @dataclass(frozen=True)
-class Flight:
+class TrialFlight:
     """Cycles one after the other, from a burn time and a burn load on."""
 
-    cycles: tuple[Cycle, ...]
+    cycles: tuple[TrialCycle, ...]
     time_us: int = 0
     load_us: int = 0
 
@@ -59,7 +59,7 @@ class Flight:
 
 
 @dataclass(frozen=True)
-class Flown:
+class FlownCycle:
     """One cycle that was flown. `demand_mnm` is the last one that was taken, `age_us` how long ago
     (None before the first), `taken` whether that was now; `jammed` the vanes that stand still.
     Burn time and burn load are those the cycle was worked out with.

@@ -37,7 +37,7 @@ result_option = click.option(
 )
 
 
-class Commands(click.Group):
+class CommandGroup(click.Group):
     """A group whose commands come from entry points."""
 
     def entry_points(self) -> dict[str, EntryPoint]:
@@ -134,7 +134,7 @@ def end_in_order(signal_number: int, frame: object) -> NoReturn:
     raise KeyboardInterrupt
 
 
-@click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.group(cls=CommandGroup, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(package_name="fourvane", message="%(prog)s %(version)s")
 def fourvane() -> None:
     """Steer a small rocket with four vanes in the jet: wanted pitch, yaw and roll moments become

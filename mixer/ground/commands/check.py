@@ -17,7 +17,7 @@ from mixer.ground.tables.scales import COUNTS
 from mixer.ground.vehicle.vehicle import Vehicle, load_vehicle
 
 if TYPE_CHECKING:
-    from mixer.ground.check.search import Finding
+    from mixer.ground.check.search import Searched
 
 EXAMPLES = 300
 SEEDS = 1 << 32
@@ -61,13 +61,13 @@ def check(vehicle_file: Path, examples: int, seed: int | None, as_json: bool) ->
     Example: fourvane check vehicle.toml --examples 2000
     """
     from mixer.ground.check import search as searching
-    from mixer.ground.check.steering_on_trial import Subject
+    from mixer.ground.check.steering_on_trial import SteeringOnTrial
 
     vehicle = load_vehicle(vehicle_file)
     seed = SystemRandom().randrange(SEEDS) if seed is None else seed
     total = examples * len(searching.PROMISES)
     with progress(f"Searching, seed {seed}", total) as done:
-        findings = searching.check_promises(Subject(vehicle), examples, seed, done)
+        findings = searching.check_promises(SteeringOnTrial(vehicle), examples, seed, done)
     judged = judge_reach(vehicle)
     passed = judged.met is not False and all(finding.kept for finding in findings)
     required = required_nm(vehicle.requirements)
@@ -88,7 +88,7 @@ def check(vehicle_file: Path, examples: int, seed: int | None, as_json: bool) ->
         raise SystemExit(FAILED)
 
 
-def facts(finding: "Finding", vehicle_file: Path) -> dict[str, Any]:
+def facts(finding: "Searched", vehicle_file: Path) -> dict[str, Any]:
     """A finding as JSON has it."""
     found = finding.counter_example
     return {
@@ -109,7 +109,7 @@ def facts(finding: "Finding", vehicle_file: Path) -> dict[str, Any]:
 def show(
     vehicle: Vehicle,
     vehicle_file: Path,
-    findings: Sequence["Finding"],
+    findings: Sequence["Searched"],
     judged: Judged,
     examples: int,
     seed: int,

@@ -24,7 +24,7 @@ from mixer.ground.identification.plausible import implausible, refuse_implausibl
 from mixer.ground.identification.report import identify_page, written
 from mixer.ground.inputs.arrays import VANES
 from mixer.ground.inputs.csv_files import InputError, write_whole
-from mixer.ground.inputs.log_book import Given, asker, log_book_options, now, readable
+from mixer.ground.inputs.log_book import GivenLog, asker, log_book_options, now, readable
 from mixer.ground.inputs.section_errors import VehicleError
 from mixer.ground.reports.console import output, progress
 from mixer.ground.static_test.excitation import condition_number, movements, not_excited
@@ -79,7 +79,7 @@ def identify(
     noise_share: float,
     rate_hz: float,
     as_json: bool,
-    given_log: Given,
+    given_log: GivenLog,
 ) -> None:
     """Find out from a static test what the vanes really give, and correct the vehicle file.
 

@@ -91,7 +91,7 @@ def serial_of(text: str) -> tuple[str, str]:
     return number, serial
 
 
-class Given(BaseModel):
+class GivenLog(BaseModel):
     """What the options of one command say; goes over what the folder keeps."""
 
     operator: str | None = None
@@ -149,7 +149,7 @@ def asker(as_json: bool) -> Callable[[str], str] | None:
 
 
 def log_book_options(command: Callable[..., Any]) -> Callable[..., Any]:
-    """Adds the options; the command gets them as one `Given` named `given_log`."""
+    """Adds the options; the command gets them as one `GivenLog` named `given_log`."""
 
     @wraps(command)
     def with_options(
@@ -158,7 +158,7 @@ def log_book_options(command: Callable[..., Any]) -> Callable[..., Any]:
         servo_serials: tuple[str, ...],
         **others: Any,
     ) -> Any:
-        given = Given(
+        given = GivenLog(
             operator=operator,
             board_serial=board_serial,
             servo_serials=dict(map(serial_of, servo_serials)),

@@ -19,7 +19,7 @@ class AdoptError(InputError):
 
 
 @dataclass(frozen=True)
-class Measured:
+class MeasuredServo:
     """One servo on the bench; None keeps what the vehicle file says."""
 
     table: Path | None = None
@@ -31,7 +31,7 @@ class Measured:
 def adopt(
     vehicle: Vehicle,
     out: Path,
-    measured: Mapping[int, Measured],
+    measured: Mapping[int, MeasuredServo],
     slew_share: float = 0.9,
     keep_jig: bool = False,
 ) -> list[str]:
@@ -84,7 +84,7 @@ def adopt(
 
 
 def new_values(
-    vehicle: Vehicle, measured: Mapping[int, Measured], slew_share: float
+    vehicle: Vehicle, measured: Mapping[int, MeasuredServo], slew_share: float
 ) -> dict[str, Any]:
     """The keys that change, four values each; of servos not measured the old one stays."""
     values: dict[str, Any] = {}

@@ -27,7 +27,7 @@ REMEDY = {
 
 
 @dataclass(frozen=True)
-class Finding:
+class Diagnosis:
     """One named fault and the evidence for it."""
 
     name: str
@@ -44,7 +44,9 @@ class Finding:
 REGION_NAMES = {"slips": "stripped tooth", "sticks": "sticking band", "turns back": "turns back"}
 
 
-def diagnose(data: BenchData, us_per_deg: float, travel_deg: tuple[float, float]) -> list[Finding]:
+def diagnose(
+    data: BenchData, us_per_deg: float, travel_deg: tuple[float, float]
+) -> list[Diagnosis]:
     """Every fault that the measurements show. `us_per_deg` is what the vehicle file expects.
 
     A reader that gives no true angle, or a servo that does not move, hides everything else.
@@ -59,31 +61,31 @@ def diagnose(data: BenchData, us_per_deg: float, travel_deg: tuple[float, float]
     return list(reversed(unique.values()))
 
 
-def reader_findings(looks: Iterable[Look]) -> list[Finding]:
+def reader_findings(looks: Iterable[Look]) -> list[Diagnosis]:
     """What the first looks say of reader and servo; empty where the angle follows the pulse."""
     looks = list(looks)
     if not looks:
         return []
     read = np.array([look.angle_deg for look in looks])
     if not np.isfinite(read).any():
-        return [Finding("dead encoder", "it does not answer")]
+        return [Diagnosis("dead encoder", "it does not answer")]
     if sum(look.trouble == "no magnet" for look in looks) > len(looks) / 2:
-        return [Finding("dead encoder", "it reports that it sees no magnet")]
+        return [Diagnosis("dead encoder", "it reports that it sees no magnet")]
     if np.nanmax(read) - np.nanmin(read) > STILL_DEG or np.ptp([k.pulse_us for k in looks]) == 0:
         return []
     exact = all(look.scatter_deg == 0 and look.trouble != TYPED for look in looks)
     if exact and np.ptp(read) == 0:
         seen = f"it reads {read[0]:.2f} deg whatever the pulse, every sample the same"
-        return [Finding("dead encoder", seen)]
+        return [Diagnosis("dead encoder", seen)]
     return [
-        Finding(
+        Diagnosis(
             "servo does not move",
             f"the angle stays within {np.ptp(read):.2f} deg in the first look",
         )
     ]
 
 
-def reversed_findings(data: BenchData, us_per_deg: float) -> list[Finding]:
+def reversed_findings(data: BenchData, us_per_deg: float) -> list[Diagnosis]:
     """Whether the vane turns the other way than the vehicle file says."""
     pulses = np.array([look.pulse_us for look in data.looks])
     read = np.array([look.angle_deg for look in data.looks])
@@ -97,7 +99,7 @@ def reversed_findings(data: BenchData, us_per_deg: float) -> list[Finding]:
     if slope * us_per_deg >= 0:
         return []
     return [
-        Finding(
+        Diagnosis(
             "reversed lead",
             f"longer pulses turn it by {slope:+.3f} deg/µs, the vehicle file says "
             f"{1 / us_per_deg:+.3f}",
@@ -105,7 +107,7 @@ def reversed_findings(data: BenchData, us_per_deg: float) -> list[Finding]:
     ]
 
 
-def endurance_findings(data: BenchData) -> list[Finding]:
+def endurance_findings(data: BenchData) -> list[Diagnosis]:
     """A neutral that jumps from one block to the next, from either side alike."""
     up, down = np.diff(data.neutral_up_deg), np.diff(data.neutral_down_deg)
     both = np.where(np.sign(up) == np.sign(down), np.minimum(np.abs(up), np.abs(down)), 0.0)
@@ -113,7 +115,7 @@ def endurance_findings(data: BenchData) -> list[Finding]:
         return []
     block = int(np.nanargmax(both))
     return [
-        Finding(
+        Diagnosis(
             "stripped tooth",
             f"neutral jumped by {up[block]:+.1f} deg between {data.cycles[block]:.0f} and "
             f"{data.cycles[block + 1]:.0f} cycles",
@@ -121,20 +123,20 @@ def endurance_findings(data: BenchData) -> list[Finding]:
     ]
 
 
-def sweep_findings(sweep: Sweep, travel_deg: tuple[float, float]) -> list[Finding]:
+def sweep_findings(sweep: Sweep, travel_deg: tuple[float, float]) -> list[Diagnosis]:
     """What the sweep shows: regions no table can describe, or play beyond that of gears."""
     try:
         fit = fit_servo(sweep, travel_deg)
     except ServoRefusedError as refusal:
-        return [Finding(REGION_NAMES[region.kind], str(region)) for region in refusal.regions]
+        return [Diagnosis(REGION_NAMES[region.kind], str(region)) for region in refusal.regions]
     except SweepError:
         return []
     return loose_findings(fit)
 
 
-def loose_findings(fit: ServoFit) -> list[Finding]:
+def loose_findings(fit: ServoFit) -> list[Diagnosis]:
     play: Array = np.abs(fit.positions.reversal_at)
     typical = float(np.median(play))
     if typical < LOOSE_DEG:
         return []
-    return [Finding("loose horn", f"{typical:.1f} deg of play at every position")]
+    return [Diagnosis("loose horn", f"{typical:.1f} deg of play at every position")]

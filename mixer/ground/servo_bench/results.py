@@ -11,7 +11,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from mixer.ground.inputs.csv_files import write_whole
 from mixer.ground.inputs.run_files import reads
 from mixer.ground.reports.facts import plain
-from mixer.ground.servo_bench.adopt import AdoptError, Measured
+from mixer.ground.servo_bench.adopt import AdoptError, MeasuredServo
 from mixer.ground.servo_bench.verdict import ModuleVerdict, ServoVerdict
 from mixer.ground.servo_fit.fit import write_servo_table
 from mixer.ground.servo_fit.sweep import write_sweeps
@@ -105,7 +105,7 @@ class BenchRun:
     rehearsal: bool | None
     reasons: list[str]
     not_measured: list[str]
-    servos: dict[int, Measured]
+    servos: dict[int, MeasuredServo]
 
     def same_vehicle(self, name: str) -> None:
         """AdoptError where the run was made on another vehicle than the one of that name."""
@@ -186,7 +186,7 @@ def read_run(folder: Path, with_tables: bool = True) -> BenchRun:
         [] if results.passed else results.reasons or ["no reason is given"],
         results.not_measured,
         {
-            int(number): Measured(
+            int(number): MeasuredServo(
                 folder / servo.table if servo.table and with_tables else None,
                 **servo.figures.model_dump(),
             )

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from mixer.ground.inputs.arrays import VANES
 from mixer.ground.servo_bench.data import BenchData
-from mixer.ground.servo_bench.diagnosis import Finding, diagnose
+from mixer.ground.servo_bench.diagnosis import Diagnosis, diagnose
 from mixer.ground.servo_bench.figures import ServoFigures, servo_figures
 from mixer.ground.servo_bench.match import Match, match
 from mixer.ground.vehicle.acceptance import Judgement, Outcome, judge, outcome_of
@@ -28,7 +28,7 @@ class ServoVerdict:
     data: BenchData
     figures: ServoFigures
     judgements: list[Judgement]
-    findings: list[Finding]
+    findings: list[Diagnosis]
     open: list[Judgement]
     doubts: list[str]
     sensor_deg: float | None

@@ -17,7 +17,7 @@ from mixer.ground.vane_life.heat_load import heat_load
 from mixer.ground.vane_life.life import Life, vane_life
 from mixer.ground.vane_life.materials import MATERIALS
 from mixer.ground.vane_life.strength import Bending, bending, shock_merit
-from mixer.ground.vane_report.pressure_check import Scaled, pressure_check
+from mixer.ground.vane_report.pressure_check import ScaledForce, pressure_check
 from mixer.ground.vehicle.vehicle import Vehicle
 from mixer.ground.wear.prediction import effectiveness_of
 
@@ -75,7 +75,7 @@ class DrawnVane:
     hinge: HingeTable
     strength: Sequence[Bending]
     shock: float
-    scaled: Sequence[Scaled]
+    scaled: Sequence[ScaledForce]
 
     @property
     def solids(self) -> bool:

@@ -19,7 +19,7 @@ HEIGHTS_M = (1000.0, 3000.0, 5000.0)  # above the ground the drawing's ambient p
 STEP_DEG = 5.0
 
 
-class Nozzle(NamedTuple):
+class DrawnNozzle(NamedTuple):
     """What the jet needs of [engine], at another chamber pressure."""
 
     chamber_pressure_bar: float
@@ -29,7 +29,7 @@ class Nozzle(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Scaled:
+class ScaledForce:
     """Force at another pressure over kappa times the reference force.
 
     `share` with the finite-span correction of the drawing, `share_wetted` with that of the span in
@@ -54,19 +54,21 @@ def ambient_at_bar(ground_bar: float, height_m: float) -> float:
 
 def pressure_check(
     geometry: VaneGeometry, engine: NozzleFields, travel_deg: Sequence[float]
-) -> list[Scaled]:
+) -> list[ScaledForce]:
     """The drawing at other chamber pressures on the ground, and at heights at the reference's."""
     ground_bar = geometry.ambient_pressure_bar
-    cases = [Scaled(f"pc {100.0 * ratio:g} %", ratio, ground_bar) for ratio in PRESSURE_RATIOS]
+    cases = [ScaledForce(f"pc {100.0 * ratio:g} %", ratio, ground_bar) for ratio in PRESSURE_RATIOS]
     if ground_bar > 0.0:
         cases += [
-            Scaled(f"{height_m / 1000.0:g} km higher", 1.0, ambient_at_bar(ground_bar, height_m))
+            ScaledForce(
+                f"{height_m / 1000.0:g} km higher", 1.0, ambient_at_bar(ground_bar, height_m)
+            )
             for height_m in HEIGHTS_M
         ]
 
-    def curve(case: Scaled, span_of: SpanOf) -> VaneCurve:
+    def curve(case: ScaledForce, span_of: SpanOf) -> VaneCurve:
         there = geometry.model_copy(update={"ambient_pressure_bar": case.ambient_bar})
-        nozzle = Nozzle(
+        nozzle = DrawnNozzle(
             engine.chamber_pressure_bar * case.pressure_ratio,
             engine.throat_diameter_mm,
             engine.expansion_ratio,
@@ -74,10 +76,10 @@ def pressure_check(
         )
         return computed_curve(there, nozzle, travel_deg, step_deg=STEP_DEG, span_of=span_of)
 
-    same = Scaled("reference", 1.0, ground_bar)
+    same = ScaledForce("reference", 1.0, ground_bar)
     drawn, wetted = curve(same, "drawing"), curve(same, "wetted")
 
-    def held(case: Scaled) -> Scaled:
+    def held(case: ScaledForce) -> ScaledForce:
         try:
             return replace(
                 case,
@@ -90,6 +92,6 @@ def pressure_check(
     return [held(case) for case in cases]
 
 
-def largest_error(checks: Sequence[Scaled]) -> float:
+def largest_error(checks: Sequence[ScaledForce]) -> float:
     """Largest distance of a share from 1, with the drawing's span correction; 0 without any."""
     return max((abs(c.share - 1.0) for c in checks if c.share is not None), default=0.0)

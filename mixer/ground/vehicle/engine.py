@@ -27,7 +27,7 @@ class PressureProfile(Section):
     _one_per_time = field_validator("bar")(one_value_per_time)
 
 
-class Engine(Section):
+class EngineSection(Section):
     """[engine]: the chamber pressure is the reference for every force in the file."""
 
     chamber_pressure_bar: float = Field(gt=0, le=MOST_REFERENCE_BAR)

@@ -252,7 +252,7 @@ class Servos(Section):
         return [Servo(float(slew), float(us), float(gain)) for slew, us, gain in lines]
 
 
-class Control(Section):
+class ControlSection(Section):
     """[control]: the control cycle and what it does with what it is given."""
 
     rate_hz: float = Field(ge=20, le=2000)

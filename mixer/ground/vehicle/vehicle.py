@@ -20,13 +20,13 @@ from mixer.ground.inputs.section import Section
 from mixer.ground.inputs.section_errors import Problem, VehicleError, problems_of
 from mixer.ground.vehicle.acceptance import Acceptance
 from mixer.ground.vehicle.curves import Servo
-from mixer.ground.vehicle.engine import Engine
+from mixer.ground.vehicle.engine import EngineSection
 from mixer.ground.vehicle.requirements import Requirements
 from mixer.ground.vehicle.rocket import RocketSection
 from mixer.ground.vehicle.steering_tables import (
     LONGEST_PULSE_US,
     SHORTEST_PULSE_US,
-    Control,
+    ControlSection,
     Erosion,
     Layout,
     Naming,
@@ -56,12 +56,12 @@ class Vehicle(Section):
     """
 
     vehicle: Naming
-    engine: Engine
+    engine: EngineSection
     layout: Layout
     vanes: Vanes
     erosion: Erosion | None = None
     servo_table: Servos = Field(alias="servos")
-    control: Control
+    control: ControlSection
     requirements: Requirements | None = None
     acceptance: Acceptance | None = None
     uncertainty: Uncertainty | None = None

@@ -30,7 +30,7 @@ CALLIPER_MM = 0.05  # what a hand calliper on a burnt edge can be trusted to [pr
 
 
 @dataclass(frozen=True)
-class Burn:
+class InspectedBurn:
     """One burn: its number, and chamber pressure over time, (n,); two points for a known mean."""
 
     number: int
@@ -55,7 +55,7 @@ class Burn:
 class Specimen:
     """One vane after one burn: chords (n,) at stations (n,), masses; None where not measured."""
 
-    burn: Burn
+    burn: InspectedBurn
     vane: int
     station_mm: Array = field(default_factory=lambda: np.empty(0))
     chord_before_mm: Array = field(default_factory=lambda: np.empty(0))
@@ -89,7 +89,7 @@ class Inspection:
     specimens: list[Specimen]
 
     @property
-    def burns(self) -> list[Burn]:
+    def burns(self) -> list[InspectedBurn]:
         return list({s.burn.number: s.burn for s in self.specimens}.values())
 
     @property
@@ -116,7 +116,7 @@ def read_inspection(
     refuse_implausible(rows, reference_bar, calliper_mm)
     burn_number, vane = _whole(rows, "burn", 1, 100_000), _whole(rows, "vane", 1, 4)
     specimens = []
-    burns: dict[int, Burn] = {}
+    burns: dict[int, InspectedBurn] = {}
     logs: dict[str, Rows] = {}  # each is read once, however many burns name it
     for number in np.unique(burn_number):
         burns[int(number)] = _burn(rows, int(number), burn_number == number, reference_bar, logs)
@@ -178,7 +178,7 @@ def _burn(
     of_burn: NDArray[np.bool_],
     reference_bar: float,
     logs: dict[str, Rows],
-) -> Burn:
+) -> InspectedBurn:
     mine = np.flatnonzero(of_burn)
     for column in BURN:
         if column in rows:
@@ -193,10 +193,10 @@ def _burn(
     bar = reference_bar
     if "chamber_pressure_bar" in rows:
         bar = _positive(rows, "chamber_pressure_bar", first)
-    return Burn(number, np.array([0.0, duration_s]), np.array([bar, bar]))
+    return InspectedBurn(number, np.array([0.0, duration_s]), np.array([bar, bar]))
 
 
-def _logged(rows: Rows, number: int, first: int, name: str, logs: dict[str, Rows]) -> Burn:
+def _logged(rows: Rows, number: int, first: int, name: str, logs: dict[str, Rows]) -> InspectedBurn:
     path = Path(rows.file).parent / name
     if not path.is_file():
         raise rows.fault(first, "pressure_log", f"no such file beside the inspection: {path}")
@@ -214,7 +214,7 @@ def _logged(rows: Rows, number: int, first: int, name: str, logs: dict[str, Rows
             log.file, None, "chamber_pressure_bar", None,
             "must have two rows or more, with a pressure above 0 somewhere",
         )  # fmt: skip
-    return Burn(number, log["time_s"], log["chamber_pressure_bar"])
+    return InspectedBurn(number, log["time_s"], log["chamber_pressure_bar"])
 
 
 def _shrinks(rows: Rows, row: int, columns: tuple[str, ...], calliper_mm: float) -> None:
@@ -230,7 +230,7 @@ def _shrinks(rows: Rows, row: int, columns: tuple[str, ...], calliper_mm: float)
 
 
 def _specimen(
-    rows: Rows, burn: Burn, vane: int, mine: NDArray[np.int64], calliper_mm: float
+    rows: Rows, burn: InspectedBurn, vane: int, mine: NDArray[np.int64], calliper_mm: float
 ) -> Specimen:
     what = f"vane {vane} after burn {burn.number}"
     chords: tuple[Array, ...] = ()

@@ -34,7 +34,7 @@ from mixer.ground.allocation.record import (
     Stretches,
     marked_vanes,
 )
-from mixer.ground.allocation.run import Commands, Jam, allocate, channels_of, marks_of
+from mixer.ground.allocation.run import CommandRows, Jam, allocate, channels_of, marks_of
 from mixer.ground.tables.build import flight_tables
 from mixer.ground.vehicle.vehicle import Vehicle
 from tests.support.vehicles import vehicle
@@ -171,7 +171,7 @@ def test_totals_are_exact_however_the_rows_come() -> None:
         assert sum(one.rows.sum() for one in record.stretches) == (marks & 0x3B != 0).sum()
 
 
-def commands(**given: Any) -> Commands:
+def commands(**given: Any) -> CommandRows:
     """One row of commands, of which only what is given matters."""
     row: dict[str, Any] = {
         "time_s": [1.0], "pressure_bar": [20.0], "ratio_q14": [16384], "demand_nm": [[0, 0, 0]],
@@ -179,7 +179,7 @@ def commands(**given: Any) -> Commands:
         "flags": [0], "jammed": [0], "load_us": [0], "moved_mdeg": [[0, 0, 0, 0]],
         "step_mdeg": [[1000, 1000, 1000, 1000]],
     }  # fmt: skip
-    return Commands(**{name: np.array(value) for name, value in {**row, **given}.items()})
+    return CommandRows(**{name: np.array(value) for name, value in {**row, **given}.items()})
 
 
 TRAVEL_MDEG = np.array([[-15000, 15000]] * 4)

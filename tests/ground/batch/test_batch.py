@@ -1,4 +1,4 @@
-"""`allocate_batch` and `SteeringBlock` against `Steering`, bit for bit.
+"""`allocate_batch` and `Steerings` against `Steering`, bit for bit.
 
 FOURVANE_BATCH_ROWS sets how many random rows are compared (30 000 unless set).
 """
@@ -18,7 +18,7 @@ from mixer.ground.batch import cores
 from mixer.ground.batch import steerings as steering_block
 from mixer.ground.batch.allocate_batch import allocate_batch
 from mixer.ground.batch.compiled import Compiled, Plain, compiled
-from mixer.ground.batch.steerings import SteeringBlock
+from mixer.ground.batch.steerings import Steerings
 from mixer.ground.tables.build import flight_tables
 from mixer.ground.tables.scales import largest_force_n
 from tests.support.vehicles import vehicle
@@ -382,7 +382,7 @@ def test_plain_python_and_machine_code_give_the_same_bytes(number, monkeypatch):
             allocate_batch(car, demands, **random_conditions(rng, rows, kind))
             for kind in CONDITIONS
         ]
-        block = SteeringBlock(tables, rows)
+        block = Steerings(tables, rows)
         taken = []
         for _ in range(20):
             block.jam(slice(0, rows, 9), 1 + int(rng.integers(4)), int(rng.integers(-9000, 9000)))
@@ -409,7 +409,7 @@ def test_a_block_equals_as_many_steerings(name, policy, in_many_threads):
     rng = np.random.default_rng(seed)
     rows, cycles = 25, max(60, ROWS // 5000)
     steerings = [Steering(tables) for _ in range(rows)]
-    block = SteeringBlock(tables, rows)
+    block = Steerings(tables, rows)
     for row, steering in enumerate(steerings):
         start_us = rng.integers(0, 30_000_000, 2).tolist()
         steering.start(*start_us)
@@ -464,7 +464,7 @@ def disturb(rng, cycle, steerings, block):
 
 def test_a_new_block_stands_as_a_new_steering_does():
     _, tables = car_and_tables("uneven curves", "nearest")
-    block, steering = SteeringBlock(tables, 3), Steering(tables)
+    block, steering = Steerings(tables, 3), Steering(tables)
     assert block.pulse_ns.T.tolist() == [list(steering.pulse_ns)] * 3
     assert block.force.T.tolist() == [list(steering.force)] * 3
     assert block.flags.tolist() == [0, 0, 0]
@@ -472,7 +472,7 @@ def test_a_new_block_stands_as_a_new_steering_does():
 
 def test_rows_are_chosen_by_mask_numbers_or_slice():
     _, tables = car_and_tables("eighth turns", "nearest")
-    block = SteeringBlock(tables, 4)
+    block = Steerings(tables, 4)
     block.jam(np.array([True, False, False, True]), 2, 3000)
     block.jam(np.array([1, 2]), 3, -3000)
     assert block.jammed.tolist() == [2, 4, 4, 2]

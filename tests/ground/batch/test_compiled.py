@@ -60,7 +60,7 @@ def test_few_rows_do_not_load_numba():
     code = (
         "import sys, numpy as np\n"
         "from mixer.ground import allocate_batch, flight_tables\n"
-        "from mixer.ground.batch.steerings import SteeringBlock\n"
+        "from mixer.ground.batch.steerings import Steerings\n"
         "from tests.support.vehicles import vehicle\n"
         "car = vehicle()\n"
         "allocate_batch(car, np.zeros((100, 3)))\n"

@@ -79,7 +79,7 @@ def test_no_integer_differs_over_random_vehicles_and_cycles(
     flags = 0
     for seed in range(vehicles):
         tables = random_tables(seed)
-        recorder = self_test.Recorder(tables, seed)
+        recorder = self_test.CycleRecorder(tables, seed)
         recording = recorder.run(cycles)
         ops = operations(recording)
         (came,) = play(player, [(carried(tables, ops), len(ops))])

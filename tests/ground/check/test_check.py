@@ -11,10 +11,10 @@ from click.testing import CliRunner, Result
 
 from mixer.ground.authority.reach import Reach
 from mixer.ground.check import promises
-from mixer.ground.check.search import Finding, breach_of, check_promises
+from mixer.ground.check.search import Searched, breach_of, check_promises
 from mixer.ground.check.smallest import simpler_flights
-from mixer.ground.check.steering_on_trial import Subject
-from mixer.ground.check.trial_flight import BreachError, Cycle, Flight
+from mixer.ground.check.steering_on_trial import SteeringOnTrial
+from mixer.ground.check.trial_flight import BreachError, TrialCycle, TrialFlight
 from mixer.ground.command_line.fourvane import fourvane
 from mixer.ground.exact_policy.bounds import most_moved_counts
 from mixer.ground.exact_policy.fair_roll import fair_roll_error, roll_interval
@@ -40,9 +40,9 @@ def run(*arguments: object) -> Result:
     return CliRunner().invoke(fourvane, ["check", *map(str, arguments)])
 
 
-def search(subject: Subject, promise: str, examples: int = EXAMPLES) -> Finding:
+def search(trial: SteeringOnTrial, promise: str, examples: int = EXAMPLES) -> Searched:
     print(f"seed {SEED}")
-    (finding,) = check_promises(subject, examples, SEED, promises=[getattr(promises, promise)])
+    (finding,) = check_promises(trial, examples, SEED, promises=[getattr(promises, promise)])
     return finding
 
 
@@ -64,7 +64,7 @@ SOUND = {
 def test_a_sound_core_keeps_every_promise(name: str, size: str) -> None:
     print(f"seed {SEED}")
     examples = 12 if size == "laptop" else 40
-    findings = check_promises(Subject(vehicle(**SOUND[name])), examples, SEED)
+    findings = check_promises(SteeringOnTrial(vehicle(**SOUND[name])), examples, SEED)
     for finding in findings:
         assert finding.kept, finding.counter_example
         assert finding.flights >= examples and all(
@@ -81,10 +81,10 @@ def test_a_broken_core_is_found_and_its_smallest_case_shows_it_again(
 ) -> None:
     promise, break_it, says = BROKEN[name]
     file = vehicle_file(tmp_path)
-    subject = Subject(vehicle())
+    trial = SteeringOnTrial(vehicle())
     with monkeypatch.context() as broken:
         break_it(broken)
-        found = search(subject, promise).counter_example
+        found = search(trial, promise).counter_example
         assert found is not None, "not found"
         print(found.breach)
         assert says in found.breach
@@ -99,12 +99,12 @@ def test_the_case_is_small(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """One or a few cycles, and nothing in them that does not matter: no simpler one breaks it."""
     promise, break_it, _ = BROKEN[name]
     break_it(monkeypatch)
-    subject = Subject(vehicle())
-    found = search(subject, promise).counter_example
+    trial = SteeringOnTrial(vehicle())
+    found = search(trial, promise).counter_example
     assert found is not None
     assert len(found.flight.cycles) <= 3
     for simpler in simpler_flights(found.flight):
-        assert not breach_of(subject, getattr(promises, promise), simpler)
+        assert not breach_of(trial, getattr(promises, promise), simpler)
 
 
 def test_the_command_passes_the_demo_vehicle_with_a_seed_to_repeat_it(
@@ -203,19 +203,20 @@ def test_without_hypothesis_it_says_what_to_install(
 def test_a_grazing_segment_is_ill_conditioned_and_no_breach() -> None:
     """With vanes 2 and 4 standing still only pitch is within reach; a millinewton metre of yaw
     beside 5 kN·m of pitch takes the exact answer from all of it to none."""
-    subject = Subject(
+    trial = SteeringOnTrial(
         vehicle(layout={"clocking_deg": [0.0, 90.0, 180.0, 270.0]}, control={"policy": "direction"})
     )
 
-    def asked(yaw_mnm: int) -> Flight:
-        return Flight((
-            Cycle(jam=(2, 0)), Cycle(jam=(4, 0)), Cycle(demand_mnm=(5_000_000, yaw_mnm, 0)),
+    def asked(yaw_mnm: int) -> TrialFlight:
+        return TrialFlight((
+            TrialCycle(jam=(2, 0)), TrialCycle(jam=(4, 0)),
+            TrialCycle(demand_mnm=(5_000_000, yaw_mnm, 0)),
         ))  # fmt: skip
 
-    assert promises.accuracy(subject, asked(0)).ill_conditioned == 0
-    assert promises.accuracy(subject, asked(1)).ill_conditioned == 1
-    assert promises.continuity(subject, asked(1)).ill_conditioned > 0
-    assert promises.accuracy(subject, asked(100)).ill_conditioned == 0
+    assert promises.accuracy(trial, asked(0)).ill_conditioned == 0
+    assert promises.accuracy(trial, asked(1)).ill_conditioned == 1
+    assert promises.continuity(trial, asked(1)).ill_conditioned > 0
+    assert promises.accuracy(trial, asked(100)).ill_conditioned == 0
 
 
 def test_the_bound_of_continuity_is_the_worked_out_one() -> None:

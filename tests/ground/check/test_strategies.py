@@ -12,7 +12,7 @@ from mixer.ground.authority.reach import reach
 from mixer.ground.check.promises import limits
 from mixer.ground.check.recovery import within_reach
 from mixer.ground.check.smallest import simpler_numbers, smallest
-from mixer.ground.check.steering_on_trial import Subject
+from mixer.ground.check.steering_on_trial import SteeringOnTrial
 from mixer.ground.check.strategies import (
     cycles,
     demands,
@@ -22,7 +22,7 @@ from mixer.ground.check.strategies import (
     time_steps,
     whole,
 )
-from mixer.ground.check.trial_flight import Cycle, Flight
+from mixer.ground.check.trial_flight import TrialCycle, TrialFlight
 from mixer.ground.tables.scales import NO_THRUST_RATIO
 from mixer.ground.vehicle.vehicle import Vehicle
 from tests.support.vehicles import vehicle
@@ -35,11 +35,11 @@ ONE_SIDED = vehicle(
 
 
 @pytest.fixture(scope="module")
-def subject() -> Subject:
+def trial() -> SteeringOnTrial:
     """The one-sided vehicle, with the proof of its word bounds left out: not looked at here."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("mixer.ground.kernel_code.bounds.bound_cycle", lambda words: None)
-        return Subject(ONE_SIDED)
+        return SteeringOnTrial(ONE_SIDED)
 
 
 def is_made(strategy: st.SearchStrategy, wanted: Callable) -> bool:
@@ -141,33 +141,39 @@ def test_flights_begin_at_ignition_and_late_and_worn() -> None:
 
 @given(flights(ONE_SIDED, most_cycles=3))
 @settings(max_examples=100)
-def test_flights_have_no_more_cycles_than_asked_for(flight: Flight) -> None:
+def test_flights_have_no_more_cycles_than_asked_for(flight: TrialFlight) -> None:
     assert 1 <= len(flight.cycles) <= 3
 
 
 @given(flights(ONE_SIDED))
 @settings(max_examples=100, deadline=None)
-def test_a_team_can_try_a_promise_of_its_own_choice(subject: Subject, flight: Flight) -> None:
-    limits(subject, flight)
+def test_a_team_can_try_a_promise_of_its_own_choice(
+    trial: SteeringOnTrial, flight: TrialFlight
+) -> None:
+    limits(trial, flight)
 
 
 @given(flights(ONE_SIDED))
 @settings(max_examples=100)
-def test_a_flight_written_down_is_the_same_flight(flight: Flight) -> None:
-    assert eval(str(flight), {"Flight": Flight, "Cycle": Cycle}) == flight
+def test_a_flight_written_down_is_the_same_flight(flight: TrialFlight) -> None:
+    assert eval(str(flight), {"Flight": TrialFlight, "Cycle": TrialCycle}) == flight
 
 
 @given(flights(ONE_SIDED))
 @settings(max_examples=60, deadline=None)
-def test_the_same_flight_is_flown_the_same_way_again(subject: Subject, flight: Flight) -> None:
-    assert subject.fly(flight) == subject.fly(flight)
+def test_the_same_flight_is_flown_the_same_way_again(
+    trial: SteeringOnTrial, flight: TrialFlight
+) -> None:
+    assert trial.fly(flight) == trial.fly(flight)
 
 
 @given(flights(ONE_SIDED))
 @settings(max_examples=60, deadline=None)
-def test_the_demand_of_the_calm_lies_halfway_inside(subject: Subject, flight: Flight) -> None:
-    one = subject.fly(flight)[-1]
-    pitch, yaw, roll = np.array(within_reach(subject, one)) / 1000
+def test_the_demand_of_the_calm_lies_halfway_inside(
+    trial: SteeringOnTrial, flight: TrialFlight
+) -> None:
+    one = trial.fly(flight)[-1]
+    pitch, yaw, roll = np.array(within_reach(trial, one)) / 1000
     reached = reach(ONE_SIDED, one.time_us / 1e6, one.load_us / 1e6)
     assert reached.primary_share(pitch, yaw) < 0.51
     least, most = reached.roll_range_nm(pitch, yaw)
@@ -177,7 +183,7 @@ def test_the_demand_of_the_calm_lies_halfway_inside(subject: Subject, flight: Fl
 # ---- the smallest flight ----
 
 
-def turns_late(flight: Flight) -> bool:
+def turns_late(flight: TrialFlight) -> bool:
     """More than 12345 mN·m of yaw, after a jam of vane 3."""
     seen = False
     for cycle in flight.cycles:
@@ -189,7 +195,7 @@ def turns_late(flight: Flight) -> bool:
 
 @given(flights(ONE_SIDED))
 @settings(max_examples=40, deadline=None)
-def test_nothing_that_does_not_matter_is_left_in_the_smallest_flight(flight: Flight) -> None:
+def test_nothing_that_does_not_matter_is_left_in_the_smallest_flight(flight: TrialFlight) -> None:
     assume(turns_late(flight))
     found = smallest(flight, turns_late)
     assert turns_late(found)
@@ -208,7 +214,7 @@ def test_simpler_numbers_are_never_farther_from_0_and_never_the_same(number: int
 
 
 def test_a_flight_that_cannot_be_simpler_stays_as_it_is() -> None:
-    flight = Flight((Cycle(),))
+    flight = TrialFlight((TrialCycle(),))
     assert smallest(flight, lambda other: True) == flight
 
 

@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner, Result
 
-from mixer.ground.command_line.fourvane import COMMANDS, Commands, emit, fourvane, summary
+from mixer.ground.command_line.fourvane import COMMANDS, CommandGroup, emit, fourvane, summary
 from mixer.ground.reports import console, page, pictures
 
 SAMPLE = '''
@@ -222,7 +222,7 @@ def test_a_library_of_an_extra_that_is_missing_is_named_with_its_extra(
 
 
 def test_a_group_still_takes_commands_of_its_own() -> None:
-    group = Commands("own")
+    group = CommandGroup("own")
     group.add_command(click.Command("inner", callback=lambda: click.echo("ran")))
     assert "inner" in group.list_commands(click.Context(group))
     assert CliRunner().invoke(group, ["inner"]).stdout == "ran\n"

@@ -18,7 +18,7 @@ from mixer.ground.vane_life.surface_loss import (
     blowing_factor,
     view_of_surroundings,
 )
-from mixer.ground.vehicle.engine import Engine
+from mixer.ground.vehicle.engine import EngineSection
 from tests.support.drawn_vane import nozzle, vane
 
 SIGMA = 5.670374e-8  # CODATA
@@ -141,9 +141,9 @@ def test_every_preset_burns_carbon_within_what_the_unknown_one_spans(blend):
 def test_mixture_that_leaves_soot_is_refused_with_the_least_ratio():
     base = {"chamber_pressure_bar": 20.0, "thrust_n": 5000.0, "burn_time_s": 26.0}
     with pytest.raises(ValidationError, match=r"must be above 1\.15"):
-        Engine(**base, propellants="lox/kerosene", mixture_ratio=1.0)
+        EngineSection(**base, propellants="lox/kerosene", mixture_ratio=1.0)
     with pytest.raises(ValidationError, match="goes with propellants"):
-        Engine(**base, mixture_ratio=1.0)
+        EngineSection(**base, mixture_ratio=1.0)
 
 
 def test_reaction_heat_is_that_of_steam_and_carbon_dioxide():

@@ -14,7 +14,7 @@ from mixer.ground.drawn_vane.vane_forces import computed_curve
 from mixer.ground.inputs.csv_files import DataError
 from mixer.ground.wear.chip import Chip, ChipError, chip_effect
 from mixer.ground.wear.face_wear import face_after_mm, face_rate_mm_s
-from mixer.ground.wear.inspection import Burn, Inspection, Specimen, read_inspection
+from mixer.ground.wear.inspection import InspectedBurn, Inspection, Specimen, read_inspection
 from mixer.ground.wear.prediction import STEP_DEG, predict_wear
 from mixer.ground.wear.recession import WearError, fit_recession
 from tests.support.drawn_vane import TRAVEL, nozzle, vane
@@ -25,7 +25,7 @@ NOZZLE = nozzle()
 
 
 def constant_burn(number=1, duration_s=13.0, bar=20.0):
-    return Burn(number, np.array([0.0, duration_s]), np.array([bar, bar]))
+    return InspectedBurn(number, np.array([0.0, duration_s]), np.array([bar, bar]))
 
 
 def burnt(
@@ -71,7 +71,7 @@ def burnt(
 def test_burn_load_is_the_integral_of_pressure_ratio_to_the_power():
     """A ramp from 0 to twice the reference: ∫(2x)^0.8 dx over 10 s is 10·2^0.8/1.8."""
     time = np.linspace(0.0, 10.0, 20001)
-    ramp = Burn(1, time, 40.0 * time / 10.0)
+    ramp = InspectedBurn(1, time, 40.0 * time / 10.0)
     assert ramp.load_s(20.0, 0.8) == pytest.approx(10.0 * 2.0**0.8 / 1.8, rel=1e-6)
     assert ramp.mean_pressure_bar == pytest.approx(20.0)
     assert constant_burn(bar=20.0).load_s(20.0, 0.8) == pytest.approx(13.0)

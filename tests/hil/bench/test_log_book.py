@@ -5,11 +5,11 @@ import json
 import pytest
 from click.testing import CliRunner
 
-from hil.bench_sessions.measured_when import Measured, told
+from hil.bench_sessions.measured_when import MeasuredWhen, told
 from hil.commands.bench import bench
 from mixer.ground.command_line.fourvane import fourvane
 from mixer.ground.inputs.errors import InputError
-from mixer.ground.inputs.log_book import LOG_BOOK, Given, read_log_book, serial_of
+from mixer.ground.inputs.log_book import LOG_BOOK, GivenLog, read_log_book, serial_of
 from mixer.ground.reports.page import Verdict
 from mixer.ground.servo_bench.report import rehearsed
 from mixer.ground.vehicle.acceptance import outcome_of
@@ -94,7 +94,7 @@ def test_a_run_without_a_limit_of_its_own_is_not_judged(tmp_path):
 
 def test_what_stands_and_what_is_new_are_told_apart():
     old, new = "2026-11-27T10:00:00Z", "2026-11-28T10:00:00Z"
-    lines = told({3: Measured(1, [old, old, new]), 4: Measured(0, [None])}, rehearsal=False)
+    lines = told({3: MeasuredWhen(1, [old, old, new]), 4: MeasuredWhen(0, [None])}, rehearsal=False)
     assert lines[0] == "Measured now: servo 3: 1 points."
     assert "servo 3: 2 points of 3, 2026-11-27 10:00:00 UTC to 2026-11-28" in lines[1]
     assert "servo 4: 1 points of 1, a date that was not kept" in lines[1]
@@ -107,17 +107,17 @@ def test_a_log_book_asks_once_for_what_was_never_stated(tmp_path):
         asked.append(text)
         return "" if "board" in text else "X"
 
-    given = Given(operator="A. Person")
+    given = GivenLog(operator="A. Person")
     book = given.kept_in(tmp_path, [1, 2], ask)
     assert asked == ["Serial number of the board", "Serial number of servo 1",
                      "Serial number of servo 2"]  # fmt: skip
     assert (book.servo(1), book.servo(3), book.stated["board_serial"]) == ("X", None, None)
-    assert Given().kept_in(tmp_path, [1, 2], ask) == book
+    assert GivenLog().kept_in(tmp_path, [1, 2], ask) == book
     assert len(asked) == 3
 
 
 def test_a_log_book_with_nothing_to_keep_leaves_no_file(tmp_path):
-    Given().kept_in(tmp_path)
+    GivenLog().kept_in(tmp_path)
     assert not list(tmp_path.iterdir())
 
 
@@ -132,7 +132,7 @@ def test_nonsense_in_a_log_book_is_refused_with_its_place(tmp_path):
     with pytest.raises(InputError, match=r"log-book\.json: operator"):
         read_log_book(tmp_path)
     with pytest.raises(InputError, match="80 characters"):
-        Given(operator="x" * 81).kept_in(tmp_path / "new")
+        GivenLog(operator="x" * 81).kept_in(tmp_path / "new")
 
 
 def test_a_module_that_fails_for_many_reasons_lists_them(tmp_path):

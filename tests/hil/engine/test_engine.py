@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from hil.engine.burn import make_burn
-from hil.engine.engine import CHUFF_S, Engine
+from hil.engine.engine import CHUFF_S, RunningEngine
 from hil.faults.faults import Fault
 from hil.flights.fly import Flight, fly
 from hil.rocket.dispersion import drawn, nominal
@@ -16,8 +16,8 @@ VEHICLE = flying_vehicle({"rocket.start_up_s": 0.3, "rocket.tail_off_s": 0.6})
 TIMES_S = np.arange(-0.5, 30.0, 0.037)
 
 
-def engine(flights: int = 1) -> Engine:
-    return Engine(VEHICLE, *np.ones((3, flights)))
+def engine(flights: int = 1) -> RunningEngine:
+    return RunningEngine(VEHICLE, *np.ones((3, flights)))
 
 
 def test_a_sound_engine_runs_by_the_burn_s_own_tables():
