@@ -7,7 +7,7 @@ from typing import Any
 
 from firmware_port import protocol as p
 from hil.boards.board import Board
-from hil.boards.deploy import compile_for, core_form, deploy
+from hil.boards.deploy import compile_for, core_form, deploy, kept_tables_crc32
 from hil.boards.link import Link
 from hil.node.errors import BoardError
 from hil.node.node_link import NodeLink
@@ -39,6 +39,7 @@ class Findings:
     heap_locked: bool = True  # every cycle outside the safe state ran under a locked heap
     round_trips_per_s: float = 0.0  # median over windows of some hundred
     best_round_trips_per_s: float = 0.0
+    kept_tables_crc32: str | None = None  # of the board's own tables, as IDENTIFY tells it
 
     @property
     def passed(self) -> bool:
@@ -72,6 +73,7 @@ class Findings:
             "round_trips_per_s": round(self.round_trips_per_s, 1),
             "best_round_trips_per_s": round(self.best_round_trips_per_s, 1),
             "image_bytes": self.image_bytes,
+            "kept_tables_crc32": self.kept_tables_crc32,
             "flags": dict(zip(FLAG_NAMES, self.played.flags, strict=False)),
         }
 
@@ -105,6 +107,7 @@ def verify(
             core=core_form(facts, files),
             image_bytes=deploy(link, facts, files, lambda share: progress("deploying", share)),
             seeds=chosen,
+            kept_tables_crc32=kept_tables_crc32(link, facts),
         )
         session = _Session(link, board.wiring, findings)
         flown = rows if rows is not None else list(flight(tables, cycles // 4))
