@@ -108,6 +108,7 @@ def evidence_of(
     made: Vehicle | None = None,
     files: Iterable[Path] = (),
     sums: Mapping[str, str] | None = None,
+    tables: Tables | None = None,
     pieces: Mapping[str, Any] | None = None,
     **others: Any,
 ) -> Evidence:
@@ -115,14 +116,14 @@ def evidence_of(
 
     kind: the command, such as "bench all". found: the verdict, None where nothing is judged; says:
     what came out, where the verdict's reason does not tell. made: the vehicle file that was
-    written. sums: of files that are still to be written. others: board, firmware, on_board,
-    rehearsal.
+    written. sums: of files that are still to be written. tables: where they are known already.
+    others: board, firmware, on_board, rehearsal.
     """
     judged = {} if found is None else {"verdict": found.outcome, "word": found.word}
     unchecked = Evidence(
         kind=kind,
         about=about(vehicle),
-        tables=tables_of(vehicle),
+        tables=tables or tables_of(vehicle),
         made=None if made is None else about(made),
         at=now(),
         fourvane=version("fourvane"),
