@@ -4,6 +4,7 @@ On paper: every result is written by the functions that the commands write it by
 takes long to compute, and as if by real hardware, so that nothing is open.
 """
 
+import json
 import shutil
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,6 +14,8 @@ from hil.bench.journal import Journal
 from mixer.ground.demo import scenario
 from mixer.ground.evidence.evidence import (
     Evidence,
+    Tables,
+    about,
     evidence_of,
     tables_of,
     write_beside,
@@ -46,7 +49,7 @@ class Chain:
 
     def paper(self, name: str, kind: str, vehicle: Vehicle, *found: Any, **others: Any) -> Evidence:
         """A page with the evidence of a command."""
-        evidence = evidence_of(kind, vehicle, *found, **others)
+        evidence = evidence_of(kind, vehicle, *found, tables=sums(vehicle), **others)
         text = stamped(render_page(kind, "A result.", []), evidence)
         (self.folder / name).write_text(text, encoding="utf-8")
         return evidence
@@ -59,6 +62,17 @@ class Chain:
                 file.put(table, key, value)
         file.write(self.folder / after)
         return load_vehicle(self.folder / after)
+
+
+SUMS: dict[str, Tables] = {}
+
+
+def sums(vehicle: Vehicle) -> Tables:
+    """The sums of a vehicle's flight tables, made once for each that is met."""
+    key = json.dumps(about(vehicle).values, sort_keys=True)
+    if key not in SUMS:
+        SUMS[key] = tables_of(vehicle)
+    return SUMS[key]
 
 
 def servo_tables() -> list[dict[str, list[float]]]:
@@ -107,7 +121,14 @@ def make_chain(folder: Path) -> Chain:
     measured = adopted(tested, chain.file)
     write_beside(
         chain.file,
-        evidence_of("servo adopt", tested, made=measured, files=journals, rehearsal=False),
+        evidence_of(
+            "servo adopt",
+            tested,
+            tables=sums(tested),
+            made=measured,
+            files=journals,
+            rehearsal=False,
+        ),
     )
 
     chain.paper("check.html", "check", measured, PASS)
@@ -119,9 +140,12 @@ def make_chain(folder: Path) -> Chain:
     flights.mkdir()
     (flights / "flights-000000001.parquet").write_bytes(b"flights")
     write_record(
-        flights, evidence_of("campaign", measured, PASS, files=list(flights.glob("*.parquet")))
+        flights,
+        evidence_of(
+            "campaign", measured, PASS, tables=sums(measured), files=list(flights.iterdir())
+        ),
     )
-    kept = tables_of(measured).bytes_crc32
+    kept = sums(measured).bytes_crc32
     chain.paper("verify.html", "board verify", measured, PASS, on_board=kept, **real)
     return chain
 

@@ -16,11 +16,10 @@ LOOKS = {
     "rehearsal": ("D", PALETTE[0], False, 8.0),
     "not judged": ("s", "#444444", False, 8.0),
     "of an ancestor": ("o", GREY, False, 6.0),
-    "not there": ("o", GREY, False, 4.0),
-    "not needed": ("o", GREY, False, 4.0),
+    "not asked for": ("o", GREY, False, 4.0),
 }
 BROKEN = ("X", PALETTE[1], True, 11.0)
-SAID = {"rehearsal": "rehearsed only", "contradicts": "contradicted", "not there": "–"}
+SAID = {"rehearsal": "rehearsed only", "contradicts": "contradicted"}
 ROW_IN = 0.3
 BREAKS = ("failed", "contradicts", "damaged", "stale", "missing")  # the chain, where they stand
 
@@ -44,7 +43,7 @@ def chain_picture(states: Sequence[LinkState]) -> Figure:
                 markerfacecolor=colour if filled else "white", markeredgewidth=1.6, zorder=2,
             )  # fmt: skip
             bold = "bold" if LOOKS.get(state.word, BROKEN) is BROKEN else "normal"
-            soft = GREY if state.word in ("not there", "not needed") else "#23282d"
+            soft = GREY if state.word == "not asked for" else "#23282d"
             panel.text(0.05, row, state.link.name, va="center", color=soft)
             panel.text(
                 0.36, row, SAID.get(state.word, state.word), va="center", weight=bold, color=soft

@@ -30,7 +30,6 @@ SIGNATURES = (
     "built by", "servos measured by", "static test led by", "tables and board by", "handed over by",
     "taken over by",
 )  # fmt: skip
-BLANK = "\N{NO-BREAK SPACE}" * 26
 
 
 def verdict(whole: HandOver) -> Verdict:
@@ -73,19 +72,17 @@ def page(whole: HandOver) -> str:
             Section("Link by link", tables=[Table(LINK_HEAD, link_rows(whole.links))]),
             *since_section(whole.links),
             *pieces_section(whole),
+            Section("Where it was found", tables=[Table(("result", "files"), place_rows(whole))]),
             Section("What this software cannot vouch for", NOT_VOUCHED),
             Section(
                 "Signatures",
                 ["Who signs has looked at the module itself, not at this page alone."],
-                [Table(("", "name", "date", "signature"), signature_rows())],
+                [Table(("", "name", "date", "signature"), signature_rows(), roomy=True)],
             ),
-            Section("Where it was found", tables=[Table(("result", "files"), place_rows(whole))]),
         ],
         [
             ("Vehicle file", whole.path),
-            ("SHA-256", whole.file.sha256),
             ("Flight tables", "none" if tables.crc32 is None else f"CRC-32 {tables.crc32}"),
-            ("A node with them answers to IDENTIFY", tables.bytes_crc32 or "nothing"),
         ],
         verdict(whole),
         CAUTIONS,
@@ -122,11 +119,15 @@ def link_rows(states: Sequence[LinkState]) -> list[tuple[str, ...]]:
 
 def since_section(states: Sequence[LinkState]) -> list[Section]:
     """Key by key, what changed since a link was made."""
-    rows = [(state.link.name, words) for state in states for words in state.since]
-    if not rows:
+    links: dict[str, list[str]] = {}
+    for state in states:
+        for words in state.since:
+            links.setdefault(words, []).append(state.link.name)
+    if not links:
         return []
     text = "Of the keys that each link rests on. A change by a recorded command is part of the way."
-    return [Section("What changed since", [text], [Table(("link", "key, and by what"), rows)])]
+    rows = [(words, ", ".join(names)) for words, names in links.items()]
+    return [Section("What changed since", [text], [Table(("key, and by what", "links"), rows)])]
 
 
 def pieces_section(whole: HandOver) -> list[Section]:
@@ -138,7 +139,7 @@ def pieces_section(whole: HandOver) -> list[Section]:
 
 def signature_rows() -> list[tuple[str, ...]]:
     """Room to sign."""
-    return [(role, BLANK, BLANK, BLANK) for role in SIGNATURES]
+    return [(role, "", "", "") for role in SIGNATURES]
 
 
 def place_rows(whole: HandOver) -> list[tuple[str, str]]:

@@ -35,6 +35,7 @@ class LinkState:
     open: list[Open] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
     asked: bool = True
+    stale: bool = False
 
     @property
     def word(self) -> str:
@@ -42,7 +43,5 @@ class LinkState:
         if self.open:
             return min(self.open, key=lambda each: SORTS.index(each.sort)).sort
         if self.found is None:
-            return "not needed" if not self.asked else "not there"
+            return "not asked for"
         return "holds" if not self.stale else "of an ancestor"
-
-    stale: bool = False

@@ -19,6 +19,7 @@ from mixer.ground.inputs.quantities import refuse
 from mixer.ground.inputs.run_files import reads
 from mixer.ground.inputs.section import Section
 from mixer.ground.inputs.section_errors import Problem, VehicleError, problems_of
+from mixer.ground.unfinished.to_be_measured import how_to_get
 from mixer.ground.vehicle.acceptance import Acceptance
 from mixer.ground.vehicle.curves import Servo
 from mixer.ground.vehicle.engine import Engine
@@ -155,9 +156,7 @@ class Vehicle(Section):
     def needs_rocket(self) -> RocketSection:
         """[rocket]; VehicleError where the file has none."""
         if self.rocket is None:
-            what = (
-                "missing; a simulated flight needs mass, inertia, diameter and centre of pressure"
-            )
+            what = f"missing; a simulated flight needs it{how_to_get('rocket')}"
             raise VehicleError(str(self.path), [Problem("rocket", None, what)])
         return self.rocket
 

@@ -3,27 +3,21 @@
 import json
 import re
 from collections.abc import Callable
-from functools import cache
 from pathlib import Path
 
 import pytest
 
 from mixer.ground.evidence import evidence as writing
-from mixer.ground.evidence.evidence import KEY, Tables, evidence_of, tables_of, write_record
+from mixer.ground.evidence.evidence import KEY, evidence_of, write_record
 from mixer.ground.handover.collect import collect
 from mixer.ground.handover.whole import HandOver, hand_over
 from mixer.ground.reports.page import Verdict
 from mixer.ground.unfinished.to_be_measured import mark
 from mixer.ground.vehicle.vehicle import load_vehicle, parse_vehicle
-from tests.support.made_chain import PASS, PIECES, Chain, make_chain
+from tests.support.made_chain import PASS, PIECES, Chain, sums
 
 REAL = {"board": "/dev/ttyACM0", "rehearsal": False, "pieces": PIECES}
 FAIL = Verdict("fail", "broken: priority")
-
-
-@pytest.fixture(scope="session")
-def whole_chain(tmp_path_factory: pytest.TempPathFactory) -> Chain:
-    return make_chain(tmp_path_factory.mktemp("chain"))
 
 
 @pytest.fixture
@@ -31,17 +25,9 @@ def chain(whole_chain: Chain, tmp_path: Path) -> Chain:
     return whole_chain.copied(tmp_path / "module")
 
 
-@cache
-def sums(text: str) -> Tables:
-    """Of the flight tables, made once for each text."""
-    return tables_of(parse_vehicle(text))
-
-
 def laid(chain: Chain, file: Path | None = None) -> HandOver:
     vehicle = load_vehicle(file or chain.file)
-    named = "csv" in vehicle.text  # servo tables beside it: the text does not tell all
-    tables = tables_of(vehicle) if named else sums(vehicle.text)
-    return hand_over(vehicle, tables, collect([chain.folder]))
+    return hand_over(vehicle, sums(vehicle), collect([chain.folder]))
 
 
 def told(whole: HandOver) -> list[str]:
