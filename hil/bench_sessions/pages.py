@@ -1,13 +1,13 @@
 """The pages that a bench run writes, and the names of all its files."""
 
+from functools import partial
 from pathlib import Path
 
 from hil.bench_sessions.measured_when import Measured
 from hil.bench_sessions.options import BenchOptions
 from mixer.ground.evidence.evidence import Evidence
-from mixer.ground.evidence.on_page import stamped
+from mixer.ground.evidence.on_page import write_page
 from mixer.ground.inputs.arrays import VANES
-from mixer.ground.inputs.csv_files import write_whole
 from mixer.ground.inputs.log_book import LogBook, now, readable
 from mixer.ground.servo_bench.module_report import module_page
 from mixer.ground.servo_bench.report import servo_page
@@ -38,15 +38,14 @@ def write_reports(
     for number, verdict in module.servos.items():
         path = options.out / f"servo-{number}.html"
         facts = [("Measured", when[number].span), *made]
-        with write_whole(path) as stream:
-            text = servo_page(verdict, module.vehicle.vehicle.name, facts, options.rehearsal)
-            stream.write(stamped(text, evidence))
+        name = module.vehicle.vehicle.name
+        render = partial(servo_page, verdict, name, facts, options.rehearsal)
+        write_page(path, render, evidence)
         written.append(path)
     path = options.out / "module.html"
-    with write_whole(path) as stream:
-        spans = "; ".join(f"servo {number}: {each.span}" for number, each in when.items())
-        text = module_page(module, [("Measured", spans), *made], options.rehearsal)
-        stream.write(stamped(text, evidence))
+    spans = "; ".join(f"servo {number}: {each.span}" for number, each in when.items())
+    render = partial(module_page, module, [("Measured", spans), *made], options.rehearsal)
+    write_page(path, render, evidence)
     return [*written, path]
 
 

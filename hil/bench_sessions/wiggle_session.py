@@ -12,9 +12,8 @@ from hil.bench_sessions.questions import ask, one_of
 from hil.bench_sessions.wiggle import ModelOnlooker, Onlooker, Seen, WiggleRow, wiggle
 from mixer.ground.command_line.fourvane import INTERRUPTED, stop
 from mixer.ground.evidence.evidence import KEY, evidence_of
-from mixer.ground.evidence.on_page import stamped
+from mixer.ground.evidence.on_page import write_page
 from mixer.ground.inputs.arrays import VANES
-from mixer.ground.inputs.csv_files import write_whole
 from mixer.ground.inputs.log_book import LogBook, now, readable
 from mixer.ground.inputs.run_files import writes
 from mixer.ground.reports.console import messages, output
@@ -89,8 +88,7 @@ def check_wiring(
         board=options.board,
         rehearsal=options.rehearsal,
     )
-    with write_whole(page) as stream:
-        stream.write(stamped(wiggle_page(vehicle, rows, options, book), evidence))
+    write_page(page, lambda: wiggle_page(vehicle, rows, options, book), evidence)
     result: dict[str, Any] = {
         "at": evidence.at,
         **book.stated,

@@ -16,8 +16,7 @@ from hil.rocket.dispersion import drawn, nominal
 from mixer.ground.command_line.fourvane import FAILED, emit, result_option
 from mixer.ground.command_line.next_step import next_step
 from mixer.ground.evidence.evidence import evidence_of
-from mixer.ground.evidence.on_page import stamped
-from mixer.ground.inputs.csv_files import write_whole
+from mixer.ground.evidence.on_page import write_page
 from mixer.ground.reports.console import output, progress
 from mixer.ground.vehicle.vehicle import Vehicle, load_vehicle
 
@@ -89,9 +88,11 @@ def ascent(
         verdict(judgements),
         board=None if board == "none" else steered.name,
     )
-    with write_whole(report_file) as stream:
-        text = page(vehicle, flown, judgements, steered.name, seed, faults)
-        stream.write(stamped(text, evidence))
+    write_page(
+        report_file,
+        lambda: page(vehicle, flown, judgements, steered.name, seed, faults),
+        evidence,
+    )
     result: dict[str, Any] = {
         "vehicle": vehicle.vehicle.name,
         "steered_by": steered.name,

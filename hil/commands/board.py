@@ -28,10 +28,9 @@ from mixer.ground.allocation.demands import DemandFile
 from mixer.ground.command_line.fourvane import FAILED, emit, result_option
 from mixer.ground.command_line.next_step import next_step
 from mixer.ground.command_line.path_options import RESULT, SOURCE
-from mixer.ground.evidence.evidence import Evidence, evidence_of
-from mixer.ground.evidence.on_page import stamped
+from mixer.ground.evidence.evidence import evidence_of
+from mixer.ground.evidence.on_page import write_page
 from mixer.ground.inputs.log_book import Given, asker, log_book_options, now, readable
-from mixer.ground.inputs.whole_files import write_whole
 from mixer.ground.reports.console import messages, output, progress
 from mixer.ground.tables.build import flight_tables
 from mixer.ground.vehicle.vehicle import Vehicle, load_vehicle
@@ -165,7 +164,9 @@ def deploy_command(
     )
     if report is not None:
         about = [("Board", name), ("Flight core", core), ("On the board", f"{size} bytes")]
-        write_page(report, deployed_page(loaded.vehicle.name, [*about, *book.facts]), evidence)
+        write_page(
+            report, lambda: deployed_page(loaded.vehicle.name, [*about, *book.facts]), evidence
+        )
     result = {"board": name, "machine": facts.machine, "core": core, "image_bytes": size}
     following = next_step(loaded, vehicle, "board deploy")
     told = {"at": now(), **book.stated, **result}
@@ -289,9 +290,3 @@ def show(findings: Findings) -> None:
         output.print(NOT_CYCLES)
     if not findings.heap_locked:
         output.print("A cycle needed heap while it was locked.")
-
-
-def write_page(path: Path, text: str, evidence: Evidence) -> None:
-    """A page for the module's log book."""
-    with write_whole(path) as stream:
-        stream.write(stamped(text, evidence))

@@ -20,8 +20,7 @@ from hil.commands.flight_options import (
 from mixer.ground.command_line.fourvane import FAILED, INTERRUPTED, emit, result_option, stop
 from mixer.ground.command_line.next_step import next_step
 from mixer.ground.evidence.evidence import evidence_of, write_record
-from mixer.ground.evidence.on_page import stamped
-from mixer.ground.inputs.csv_files import write_whole
+from mixer.ground.evidence.on_page import write_page
 from mixer.ground.reports.console import output, progress
 from mixer.ground.vehicle.vehicle import load_vehicle
 
@@ -87,8 +86,7 @@ def campaign(
     files = [table.file_of(first) for first, _ in blocks]
     evidence = evidence_of("campaign", vehicle, verdict(found, flights), files=files)
     write_record(folder, evidence)
-    with write_whole(report_file) as stream:
-        stream.write(stamped(page(vehicle, found, first_seed, folder), evidence))
+    write_page(report_file, lambda: page(vehicle, found, first_seed, folder), evidence)
     result = {
         "vehicle": vehicle.vehicle.name,
         "flights": flights,

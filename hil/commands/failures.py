@@ -38,8 +38,7 @@ from mixer.ground.command_line.fourvane import FAILED, emit, result_option
 from mixer.ground.command_line.next_step import next_step
 from mixer.ground.command_line.path_options import beside
 from mixer.ground.evidence.evidence import evidence_of
-from mixer.ground.evidence.on_page import stamped
-from mixer.ground.inputs.csv_files import write_whole
+from mixer.ground.evidence.on_page import write_page
 from mixer.ground.reports.console import output, progress
 from mixer.ground.vehicle.vehicle import load_vehicle
 
@@ -115,11 +114,9 @@ def failures(
     ):
         flown = fly_failures(tasks, executor, count, limits, done)
     flown = with_reachability(vehicle, flown)
-    with write_whole(report_file) as stream:
-        write_csv(csv_file, flown)
-        evidence = evidence_of("failures", vehicle, acceptance(flown), files=[csv_file])
-        text = page(vehicle, flown, limits, not no_watch, csv_file)
-        stream.write(stamped(text, evidence))
+    write_csv(csv_file, flown)
+    evidence = evidence_of("failures", vehicle, acceptance(flown), files=[csv_file])
+    write_page(report_file, lambda: page(vehicle, flown, limits, not no_watch, csv_file), evidence)
     result = {
         "vehicle": vehicle.vehicle.name,
         "assumed": vehicle.needs_rocket().assumed,

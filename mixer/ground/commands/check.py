@@ -14,8 +14,7 @@ from mixer.ground.command_line.fourvane import FAILED, emit, result_option
 from mixer.ground.command_line.next_step import next_step
 from mixer.ground.command_line.path_options import RESULT, SOURCE
 from mixer.ground.evidence.evidence import evidence_of
-from mixer.ground.evidence.on_page import stamped
-from mixer.ground.inputs.whole_files import write_whole
+from mixer.ground.evidence.on_page import write_page
 from mixer.ground.reports.console import output, progress
 from mixer.ground.reports.page import Section, Table, Verdict, render_page
 from mixer.ground.tables.scales import COUNTS
@@ -94,8 +93,7 @@ def check(
     found = verdict(vehicle, findings, judged)
     evidence = evidence_of("check", vehicle, found)
     if report is not None:
-        with write_whole(report) as stream:
-            stream.write(stamped(page(vehicle, findings, found, examples, seed), evidence))
+        write_page(report, lambda: page(vehicle, findings, found, examples, seed), evidence)
         result["report"] = report
 
     def tell() -> None:

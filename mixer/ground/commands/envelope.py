@@ -18,8 +18,8 @@ from mixer.ground.command_line.fourvane import FAILED, emit, result_option
 from mixer.ground.command_line.next_step import next_step
 from mixer.ground.command_line.path_options import RESULT, SOURCE
 from mixer.ground.evidence.evidence import evidence_of
-from mixer.ground.evidence.on_page import stamped
-from mixer.ground.inputs.csv_files import InputError, write_whole
+from mixer.ground.evidence.on_page import write_page
+from mixer.ground.inputs.csv_files import InputError
 from mixer.ground.reports.console import output, progress
 from mixer.ground.reports.page import Picture, Section, Table, Verdict, render_page
 from mixer.ground.reports.pictures import png, svg
@@ -85,16 +85,14 @@ def envelope(vehicle_file: Path, times_s: tuple[float, ...], out: Path, as_json:
         if time_s > end_s:
             raise InputError(f"--at {time_s:g}: must be at most the burn time, {end_s:g} s")
     times = sorted(set(times_s)) or [0.0, end_s / 2, end_s]
-    with progress("Reach", None) as done:
+    with progress("Reach", None):
         instants = [instant(vehicle, time_s) for time_s in times]
         judged = judge_reach(vehicle)
-        done(0)
     evidence = evidence_of("envelope", vehicle, verdict(vehicle, judged) or NOT_JUDGED)
     if out.suffix.lower() == ".png":
         png(draw.overview(vehicle, times, judged.unmet), out)
     else:
-        with write_whole(out) as stream:
-            stream.write(stamped(page(vehicle, instants, judged), evidence))
+        write_page(out, lambda: page(vehicle, instants, judged), evidence)
     required = required_nm(vehicle.requirements)
     result: dict[str, Any] = {
         "vehicle": vehicle.vehicle.name,

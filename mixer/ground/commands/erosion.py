@@ -10,9 +10,9 @@ from mixer.ground.command_line.path_options import RESULT, SOURCE, beside
 from mixer.ground.commands.vanes import DrawingError, widest_travel
 from mixer.ground.drawn_vane.geometry import VaneGeometry
 from mixer.ground.evidence.evidence import evidence_of
-from mixer.ground.evidence.on_page import stamped
+from mixer.ground.evidence.on_page import write_page
 from mixer.ground.inputs.arrays import Array
-from mixer.ground.inputs.csv_files import InputError, write_whole
+from mixer.ground.inputs.csv_files import InputError
 from mixer.ground.reports.console import output, progress
 from mixer.ground.vane_life.life import vane_life
 from mixer.ground.vane_report.wear_report import scatter_words, wear_page, wear_result
@@ -139,12 +139,10 @@ def fit(
             )  # fmt: skip
     file = with_erosion(vehicle, wear.load_s, rows, inspection_file.name)
     add_scatter(file, found, wear, vehicle.uncertainty, inspection_file.name)
-    text = wear_page(vehicle, found, wear, rows, geometry, life)
     worn = parse_vehicle(file.text(out), str(out))  # refused, if it must be, before the report
     says = wear_words(wear, planned_s)
     evidence = evidence_of("erosion fit", vehicle, says=says, made=worn, files=[inspection_file])
-    with write_whole(page) as stream:
-        stream.write(stamped(text, evidence))
+    write_page(page, lambda: wear_page(vehicle, found, wear, rows, geometry, life), evidence)
     file.write(out)
     result = wear_result(found, wear, rows, life)
     result.update(vehicle=out, report=str(page))

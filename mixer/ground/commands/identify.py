@@ -11,7 +11,7 @@ from mixer.ground.command_line.fourvane import emit, result_option
 from mixer.ground.command_line.next_step import next_step
 from mixer.ground.command_line.path_options import RESULT, SOURCE, beside
 from mixer.ground.evidence.evidence import evidence_of
-from mixer.ground.evidence.on_page import stamped
+from mixer.ground.evidence.on_page import write_page
 from mixer.ground.identification.corrected_vehicle import Corrected, corrected
 from mixer.ground.identification.expected_errors import Expected, StandCells, expect
 from mixer.ground.identification.findings import (
@@ -26,7 +26,7 @@ from mixer.ground.identification.model import WEAR_POINTS
 from mixer.ground.identification.plausible import implausible, refuse_implausible
 from mixer.ground.identification.report import identify_page, written
 from mixer.ground.inputs.arrays import VANES
-from mixer.ground.inputs.csv_files import InputError, write_whole
+from mixer.ground.inputs.csv_files import InputError
 from mixer.ground.inputs.log_book import Given, asker, log_book_options, now, readable
 from mixer.ground.inputs.section_errors import VehicleError
 from mixer.ground.reports.console import output, progress
@@ -141,17 +141,19 @@ def identify(
         new.file.write(out)
     except VehicleError as refusal:
         warnings.insert(0, f"the file with these changes was refused and not written: {refusal}")
-        page = identify_page(found, all_findings, [], warnings, condition, record)
         refused = Verdict("fail", f"the corrected file was refused: {refusal}")
         evidence = evidence_of("identify", vehicle, refused, files=[log_file], pieces=book.stated)
-        write_page(page_file, stamped(page, evidence))
+        write_page(
+            page_file,
+            lambda: identify_page(found, all_findings, [], warnings, condition, record),
+            evidence,
+        )
         raise InputError(
             f"{refusal}\nThat is the vehicle file as this test corrects it, so it was not written: "
             "what the test found and what the file states do not go together. Change what the line "
             "above names in your own file, for what the test found is how the hardware is, and "
             f"run this again. What it found is in {page_file}"
         ) from refusal
-    page = identify_page(found, all_findings, new.changes, warnings, condition, record)
     told = sum(finding.told for finding in all_findings)
     evidence = evidence_of(
         "identify",
@@ -161,7 +163,11 @@ def identify(
         files=[log_file],
         pieces=book.stated,
     )
-    write_page(page_file, stamped(page, evidence))
+    write_page(
+        page_file,
+        lambda: identify_page(found, all_findings, new.changes, warnings, condition, record),
+        evidence,
+    )
     result: dict[str, Any] = {
         "at": at,
         **book.stated,
@@ -183,11 +189,6 @@ def identify(
         next_step(tested, out, "identify"),
         evidence.plain,
     )
-
-
-def write_page(page_file: Path, page: str) -> None:
-    with write_whole(page_file) as stream:
-        stream.write(page)
 
 
 def show(

@@ -11,7 +11,7 @@ from mixer.ground.command_line.fourvane import FAILED, emit, result_option
 from mixer.ground.command_line.next_step import next_step
 from mixer.ground.command_line.path_options import RESULT, SOURCE
 from mixer.ground.evidence.evidence import evidence_of
-from mixer.ground.evidence.on_page import stamped
+from mixer.ground.evidence.on_page import stamped, write_page
 from mixer.ground.inputs.csv_files import write_whole
 from mixer.ground.reports.console import output, progress
 from mixer.ground.vane_report.comparison import (
@@ -63,8 +63,7 @@ def vanes(vehicle_files: tuple[Path, ...], out: Path | None, as_json: bool) -> N
     result = vane_result(found)
     evidence = evidence_of("vanes", found.vehicle, verdict(found))
     if out is not None:
-        with progress("drawing the page", None), write_whole(out) as stream:
-            stream.write(stamped(vanes_page(found), evidence))
+        write_page(out, lambda: vanes_page(found), evidence)
         result["report"] = str(out)
     following = next_step(found.vehicle, vehicle_files[0], "vanes")
     emit(result, as_json, lambda: show(found, result), following, evidence.plain)

@@ -3,11 +3,15 @@
 import html
 import json
 import re
+from collections.abc import Callable
+from pathlib import Path
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from mixer.ground.evidence.evidence import About, Evidence
 from mixer.ground.inputs.log_book import readable
+from mixer.ground.inputs.whole_files import write_whole
+from mixer.ground.reports.console import progress
 
 NAME = "fourvane-evidence"
 PLACE = "<!-- evidence -->"  # in the frame of every page
@@ -21,6 +25,14 @@ def stamped(page: str, evidence: Evidence) -> str:
     page = page.replace("</head>", f'<meta name="{NAME}" content="{text}">\n</head>', 1)
     about = ENVIRONMENT.get_template("about.html").render(rows=rows(evidence))
     return page.replace(PLACE, f"{about}{PLACE}", 1)
+
+
+def write_page(path: Path, render: Callable[[], str], evidence: Evidence) -> None:
+    """Draw a page, which may take seconds, and write it whole with what it is about."""
+    with progress("Drawing the page", None):
+        text = stamped(render(), evidence)
+    with write_whole(path) as stream:
+        stream.write(text)
 
 
 def on_page(page: str) -> list[str]:

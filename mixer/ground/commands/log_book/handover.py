@@ -8,13 +8,12 @@ import click
 from mixer.ground.command_line.fourvane import FAILED, emit, result_option
 from mixer.ground.command_line.path_options import RESULT, SOURCE
 from mixer.ground.evidence.evidence import evidence_of, tables_of
-from mixer.ground.evidence.on_page import stamped
+from mixer.ground.evidence.on_page import write_page
 from mixer.ground.handover import report as told
 from mixer.ground.handover.collect import collect
 from mixer.ground.handover.state import LinkState
 from mixer.ground.handover.whole import HandOver, hand_over
 from mixer.ground.inputs.log_book import readable
-from mixer.ground.inputs.whole_files import write_whole
 from mixer.ground.reports.console import output, progress
 from mixer.ground.vehicle.vehicle import load_vehicle
 
@@ -50,8 +49,7 @@ def handover(vehicle_file: Path, folders: tuple[Path, ...], out: Path, as_json: 
         whole = hand_over(vehicle, tables, collect(folders, done))
     found = told.verdict(whole)
     evidence = evidence_of("handover", vehicle, found, tables=tables)
-    with write_whole(out) as stream:
-        stream.write(stamped(told.page(whole), evidence))
+    write_page(out, lambda: told.page(whole), evidence)
     result: dict[str, Any] = {
         "vehicle": vehicle.vehicle.name,
         "sha256": whole.file.sha256,
