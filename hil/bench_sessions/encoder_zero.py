@@ -12,6 +12,7 @@ from hil.bench.open_bench import bench_board
 from hil.bench.port import BenchPort, Scale
 from hil.bench_sessions.options import BenchOptions, OptionError
 from hil.node.errors import BoardError
+from mixer.ground.evidence.evidence import KEY, evidence_of
 from mixer.ground.inputs.arrays import VANES
 from mixer.ground.inputs.csv_files import InputError, write_whole
 from mixer.ground.inputs.file_locks import alone_in
@@ -77,7 +78,8 @@ def zeroed(options: BenchOptions, vehicle: Vehicle) -> tuple[dict[str, Any], Cal
     with write_whole(options.out / ENCODERS) as stream:
         json.dump(kept, stream, indent=2)
         stream.write("\n")
-    result = {"file": options.out / ENCODERS, "encoders": kept}
+    evidence = evidence_of("bench zero", vehicle, board=options.board, rehearsal=options.rehearsal)
+    result = {"file": options.out / ENCODERS, "encoders": kept, KEY: evidence.plain}
     return result, lambda: output.print(f"kept in {options.out / ENCODERS}", soft_wrap=True)
 
 

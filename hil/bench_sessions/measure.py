@@ -18,29 +18,29 @@ from hil.bench.typed_reader import TypedReader
 from hil.bench_sessions.encoder_zero import read_scales
 from hil.bench_sessions.measured_when import MeasuredWhen, nothing_new, told
 from hil.bench_sessions.options import BenchOptions, OptionError
+from hil.bench_sessions.pages import result_names, write_reports
 from hil.bench_sessions.questions import ask
 from hil.bench_sessions.view import BenchView
 from mixer.ground.command_line.fourvane import INTERRUPTED, stop
+from mixer.ground.evidence.evidence import KEY, evidence_of
 from mixer.ground.inputs.arrays import VANES
-from mixer.ground.inputs.csv_files import write_whole
 from mixer.ground.inputs.file_locks import alone_in
-from mixer.ground.inputs.log_book import LogBook, now, readable
+from mixer.ground.inputs.log_book import LogBook
 from mixer.ground.inputs.run_files import writes
 from mixer.ground.reports.console import messages, output
 from mixer.ground.servo_bench.data import bench_data
-from mixer.ground.servo_bench.module_report import module_page, shown
-from mixer.ground.servo_bench.report import NOTHING_ASKED, not_measured, servo_page
+from mixer.ground.servo_bench.module_report import shown, verdict_of
+from mixer.ground.servo_bench.report import NOTHING_ASKED, not_measured
 from mixer.ground.servo_bench.results import (
-    RESULTS,
-    SWEEP,
     Setup,
     module_result,
-    table_name,
     write_results,
+    write_tables,
 )
 from mixer.ground.servo_bench.verdict import ModuleVerdict, module_verdict, servo_verdict
 from mixer.ground.vehicle.vehicle import Vehicle
 
+MOST_OF_ONE = 2  # runs that belong to one command, a sweep and its dead band
 PATIENT_HOLD_MS = 600_000  # while a person reads a protractor
 
 Result = tuple[dict[str, Any], Callable[[], None]]
@@ -85,14 +85,25 @@ def measured(
     module = judged(options, vehicle, runs, book, when)
     for servo, points in new.items():
         when.setdefault(servo, MeasuredWhen()).now = points
-    reports = write_reports(options, module, book, when)
+    tables = write_tables(options.out, module)
+    evidence = evidence_of(
+        f"bench {'all' if len(runs) > MOST_OF_ONE else runs[0]}",
+        vehicle,
+        verdict_of(module),
+        files=[*sorted(options.out.glob("servo-*.journal")), *tables],
+        pieces=book.stated,
+        board=options.board,
+        rehearsal=options.rehearsal,
+    )
+    reports = write_reports(options, module, book, when, evidence)
     record = {
-        "at": now(),
+        "at": evidence.at,
         **book.stated,
         "measured": {str(servo): each.facts for servo, each in when.items()},
+        KEY: evidence.plain,
     }
     setup = Setup(options.board, options.rehearsal, record)
-    files = write_results(options.out, module, setup)
+    files = [*tables, write_results(options.out, module, setup)]
     result = {**module_result(module, setup), "files": [*files, *reports]}
     return result, lambda: show(module, options, when)
 
@@ -221,42 +232,6 @@ def kept_records(
                     yield run, journal
             except JournalError as other:
                 messages.print(f"left out of the report: {other}", soft_wrap=True)
-
-
-def write_reports(
-    options: BenchOptions, module: ModuleVerdict, book: LogBook, when: dict[int, MeasuredWhen]
-) -> list[Path]:
-    """One page a servo and one for the module."""
-    common = [
-        ("Vehicle file", options.vehicle_file or "the demo's invented vehicle"),
-        ("Board", options.board),
-        (
-            "Servos",
-            "emulated: a rehearsal, not a measurement" if options.rehearsal else "real",
-        ),
-        ("Angle read by", "a person" if options.by_person else "an encoder or potentiometer"),
-        *book.facts,
-    ]
-    made = [*common, ("This report", readable(now()))]
-    written = []
-    for number, verdict in module.servos.items():
-        path = options.out / f"servo-{number}.html"
-        facts = [("Measured", when[number].span), *made]
-        with write_whole(path) as stream:
-            stream.write(servo_page(verdict, module.vehicle.vehicle.name, facts, options.rehearsal))
-        written.append(path)
-    path = options.out / "module.html"
-    with write_whole(path) as stream:
-        spans = "; ".join(f"servo {number}: {each.span}" for number, each in when.items())
-        stream.write(module_page(module, [("Measured", spans), *made], options.rehearsal))
-    return [*written, path]
-
-
-def result_names() -> list[str]:
-    """The files that a run may write into its folder, besides its journals."""
-    numbers = range(1, VANES + 1)
-    pages = [*(f"servo-{number}.html" for number in numbers), "module.html"]
-    return [*map(table_name, numbers), SWEEP, RESULTS, *pages]
 
 
 def show(module: ModuleVerdict, options: BenchOptions, when: dict[int, MeasuredWhen]) -> None:

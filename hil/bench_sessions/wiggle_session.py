@@ -11,7 +11,9 @@ from hil.bench_sessions.options import BenchOptions, OptionError
 from hil.bench_sessions.questions import ask, one_of
 from hil.bench_sessions.wiggle import ModelOnlooker, Onlooker, Seen, WiggleRow, wiggle
 from mixer.ground.command_line.fourvane import INTERRUPTED, stop
-from mixer.ground.inputs.csv_files import write_whole
+from mixer.ground.evidence.evidence import KEY, evidence_of
+from mixer.ground.evidence.on_page import write_page
+from mixer.ground.inputs.arrays import VANES
 from mixer.ground.inputs.log_book import LogBook, now, readable
 from mixer.ground.inputs.run_files import writes
 from mixer.ground.reports.console import messages, output
@@ -76,10 +78,19 @@ def check_wiring(
     page = options.out / "wiggle.html"
     options.out.mkdir(parents=True, exist_ok=True)
     writes(page)
-    with write_whole(page) as stream:
-        stream.write(wiggle_page(vehicle, rows, options, book))
+    whole = set(options.servos) == set(range(1, VANES + 1))
+    found = verdict_of(rows)
+    evidence = evidence_of(
+        "bench wiggle",
+        vehicle,
+        found if whole or found.outcome == "fail" else Verdict("open", found.reason, "in part"),
+        pieces=book.stated,
+        board=options.board,
+        rehearsal=options.rehearsal,
+    )
+    write_page(page, lambda: wiggle_page(vehicle, rows, options, book), evidence)
     result: dict[str, Any] = {
-        "at": now(),
+        "at": evidence.at,
         **book.stated,
         "board": options.board,
         "rehearsal": options.rehearsal,
@@ -95,6 +106,7 @@ def check_wiring(
         },
     }
     result["report"] = page
+    result[KEY] = evidence.plain
 
     def tell() -> None:
         show(rows, options.rehearsal)
@@ -107,10 +119,7 @@ def wiggle_page(
     vehicle: Vehicle, rows: list[WiggleRow], options: BenchOptions, book: LogBook
 ) -> str:
     """The HTML page of the check, with the view from behind to hold the module against."""
-    failed = [row for row in rows if row.finding]
-    found = "; ".join(f"servo {row.servo}: {row.finding}" for row in failed)
-    moved = f"servo {', '.join(str(row.servo) for row in rows)} moved as it should"
-    line = Verdict("fail" if failed else "pass", found or moved)
+    line = verdict_of(rows)
     head = ("Servo", "Should turn", "Moved", "Turned", "")
     cells = [(row.servo, *seen_cells(row)) for row in rows]
     return render_page(
@@ -122,6 +131,14 @@ def wiggle_page(
         rehearsed(line) if options.rehearsal else line,
         CAUTIONS,
     )
+
+
+def verdict_of(rows: list[WiggleRow]) -> Verdict:
+    """Whether every servo that was looked at moves its own vane the right way."""
+    failed = [row for row in rows if row.finding]
+    found = "; ".join(f"servo {row.servo}: {row.finding}" for row in failed)
+    moved = f"servo {', '.join(str(row.servo) for row in rows)} moved as it should"
+    return Verdict("fail" if failed else "pass", found or moved)
 
 
 def seen_cells(row: WiggleRow) -> tuple[str, str, str, str]:

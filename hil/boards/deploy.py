@@ -214,6 +214,15 @@ def install(link: Link, facts: BoardFacts, wiring: str, tables: bytes) -> None:
     link.write_file("main.py", _START.format(wiring=wiring).encode())
 
 
+def kept_tables_crc32(link: Link, facts: BoardFacts) -> str | None:
+    """CRC-32 of the flight tables that a board keeps for its next start, as its node answers to
+    IDENTIFY; None where it keeps none.
+    """
+    if not facts.file_system:
+        return None
+    return link.execute(_KEPT).strip() or None
+
+
 def _parents(path: str) -> list[str]:
     """Every folder above a file, with "" for the one that holds them all."""
     parts = path.split("/")[:-1]
@@ -233,6 +242,14 @@ from firmware_port.boards import {wiring}
 from firmware_port.start import fly
 
 fly({wiring})
+"""
+_KEPT = """
+import binascii
+try:
+    with open('tables.bin', 'rb') as file:
+        print('%08x' % binascii.crc32(file.read()))
+except OSError:
+    pass
 """
 _FORGET = """
 import gc, sys

@@ -216,6 +216,14 @@ def kept_words(limits: Limits) -> str:
     )
 
 
+def acceptance(flown: Sequence[Flown]) -> Verdict:
+    """The verdict as the exit status has it: a pass where every jam that can be lived with was,
+    with the word that says that flights were lost all the same.
+    """
+    found = verdict(flown)
+    return Verdict("fail" if found.outcome == "fail" else "pass", found.reason, found.word)
+
+
 def verdict(flown: Sequence[Flown]) -> Verdict:
     """Whether every jam that can be lived with was; no pass while flights of the core were lost."""
     jams = count_jams(flown)

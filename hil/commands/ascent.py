@@ -14,7 +14,9 @@ from hil.flights.steered_by import BOARD_HELP, steered_by
 from hil.flights.verdict import judge
 from hil.rocket.dispersion import drawn, nominal
 from mixer.ground.command_line.fourvane import FAILED, emit, result_option
-from mixer.ground.inputs.csv_files import write_whole
+from mixer.ground.command_line.next_step import next_step
+from mixer.ground.evidence.evidence import evidence_of
+from mixer.ground.evidence.on_page import write_page
 from mixer.ground.reports.console import output, progress
 from mixer.ground.vehicle.vehicle import Vehicle, load_vehicle
 
@@ -80,8 +82,17 @@ def ascent(
             flown = fly_ascent(vehicle, flight, steered.make, not no_watch, [count], wait_s)
         counters = steered.counters()
     judgements = judge(flown.tally, vehicle.requirements)
-    with write_whole(report_file) as stream:
-        stream.write(page(vehicle, flown, judgements, steered.name, seed, faults))
+    evidence = evidence_of(
+        "ascent" if not faults else "ascent --fault",
+        vehicle,
+        verdict(judgements),
+        board=None if board == "none" else steered.name,
+    )
+    write_page(
+        report_file,
+        lambda: page(vehicle, flown, judgements, steered.name, seed, faults),
+        evidence,
+    )
     result: dict[str, Any] = {
         "vehicle": vehicle.vehicle.name,
         "steered_by": steered.name,
@@ -91,7 +102,8 @@ def ascent(
         "node_counters": counters,
         "report": report_file,
     }
-    emit(result, as_json, lambda: show(vehicle, flown, report_file))
+    following = next_step(vehicle, vehicle_file, "ascent")
+    emit(result, as_json, lambda: show(vehicle, flown, report_file), following, evidence.plain)
     if result["passes"] is False:
         raise SystemExit(FAILED)
 

@@ -1,23 +1,35 @@
 """`fourvane board`: build, run, deploy to and verify boards."""
 
 from pathlib import Path
-from typing import ClassVar
+from zlib import crc32
 
 import click
 import numpy as np
 from rich.table import Table
 
-from hil.boards.deploy import compile_for, core_form, deploy, install
+from hil.boards.deploy import compile_for, core_form, deploy, install, kept_tables_crc32
 from hil.boards.emulated import EmulatedBoard
 from hil.boards.firmware import Say, build_firmware, cached_firmware
 from hil.boards.link import Link
 from hil.boards.node_on_board import serve_on
 from hil.boards.open_board import open_board
 from hil.boards.unix import UnixBoard
+from hil.verify.report import (
+    NOT_CYCLES,
+    cost_unit,
+    deployed_page,
+    figures,
+    verdict,
+    verified_page,
+)
+from hil.verify.stages import Stages
 from hil.verify.verify import CYCLES, SEEDS, Findings, Rows, verify
 from mixer.ground.allocation.demands import DemandFile
 from mixer.ground.command_line.fourvane import FAILED, emit, result_option
-from mixer.ground.command_line.path_options import SOURCE
+from mixer.ground.command_line.next_step import next_step
+from mixer.ground.command_line.path_options import RESULT, SOURCE
+from mixer.ground.evidence.evidence import evidence_of
+from mixer.ground.evidence.on_page import write_page
 from mixer.ground.inputs.log_book import GivenLog, asker, log_book_options, now, readable
 from mixer.ground.reports.console import messages, output, progress
 from mixer.ground.tables.build import flight_tables
@@ -39,6 +51,9 @@ wiring_option = click.option(
     default="rp2",
     show_default=True,
     help="How a real board is wired: its file in firmware_port/boards.",
+)
+report_option = click.option(
+    "--report", metavar="FILE", type=RESULT, help="A page for the module's log book."
 )
 vehicle_argument = click.argument("vehicle", type=SOURCE)
 
@@ -88,13 +103,14 @@ def run(name: str, firmware: Path | None, vehicle: Path, as_json: bool) -> None:
 
     Example: fourvane board run vehicle.toml
     """
-    tables = flight_tables(load_vehicle(vehicle)).to_bytes()
+    loaded = load_vehicle(vehicle)
+    tables = flight_tables(loaded).to_bytes()
     with messages.status("starting") as status:
         opened = served_board(name, firmware, status.update)
     with opened:
         with progress(f"deploying to {name}", 1.0) as done:
             serve_on(opened, tables, done)
-        emit({"port": opened.port}, as_json)
+        emit({"port": opened.port}, as_json, evidence=evidence_of("board run", loaded).plain)
         if not as_json:
             messages.print("the node runs, safe; Ctrl-C ends it")
         opened.wait()
@@ -110,11 +126,12 @@ def served_board(name: str, firmware: Path | None, say: Say) -> EmulatedBoard | 
 @board.command("deploy")
 @click.option("--board", "name", required=True, metavar="PORT", help="The real board's port.")
 @wiring_option
+@report_option
 @log_book_options
 @result_option
 @vehicle_argument
 def deploy_command(
-    name: str, wiring: str, vehicle: Path, as_json: bool, given_log: GivenLog
+    name: str, wiring: str, report: Path | None, vehicle: Path, as_json: bool, given_log: GivenLog
 ) -> None:
     """Put the node and a vehicle's flight tables on a real board; it serves after its next reset.
 
@@ -122,7 +139,8 @@ def deploy_command(
 
     Example: fourvane board deploy --board /dev/ttyACM0 --wiring rp2 vehicle.toml
     """
-    tables = flight_tables(load_vehicle(vehicle)).to_bytes()
+    loaded = load_vehicle(vehicle)
+    tables = flight_tables(loaded).to_bytes()
     book = given_log.kept_in(vehicle.parent, (), asker(as_json))
     messages.print(CAUTION)
     with open_board(name, wiring=wiring) as opened, Link(opened.port) as link:
@@ -133,8 +151,26 @@ def deploy_command(
         with progress("deploying", 1.0) as done:
             size = deploy(link, facts, files, done)
         install(link, facts, wiring, tables)
+        kept = kept_tables_crc32(link, facts)
+    evidence = evidence_of(
+        "board deploy",
+        loaded,
+        says=f"code and flight tables put on the board; it keeps tables {kept}",
+        board=f"{name}: {facts.machine}",
+        firmware=facts.release,
+        on_board=kept,
+        rehearsal=False,
+        pieces=book.stated,
+    )
+    if report is not None:
+        about = [("Board", name), ("Flight core", core), ("On the board", f"{size} bytes")]
+        write_page(
+            report, lambda: deployed_page(loaded.vehicle.name, [*about, *book.facts]), evidence
+        )
     result = {"board": name, "machine": facts.machine, "core": core, "image_bytes": size}
-    emit({"at": now(), **book.stated, **result}, as_json)
+    following = next_step(loaded, vehicle, "board deploy")
+    told = {"at": now(), **book.stated, **result}
+    emit(told, as_json, following=following, evidence=evidence.plain)
 
 
 @board.command("verify")
@@ -151,6 +187,7 @@ def deploy_command(
 @click.option("--cycles", type=click.IntRange(240), default=CYCLES, show_default=True)
 @click.option("--seeds", type=click.IntRange(1), default=SEEDS, show_default=True)
 @click.option("--first-seed", type=int, default=0, show_default=True)
+@report_option
 @log_book_options
 @result_option
 @vehicle_argument
@@ -162,6 +199,7 @@ def verify_command(
     cycles: int,
     seeds: int,
     first_seed: int,
+    report: Path | None,
     vehicle: Path,
     as_json: bool,
     given_log: GivenLog,
@@ -199,29 +237,33 @@ def verify_command(
 
     def tell() -> None:
         show(findings)
+        if found.outcome == "open":
+            output.print(f"{found.word.upper()}: {found.reason}", soft_wrap=True)
         for what, value in (("Date", readable(record["at"])), *book.facts):
             output.print(f"{what}: {value}", soft_wrap=True)
 
-    emit({**record, **findings.as_dict()}, as_json, tell)
+    found = verdict(findings, f"{crc32(tables.to_bytes()):08x}", real)
+    evidence = evidence_of(
+        "board verify",
+        loaded,
+        found,
+        files=[] if demands is None else [demands],
+        board=f"{name}: {findings.machine}",
+        firmware=findings.release,
+        on_board=findings.kept_tables_crc32,
+        rehearsal=not real,
+        pieces=book.stated,
+    )
+    if report is not None:
+        write_page(
+            report,
+            lambda: verified_page(loaded.vehicle.name, findings, found, book.facts),
+            evidence,
+        )
+    following = next_step(loaded, vehicle, "board verify")
+    emit({**record, **findings.as_dict()}, as_json, tell, following, evidence.plain)
     if not findings.passed:
         raise SystemExit(FAILED)
-
-
-class Stages:
-    """How far the whole is when one stage has come so far; the shares are those of the time."""
-
-    SHARES: ClassVar = {
-        "deploying": 0.08,
-        "recorded flight": 0.2,
-        "random cycles": 0.6,
-        "round trips": 0.12,
-    }
-
-    def overall(self, stage: str, share: float) -> float:
-        """The share of the whole."""
-        names = list(self.SHARES)
-        before = sum(self.SHARES[name] for name in names[: names.index(stage)])
-        return before + share * self.SHARES[stage]
 
 
 def demand_rows(path: Path, vehicle: Vehicle) -> Rows:
@@ -240,42 +282,13 @@ def demand_rows(path: Path, vehicle: Vehicle) -> Rows:
 
 def show(findings: Findings) -> None:
     """What was found, as a table for people."""
-    said = findings.as_dict()
-    instructions = said["worst_instructions"] is not None
-    unit = "instructions" if instructions else "µs"
-    worst, middle = findings.costs(findings.unit)
-    no_heap = findings.heap_locked and findings.heap_bytes_per_cycle == 0
-    heap = (
-        "none, proved under a locked heap"
-        if no_heap
-        else f"{findings.heap_bytes_per_cycle:g} bytes"
-    )
-    flags = ", ".join(f"{name} {count}" for name, count in said["flags"].items())
     table = Table(title=f"{findings.board}: {findings.machine}", show_header=False)
-    for label, value in (
-        ("firmware", findings.release),
-        ("flight core", findings.core),
-        ("on the board", f"{findings.image_bytes} bytes"),
-        ("cycles compared", f"{findings.played.cycles}, seeds {seed_range(findings.seeds)}"),
-        ("answers that differ", f"{findings.played.mismatches}"),
-        (f"worst step, {unit}", f"{worst}"),
-        (f"median step, {unit}", f"{middle}"),
-        ("heap a cycle", heap),
-        ("round trips a second", f"{findings.round_trips_per_s:.0f}"),
-        ("cycles with each flag", flags),
-    ):
-        table.add_row(label, value)
+    for row in figures(findings):
+        table.add_row(*row)
     output.print(table)
     if findings.played.first_mismatch:
         output.print(f"first difference: {findings.played.first_mismatch}")
-    if instructions:
-        output.print(
-            "Instructions are not cycles: a real core takes more, and waits for its flash."
-        )
+    if cost_unit(findings) == "instructions":
+        output.print(NOT_CYCLES)
     if not findings.heap_locked:
         output.print("A cycle needed heap while it was locked.")
-
-
-def seed_range(seeds: list[int]) -> str:
-    """Consecutive seeds, short."""
-    return f"{seeds[0]} to {seeds[-1]}"

@@ -18,7 +18,9 @@ from hil.commands.flight_options import (
     workers_option,
 )
 from mixer.ground.command_line.fourvane import FAILED, INTERRUPTED, emit, result_option, stop
-from mixer.ground.inputs.csv_files import write_whole
+from mixer.ground.command_line.next_step import next_step
+from mixer.ground.evidence.evidence import evidence_of, write_record
+from mixer.ground.evidence.on_page import write_page
 from mixer.ground.reports.console import output, progress
 from mixer.ground.vehicle.vehicle import load_vehicle
 
@@ -81,8 +83,10 @@ def campaign(
             INTERRUPTED,
         )
     found = spreads(table, blocks, vehicle.requirements)
-    with write_whole(report_file) as stream:
-        stream.write(page(vehicle, found, first_seed, folder))
+    files = [table.file_of(first) for first, _ in blocks]
+    evidence = evidence_of("campaign", vehicle, verdict(found, flights), files=files)
+    write_record(folder, evidence)
+    write_page(report_file, lambda: page(vehicle, found, first_seed, folder), evidence)
     result = {
         "vehicle": vehicle.vehicle.name,
         "flights": flights,
@@ -111,6 +115,6 @@ def campaign(
         )
         output.print(f"The report is in {report_file}, every flight in {folder}", soft_wrap=True)
 
-    emit(result, as_json, show)
+    emit(result, as_json, show, next_step(vehicle, vehicle_file, "campaign"), evidence.plain)
     if result["passes"] is False:
         raise SystemExit(FAILED)

@@ -13,6 +13,7 @@ from hil.campaigns.failure_campaign import (
 )
 from hil.campaigns.failure_report import (
     NAMES,
+    acceptance,
     facts,
     jam_sentence,
     kept_words,
@@ -34,8 +35,10 @@ from hil.commands.flight_options import (
     workers_option,
 )
 from mixer.ground.command_line.fourvane import FAILED, emit, result_option
+from mixer.ground.command_line.next_step import next_step
 from mixer.ground.command_line.path_options import beside
-from mixer.ground.inputs.csv_files import write_whole
+from mixer.ground.evidence.evidence import evidence_of
+from mixer.ground.evidence.on_page import write_page
 from mixer.ground.reports.console import output, progress
 from mixer.ground.vehicle.vehicle import load_vehicle
 
@@ -111,9 +114,9 @@ def failures(
     ):
         flown = fly_failures(tasks, executor, count, limits, done)
     flown = with_reachability(vehicle, flown)
-    with write_whole(report_file) as stream:
-        write_csv(csv_file, flown)
-        stream.write(page(vehicle, flown, limits, not no_watch, csv_file))
+    write_csv(csv_file, flown)
+    evidence = evidence_of("failures", vehicle, acceptance(flown), files=[csv_file])
+    write_page(report_file, lambda: page(vehicle, flown, limits, not no_watch, csv_file), evidence)
     result = {
         "vehicle": vehicle.vehicle.name,
         "assumed": vehicle.needs_rocket().assumed,
@@ -137,6 +140,6 @@ def failures(
         output.print(f"{(found.word or found.outcome).upper()}. {found.reason}", soft_wrap=True)
         output.print(f"The report is in {report_file}, every flight in {csv_file}", soft_wrap=True)
 
-    emit(result, as_json, show)
+    emit(result, as_json, show, next_step(vehicle, vehicle_file, "failures"), evidence.plain)
     if not result["passes"]:
         raise SystemExit(FAILED)

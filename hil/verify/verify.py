@@ -7,6 +7,7 @@ from typing import Any
 
 from firmware_port import protocol as p
 from hil.boards.board import Board
+from hil.boards.deploy import kept_tables_crc32
 from hil.boards.node_on_board import NodeOnBoard, node_on
 from hil.node.errors import BoardError
 from hil.node.node_link import NodeLink
@@ -38,6 +39,7 @@ class Findings:
     heap_locked: bool = True  # every cycle outside the safe state ran under a locked heap
     round_trips_per_s: float = 0.0  # median over windows of some hundred
     best_round_trips_per_s: float = 0.0
+    kept_tables_crc32: str | None = None  # of the board's own tables, as IDENTIFY tells it
 
     @property
     def passed(self) -> bool:
@@ -71,6 +73,7 @@ class Findings:
             "round_trips_per_s": round(self.round_trips_per_s, 1),
             "best_round_trips_per_s": round(self.best_round_trips_per_s, 1),
             "image_bytes": self.image_bytes,
+            "kept_tables_crc32": self.kept_tables_crc32,
             "flags": dict(zip(FLAG_NAMES, self.played.flags, strict=False)),
         }
 
@@ -102,6 +105,7 @@ def verify(
             core=there.core,
             image_bytes=there.image_bytes,
             seeds=chosen,
+            kept_tables_crc32=kept_tables_crc32(there.link, there.facts),
         )
         session = _Session(there, findings)
         flown = rows if rows is not None else list(flight(tables, cycles // 4))

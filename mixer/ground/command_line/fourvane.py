@@ -109,15 +109,18 @@ def emit(
     as_json: bool,
     show: Callable[[], object] | None = None,
     following: str | None = None,
+    evidence: object = None,
 ) -> None:
     """Print a result on standard output: as JSON, or by `show`, or as a plain list of facts.
 
     following: what to do next, from `next_step`; the last line, or the key `next` of the JSON.
+    evidence: what the result is about, the key `evidence` of the JSON; pages show it to people.
     numpy arrays and numbers become lists and numbers; what is not finite becomes null.
     """
     if following is not None:
         result = {**result, "next": following}
     if as_json:
+        result = result if evidence is None else {**result, "evidence": evidence}
         click.echo(json.dumps(plain(result), indent=2, ensure_ascii=False, allow_nan=False))
     elif show is not None:
         show()

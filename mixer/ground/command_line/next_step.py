@@ -10,13 +10,32 @@ def next_step(vehicle: Vehicle, file: Path, done: str) -> str:
     """The first step on the way to flight that the file does not show as made.
 
     file: the vehicle file as the user will name it. done: the command that has just run, which is
-    never the answer.
+    never the answer. What a whole file is for comes in its order, each after the one before it.
     """
-    return next(step for step in steps(vehicle, file) if not step.startswith(f"fourvane {done} "))
+    lacking = [step for step in steps(vehicle, file) if not is_of(step, done)]
+    if lacking:
+        return lacking[0]
+    place = next((n for n, step in enumerate(PROOFS) if step.startswith(f"{done} ")), -1)
+    return "fourvane " + PROOFS[min(place + 1, len(PROOFS) - 1)].format(file=file)
+
+
+PROOFS = (
+    "check {file} --report check.html: search its tables for a breach of the promises",
+    "ascent {file}: one simulated flight",
+    "failures {file}: the same with everything that may fail",
+    "campaign {file}: many flights that differ",
+    "board verify --board emulated {file} --report verify.html: the board computes the same",
+    "handover {file} --from . --out handover.html: what all of that comes to",
+)
+
+
+def is_of(step: str, done: str) -> bool:
+    """Whether a step is the command that has just run."""
+    return step.startswith(f"fourvane {done} ")
 
 
 def steps(vehicle: Vehicle, file: Path) -> Iterator[str]:
-    """What the file lacks, in the order of mixer/README.md; last what every whole file is for."""
+    """What the file lacks, in the order of mixer/README.md."""
     if vehicle.vanes.geometry is not None and vehicle.erosion is None:
         yield (
             f"fourvane erosion fit inspection.csv --vehicle {file} --out worn.toml, after a static "
@@ -39,5 +58,3 @@ def steps(vehicle: Vehicle, file: Path) -> Iterator[str]:
         )
     if vehicle.rocket is None:
         yield f"add [rocket] to {file}, then fourvane ascent {file}: no simulated flight so far"
-    yield f"fourvane check {file}: search its tables for a breach of the promises"
-    yield f"fourvane board verify --board emulated {file}: the board computes the same"

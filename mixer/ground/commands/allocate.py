@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from contextlib import ExitStack
-from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
@@ -16,13 +15,15 @@ from mixer.ground.allocation.record import AXES, FlightRecord
 from mixer.ground.allocation.run import Jam
 from mixer.ground.allocation.run import allocate as run_demands
 from mixer.ground.command_line.fourvane import emit, result_option
+from mixer.ground.command_line.next_step import next_step
 from mixer.ground.command_line.path_options import RESULT, SOURCE, beside
+from mixer.ground.evidence.evidence import Evidence, evidence_of
+from mixer.ground.evidence.on_page import stamped
 from mixer.ground.inputs.arrays import VANES
 from mixer.ground.inputs.csv_files import InputError, write_whole
 from mixer.ground.reports.console import messages, output, progress
 from mixer.ground.reports.facts import counted
 from mixer.ground.tables.build import flight_tables
-from mixer.ground.tables_in_words.text import checksum
 from mixer.ground.vehicle.vehicle import Vehicle, load_vehicle
 
 
@@ -68,7 +69,9 @@ def allocate(
     """
     report = beside(out, ".html") if report is None else report
     vehicle = load_vehicle(vehicle_file)
-    record = allocate_files(vehicle, demands_file, out, report, [Jam(*jam) for jam in jams], load_s)
+    evidence = evidence_of("allocate", vehicle, files=[demands_file])
+    made_to_jam = [Jam(*jam) for jam in jams]
+    record = allocate_files(vehicle, demands_file, out, report, evidence, made_to_jam, load_s)
     warning = flight_report.gap_warning(record, vehicle)
     if warning:
         messages.print(f"Warning: {warning}", soft_wrap=True)
@@ -78,7 +81,8 @@ def allocate(
         "report": report,
         **flight_report.facts(record, vehicle),
     }
-    emit(result, as_json, lambda: show(result))
+    following = next_step(vehicle, vehicle_file, "allocate")
+    emit(result, as_json, lambda: show(result), following, evidence.plain)
 
 
 def allocate_files(
@@ -86,6 +90,7 @@ def allocate_files(
     demands_file: Path,
     out: Path,
     report: Path,
+    evidence: Evidence,
     jams: Sequence[Jam] = (),
     load_s: float | None = None,
 ) -> FlightRecord:
@@ -104,12 +109,9 @@ def allocate_files(
             "Vehicle file": vehicle.path,
             "Demands": demands_file,
             "Commands": out,
-            "Flight tables": f"CRC-32 {checksum(tables):08x}",
-            "Made with": f"fourvane {version('fourvane')}",
         }
-        report_stream.write(
-            flight_report.page(vehicle, record, sources, notes(record, vehicle, jams, load_s))
-        )
+        page = flight_report.page(vehicle, record, sources, notes(record, vehicle, jams, load_s))
+        report_stream.write(stamped(page, evidence))
         for stream in (commands_stream, report_stream):  # trouble comes before either is in place
             stream.flush()
     return record

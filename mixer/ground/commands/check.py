@@ -11,8 +11,12 @@ from rich.table import Table as Shown
 from mixer.ground.authority.required import AXES, required_nm
 from mixer.ground.authority.verdict import Judged, judge_reach, reach_words
 from mixer.ground.command_line.fourvane import FAILED, emit, result_option
-from mixer.ground.command_line.path_options import SOURCE
+from mixer.ground.command_line.next_step import next_step
+from mixer.ground.command_line.path_options import RESULT, SOURCE
+from mixer.ground.evidence.evidence import evidence_of
+from mixer.ground.evidence.on_page import write_page
 from mixer.ground.reports.console import output, progress
+from mixer.ground.reports.page import Section, Table, Verdict, render_page
 from mixer.ground.tables.scales import COUNTS
 from mixer.ground.vehicle.vehicle import Vehicle, load_vehicle
 
@@ -44,8 +48,11 @@ NOT_CHECKED = (
 @click.option(
     "--seed", metavar="N", type=click.IntRange(0), help="Repeat the search that printed this seed."
 )
+@click.option("--report", metavar="FILE", type=RESULT, help="A page for the module's log book.")
 @result_option
-def check(vehicle_file: Path, examples: int, seed: int | None, as_json: bool) -> None:
+def check(
+    vehicle_file: Path, examples: int, seed: int | None, report: Path | None, as_json: bool
+) -> None:
     """Search for a flight that breaks a promise of the steering, on the vehicle's own tables.
 
     Demands, wear, pressure, jammed vanes and time steps are varied. The promises: limits (travel
@@ -83,7 +90,18 @@ def check(vehicle_file: Path, examples: int, seed: int | None, as_json: bool) ->
         "unmet_cases": [{"says": str(one), **vars(one)} for one in judged.cases],
         "passed": passed,
     }
-    emit(result, as_json, lambda: show(vehicle, vehicle_file, findings, judged, examples, seed))
+    found = verdict(vehicle, findings, judged)
+    evidence = evidence_of("check", vehicle, found)
+    if report is not None:
+        write_page(report, lambda: page(vehicle, findings, found, examples, seed), evidence)
+        result["report"] = report
+
+    def tell() -> None:
+        show(vehicle, vehicle_file, findings, found, examples, seed)
+        if report is not None:
+            output.print(f"Report: {report}", soft_wrap=True)
+
+    emit(result, as_json, tell, next_step(vehicle, vehicle_file, "check"), evidence.plain)
     if not passed:
         raise SystemExit(FAILED)
 
@@ -110,7 +128,7 @@ def show(
     vehicle: Vehicle,
     vehicle_file: Path,
     findings: Sequence["Searched"],
-    judged: Judged,
+    found: Verdict,
     examples: int,
     seed: int,
 ) -> None:
@@ -143,13 +161,41 @@ def show(
             output.print(finding.counter_example.breach, soft_wrap=True)
             output.print("The smallest flight found that shows it, to paste into Python:\n")
             click.echo(finding.counter_example.code(finding.name, vehicle_file))
-    broken = [finding.name for finding in findings if not finding.kept]
-    output.print(verdict(vehicle, broken, judged), soft_wrap=True)
+    output.print(f"{found.outcome.upper()}. {found.reason}", soft_wrap=True)
     output.print(NOT_CHECKED, soft_wrap=True)
 
 
-def verdict(vehicle: Vehicle, broken: Sequence[str], judged: Judged) -> str:
+def page(
+    vehicle: Vehicle, findings: Sequence["Searched"], found: Verdict, examples: int, seed: int
+) -> str:
+    """The same as a page to keep."""
+    rows = [
+        (
+            finding.name,
+            "kept" if finding.kept else "BROKEN",
+            "; ".join(str(figure) for figure in finding.closest.values())
+            if finding.counter_example is None
+            else finding.counter_example.breach,
+        )
+        for finding in findings
+    ]
+    return render_page(
+        f"Promises of the steering: {vehicle.vehicle.name}",
+        f"Each promise tried on {examples} flights with the vehicle's own tables; seed {seed}.",
+        [
+            Section(
+                "The search",
+                [NOT_CHECKED],
+                [Table(("promise", "", "nearest to its bound, or how it broke"), rows)],
+            )
+        ],
+        verdict=found,
+    )
+
+
+def verdict(vehicle: Vehicle, findings: Sequence["Searched"], judged: Judged) -> Verdict:
     """Pass or fail, and of what; the moments are judged as `fourvane envelope` does."""
+    broken = [finding.name for finding in findings if not finding.kept]
     kept = f"Broken: {', '.join(broken)}." if broken else "No promise was found broken."
-    outcome = "FAIL" if broken or judged.met is False else "PASS"
-    return f"{outcome}. {kept} {reach_words(vehicle, judged)}"
+    outcome = "fail" if broken or judged.met is False else "pass"
+    return Verdict(outcome, f"{kept} {reach_words(vehicle, judged)}")

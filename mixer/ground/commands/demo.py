@@ -15,6 +15,7 @@ from mixer.ground.allocation.report import facts
 from mixer.ground.command_line.fourvane import emit, result_option
 from mixer.ground.commands.allocate import allocate_files
 from mixer.ground.demo import scenario
+from mixer.ground.evidence.evidence import evidence_of
 from mixer.ground.inputs.csv_files import Rows, read_all, write_whole
 from mixer.ground.reports.console import output
 from mixer.ground.vehicle.vehicle import load_vehicle
@@ -48,7 +49,8 @@ def demo(out_dir: Path, as_json: bool) -> None:
     with write_whole(demands_file) as stream:
         scenario.write_demands(stream)
     vehicle = load_vehicle(vehicle_file)
-    record = allocate_files(vehicle, demands_file, commands_file, report, [scenario.JAM])
+    evidence = evidence_of("demo", vehicle, files=[demands_file])
+    record = allocate_files(vehicle, demands_file, commands_file, report, evidence, [scenario.JAM])
     result: dict[str, Any] = {
         "vehicle": vehicle_file,
         "inspection": inspection_file,
@@ -58,7 +60,7 @@ def demo(out_dir: Path, as_json: bool) -> None:
         "phases": story(demands_file, commands_file),
         **facts(record, vehicle),
     }
-    emit(result, as_json, lambda: show(result))
+    emit(result, as_json, lambda: show(result), evidence=evidence.plain)
 
 
 def story(demands_file: Path, commands_file: Path) -> list[dict[str, Any]]:

@@ -1,7 +1,6 @@
 """`fourvane envelope`: the moments within reach over the burn, and whether they are enough."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -11,14 +10,17 @@ from rich.table import Table as Shown
 
 from mixer.ground.authority import pictures as draw
 from mixer.ground.authority.band import reachable_band, whose_vanes
-from mixer.ground.authority.reach import KEPT_BACK, PITCH, YAW, reach
+from mixer.ground.authority.instant import Instant, instant
+from mixer.ground.authority.reach import KEPT_BACK
 from mixer.ground.authority.required import AXES, required_nm
 from mixer.ground.authority.verdict import Judged, judge_reach, reach_words
 from mixer.ground.command_line.fourvane import FAILED, emit, result_option
 from mixer.ground.command_line.next_step import next_step
 from mixer.ground.command_line.path_options import RESULT, SOURCE
-from mixer.ground.inputs.csv_files import InputError, write_whole
-from mixer.ground.reports.console import output
+from mixer.ground.evidence.evidence import evidence_of
+from mixer.ground.evidence.on_page import write_page
+from mixer.ground.inputs.csv_files import InputError
+from mixer.ground.reports.console import output, progress
 from mixer.ground.reports.page import Picture, Section, Table, Verdict, render_page
 from mixer.ground.reports.pictures import png, svg
 from mixer.ground.vane_report.from_behind import behind_section
@@ -47,18 +49,7 @@ BAND_NUMBERS = (
 )
 
 
-@dataclass(frozen=True)
-class Instant:
-    """What is within reach at one burn time, in N m; ranges are (least, most)."""
-
-    time_s: float
-    pitch_nm: tuple[float, float]
-    yaw_nm: tuple[float, float]
-    any_direction_nm: float
-    roll_at_centre_nm: tuple[float, float]
-    roll_anywhere_nm: tuple[float, float]
-    roll_on_the_edge_nm: float
-    outline_nm: list[list[float]]
+NOT_JUDGED = Verdict("open", "nothing is required in [requirements]", "not judged")
 
 
 @click.command()
@@ -94,13 +85,14 @@ def envelope(vehicle_file: Path, times_s: tuple[float, ...], out: Path, as_json:
         if time_s > end_s:
             raise InputError(f"--at {time_s:g}: must be at most the burn time, {end_s:g} s")
     times = sorted(set(times_s)) or [0.0, end_s / 2, end_s]
-    instants = [instant(vehicle, time_s) for time_s in times]
-    judged = judge_reach(vehicle)
+    with progress("Reach", None):
+        instants = [instant(vehicle, time_s) for time_s in times]
+        judged = judge_reach(vehicle)
+    evidence = evidence_of("envelope", vehicle, verdict(vehicle, judged) or NOT_JUDGED)
     if out.suffix.lower() == ".png":
         png(draw.overview(vehicle, times, judged.unmet), out)
     else:
-        with write_whole(out) as stream:
-            stream.write(page(vehicle, instants, judged))
+        write_page(out, lambda: page(vehicle, instants, judged), evidence)
     required = required_nm(vehicle.requirements)
     result: dict[str, Any] = {
         "vehicle": vehicle.vehicle.name,
@@ -117,32 +109,15 @@ def envelope(vehicle_file: Path, times_s: tuple[float, ...], out: Path, as_json:
         "out": out,
     }
     following = next_step(vehicle, vehicle_file, "envelope")
-    emit(result, as_json, lambda: show(vehicle, instants, judged, out), following)
+    emit(
+        result,
+        as_json,
+        lambda: show(vehicle, instants, judged, out),
+        following,
+        evidence.plain,
+    )
     if judged.met is False:
         raise SystemExit(FAILED)
-
-
-def instant(vehicle: Vehicle, time_s: float) -> Instant:
-    """What is within reach at one burn time."""
-    reached = reach(vehicle, time_s)
-    outline_nm = reached.outline_nm()
-    on_edge = draw.both_ways(reached, *outline_nm.T)
-    roll_anywhere = reached.roll_arm_m * np.array([reached.lo_n.sum(), reached.hi_n.sum()])
-    return Instant(
-        time_s,
-        pair(reached.primary_range_nm(PITCH)),
-        pair(reached.primary_range_nm(YAW)),
-        float(reached.all_round_nm()),
-        pair(reached.roll_range_nm()),
-        pair(roll_anywhere),
-        float(on_edge.min()),
-        outline_nm.tolist(),
-    )
-
-
-def pair(limits: np.ndarray) -> tuple[float, float]:
-    low, high = limits.tolist()
-    return low, high
 
 
 def rows(instants: Sequence[Instant]) -> list[tuple[str, ...]]:

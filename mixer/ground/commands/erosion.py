@@ -5,15 +5,18 @@ from pathlib import Path
 import click
 
 from mixer.ground.command_line.fourvane import emit, result_option
+from mixer.ground.command_line.next_step import next_step
 from mixer.ground.command_line.path_options import RESULT, SOURCE, beside
 from mixer.ground.commands.vanes import DrawingError, widest_travel
 from mixer.ground.drawn_vane.geometry import VaneGeometry
+from mixer.ground.evidence.evidence import evidence_of
+from mixer.ground.evidence.on_page import write_page
 from mixer.ground.inputs.arrays import Array
-from mixer.ground.inputs.csv_files import InputError, write_whole
+from mixer.ground.inputs.csv_files import InputError
 from mixer.ground.reports.console import output, progress
 from mixer.ground.vane_life.life import vane_life
 from mixer.ground.vane_report.wear_report import scatter_words, wear_page, wear_result
-from mixer.ground.vehicle.vehicle import Vehicle, load_vehicle
+from mixer.ground.vehicle.vehicle import Vehicle, load_vehicle, parse_vehicle
 from mixer.ground.wear.chip import Chip, chip_effect
 from mixer.ground.wear.inspection import CALLIPER_MM, Inspection, read_inspection
 from mixer.ground.wear.plausible_wear import refuse_not_finite, refuse_undrawn_chord
@@ -136,11 +139,12 @@ def fit(
             )  # fmt: skip
     file = with_erosion(vehicle, wear.load_s, rows, inspection_file.name)
     add_scatter(file, found, wear, vehicle.uncertainty, inspection_file.name)
-    file.text(out)  # refused, if it must be, before the report is written
-    result = wear_result(found, wear, rows, life)
-    with write_whole(page) as stream:
-        stream.write(wear_page(vehicle, found, wear, rows, geometry, life))
+    worn = parse_vehicle(file.text(out), str(out))  # refused, if it must be, before the report
+    says = wear_words(wear, planned_s)
+    evidence = evidence_of("erosion fit", vehicle, says=says, made=worn, files=[inspection_file])
+    write_page(page, lambda: wear_page(vehicle, found, wear, rows, geometry, life), evidence)
     file.write(out)
+    result = wear_result(found, wear, rows, life)
     result.update(vehicle=out, report=str(page))
 
     def show() -> None:
@@ -149,16 +153,21 @@ def fit(
             f" {found.mean_rate_mm_s:.3g} mm per s of burn load ({scatter_words(found)})",
             soft_wrap=True,
         )
-        output.print(
-            f"effectiveness after {planned_s:.3g} s: {wear.effectiveness[-1]:.4f}"
-            f" ({wear.low[-1]:.4f} to {wear.high[-1]:.4f} for a vane in a new burn, 95 %)",
-            soft_wrap=True,
-        )
+        output.print(wear_words(wear, planned_s), soft_wrap=True)
         for sentence in (*found.notes, *([life.sentence] if life else [])):
             output.print(sentence, soft_wrap=True)
         output.print(f"vehicle: {out}\nreport: {page}")
 
-    emit(result, as_json, show)
+    following = next_step(worn, out, "erosion fit")
+    emit(result, as_json, show, following, evidence.plain)
+
+
+def wear_words(wear: WearPrediction, planned_s: float) -> str:
+    """What is left of a vane's force after a burn, in a sentence."""
+    return (
+        f"effectiveness after {planned_s:.3g} s: {wear.effectiveness[-1]:.4f}"
+        f" ({wear.low[-1]:.4f} to {wear.high[-1]:.4f} for a vane in a new burn, 95 %)"
+    )
 
 
 @erosion.command()
@@ -212,4 +221,4 @@ def chip(
             )
         output.print(told, soft_wrap=True)
 
-    emit(effect.__dict__, as_json, show)
+    emit(effect.__dict__, as_json, show, evidence=evidence_of("erosion chip", vehicle).plain)

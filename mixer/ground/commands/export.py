@@ -1,5 +1,7 @@
 """`fourvane export`: the flight core and a vehicle's tables as a C library."""
 
+import hashlib
+import json
 from pathlib import Path
 from typing import Any
 
@@ -9,7 +11,9 @@ from mixer.flight.tables import VERSION
 from mixer.ground.c_library.folder import write_folder
 from mixer.ground.c_library.render import library
 from mixer.ground.command_line.fourvane import emit, result_option
+from mixer.ground.command_line.next_step import next_step
 from mixer.ground.command_line.path_options import SOURCE
+from mixer.ground.evidence.evidence import KEY, RECORD, evidence_of
 from mixer.ground.inputs.csv_files import InputError
 from mixer.ground.reports.console import output
 from mixer.ground.tables.build import flight_tables
@@ -40,6 +44,10 @@ def export(vehicle_file: Path, out: Path, as_json: bool) -> None:
         raise InputError(f"{out}: holds the vehicle file itself; name a folder of its own")
     built = flight_tables(vehicle)
     texts = library(vehicle, built)
+    sums = {place: hashlib.sha256(text.encode()).hexdigest() for place, text in texts.items()}
+    evidence = evidence_of("export", vehicle, sums=sums)
+    record = json.dumps({KEY: evidence.plain}, indent=2, ensure_ascii=False)
+    texts = {**texts, RECORD: f"{record}\n"}
     write_folder(out, texts)
     result: dict[str, Any] = {
         "vehicle": vehicle.vehicle.name,
@@ -59,4 +67,4 @@ def export(vehicle_file: Path, out: Path, as_json: bool) -> None:
             output.print(f"  {out / place}", soft_wrap=True)
         output.print(f"Begin with {out / 'README.md'}", soft_wrap=True)
 
-    emit(result, as_json, show)
+    emit(result, as_json, show, next_step(vehicle, vehicle_file, "export"), evidence.plain)

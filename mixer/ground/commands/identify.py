@@ -8,7 +8,10 @@ import numpy as np
 from rich.table import Table as Shown
 
 from mixer.ground.command_line.fourvane import emit, result_option
+from mixer.ground.command_line.next_step import next_step
 from mixer.ground.command_line.path_options import RESULT, SOURCE, beside
+from mixer.ground.evidence.evidence import evidence_of
+from mixer.ground.evidence.on_page import write_page
 from mixer.ground.identification.corrected_vehicle import Corrected, corrected
 from mixer.ground.identification.expected_errors import Expected, StandCells, expect
 from mixer.ground.identification.findings import (
@@ -23,15 +26,16 @@ from mixer.ground.identification.model import WEAR_POINTS
 from mixer.ground.identification.plausible import implausible, refuse_implausible
 from mixer.ground.identification.report import identify_page, written
 from mixer.ground.inputs.arrays import VANES
-from mixer.ground.inputs.csv_files import InputError, write_whole
+from mixer.ground.inputs.csv_files import InputError
 from mixer.ground.inputs.log_book import GivenLog, asker, log_book_options, now, readable
 from mixer.ground.inputs.section_errors import VehicleError
 from mixer.ground.reports.console import output, progress
+from mixer.ground.reports.page import Verdict
 from mixer.ground.static_test.excitation import condition_number, movements, not_excited
 from mixer.ground.static_test.log import LOAD_UNITS, read_stand_log
 from mixer.ground.static_test.mixed_up_columns import refuse_mixed_up_columns
 from mixer.ground.static_test.programme import Programme, plan, write_programme
-from mixer.ground.vehicle.vehicle import Vehicle, load_vehicle
+from mixer.ground.vehicle.vehicle import Vehicle, load_vehicle, parse_vehicle
 
 STEPS = 4.0
 
@@ -133,18 +137,37 @@ def identify(
         condition = condition_number(movements(log, vehicle))
         done(4)
     try:
+        tested = parse_vehicle(new.file.text(out), str(out))
         new.file.write(out)
     except VehicleError as refusal:
         warnings.insert(0, f"the file with these changes was refused and not written: {refusal}")
-        write_page(page_file, identify_page(found, all_findings, [], warnings, condition, record))
+        refused = Verdict("fail", f"the corrected file was refused: {refusal}")
+        evidence = evidence_of("identify", vehicle, refused, files=[log_file], pieces=book.stated)
+        write_page(
+            page_file,
+            lambda: identify_page(found, all_findings, [], warnings, condition, record),
+            evidence,
+        )
         raise InputError(
             f"{refusal}\nThat is the vehicle file as this test corrects it, so it was not written: "
             "what the test found and what the file states do not go together. Change what the line "
             "above names in your own file, for what the test found is how the hardware is, and "
             f"run this again. What it found is in {page_file}"
         ) from refusal
-    page = identify_page(found, all_findings, new.changes, warnings, condition, record)
-    write_page(page_file, page)
+    told = sum(finding.told for finding in all_findings)
+    evidence = evidence_of(
+        "identify",
+        vehicle,
+        says=f"{told} of {len(all_findings)} quantities told by the test",
+        made=tested,
+        files=[log_file],
+        pieces=book.stated,
+    )
+    write_page(
+        page_file,
+        lambda: identify_page(found, all_findings, new.changes, warnings, condition, record),
+        evidence,
+    )
     result: dict[str, Any] = {
         "at": at,
         **book.stated,
@@ -159,12 +182,13 @@ def identify(
         "out": out,
         "report": page_file,
     }
-    emit(result, as_json, lambda: show(all_findings, warnings, new, out, page_file))
-
-
-def write_page(page_file: Path, page: str) -> None:
-    with write_whole(page_file) as stream:
-        stream.write(page)
+    emit(
+        result,
+        as_json,
+        lambda: show(all_findings, warnings, new, out, page_file),
+        next_step(tested, out, "identify"),
+        evidence.plain,
+    )
 
 
 def show(
@@ -209,7 +233,8 @@ def propose(
         "expected_errors": {name: error for (name, _), error in expected.rows.items()},
         "out": out,
     }
-    emit(result, as_json, lambda: show_plan(programme, expected, out))
+    evidence = evidence_of("identify --plan", vehicle)
+    emit(result, as_json, lambda: show_plan(programme, expected, out), evidence=evidence.plain)
 
 
 def show_plan(programme: Programme, expected: Expected, out: Path) -> None:

@@ -6,15 +6,18 @@ from typing import Any
 import click
 from rich.table import Table
 
-from mixer.ground.command_line.fourvane import FAILED, emit, result_option, stop
+from mixer.ground.command_line.fourvane import FAILED, emit, result_option
+from mixer.ground.command_line.next_step import next_step
 from mixer.ground.command_line.path_options import RESULT, SOURCE
+from mixer.ground.commands.servo_adopt import adopt_command
+from mixer.ground.evidence.evidence import evidence_of
+from mixer.ground.evidence.on_page import stamped
 from mixer.ground.inputs.csv_files import DataError, write_whole
 from mixer.ground.inputs.run_files import writes
 from mixer.ground.reports.console import messages, output
-from mixer.ground.servo_bench.adopt import adopt
+from mixer.ground.reports.page import Verdict
 from mixer.ground.servo_bench.data import only_swept
 from mixer.ground.servo_bench.report import not_measured, servo_page, verdict_line
-from mixer.ground.servo_bench.results import BenchRun, read_run
 from mixer.ground.servo_bench.verdict import ServoVerdict, servo_verdict
 from mixer.ground.servo_fit.accuracy import iso_230_2_lacks
 from mixer.ground.servo_fit.fit import (
@@ -108,6 +111,10 @@ def fit(
         {"sweep": sweep_file, "passed": passed, "servos": results},
         as_json,
         lambda: show_fits(verdicts, results),
+        next_step(vehicle, vehicle_file, "servo fit"),
+        evidence_of(
+            "servo fit", vehicle, Verdict("pass" if passed else "fail", ""), files=[sweep_file]
+        ).plain,
     )
     if not passed:
         raise SystemExit(FAILED)
@@ -130,8 +137,17 @@ def of_servo(path: Path, number: int, sweeps: dict[int, Sweep]) -> Path:
 def write_report(path: Path, vehicle: Vehicle, verdict: ServoVerdict, sweep_file: Path) -> None:
     """The page of a servo of which there is a sweep only."""
     page = servo_page(verdict, vehicle.vehicle.name, [("Sweep file", sweep_file)])
+    evidence = evidence_of("servo fit", vehicle, line_of(verdict), files=[sweep_file])
     with write_whole(path) as stream:
-        stream.write(page)
+        stream.write(stamped(page, evidence))
+
+
+def line_of(verdict: ServoVerdict) -> Verdict:
+    """What [acceptance] says of a servo, in a line."""
+    missing = not_measured([judgement.figure for judgement in verdict.open])
+    return verdict_line(
+        verdict.outcome, verdict.reasons, verdict.judgements, missing, verdict.doubts
+    )
 
 
 def verdict_result(verdict: ServoVerdict) -> dict[str, Any]:
@@ -191,105 +207,13 @@ def show_fits(verdicts: list[ServoVerdict], results: dict[str, Any]) -> None:
             )
         output.print(table)
     for verdict in verdicts:
-        missing = not_measured([judgement.figure for judgement in verdict.open])
-        line = verdict_line(
-            verdict.outcome, verdict.reasons, verdict.judgements, missing, verdict.doubts
-        )
         output.print(
-            f"servo {verdict.servo}: {verdict.outcome.upper()}. {line.reason}", soft_wrap=True
+            f"servo {verdict.servo}: {verdict.outcome.upper()}. {line_of(verdict).reason}",
+            soft_wrap=True,
         )
     for number, result in results.items():
         if "table" in result:
             output.print(f"table of servo {number}: {result['table']}", soft_wrap=True)
 
 
-@servo.command(name="adopt")
-@click.argument("folder", metavar="FOLDER", type=click.Path(path_type=Path, file_okay=False))
-@vehicle_option
-@click.option("--out", type=RESULT, required=True, help="The new vehicle file.")
-@click.option("--without-tables", is_flag=True, help="Take slew, latency and backlash only.")
-@click.option(
-    "--slew-share",
-    type=click.FloatRange(0.1, 1.0),
-    default=0.9,
-    show_default=True,
-    help="What part of the slew measured without load is counted on in flight.",
-)
-@click.option(
-    "--keep-jig", is_flag=True, help="Edge-on is the jig's, whatever a static test found."
-)
-@click.option("--although-failed", is_flag=True, help="Take a run that failed all the same.")
-@click.option(
-    "--rehearsal", is_flag=True, help="Take a rehearsal with emulated servos, for practice."
-)
-@result_option
-def adopt_command(
-    folder: Path,
-    vehicle_file: Path,
-    out: Path,
-    without_tables: bool,
-    slew_share: float,
-    keep_jig: bool,
-    although_failed: bool,
-    rehearsal: bool,
-    as_json: bool,
-) -> None:
-    """Put the measurements in a bench FOLDER into a new vehicle file, comments kept.
-
-    The allocator then moves no vane faster than its own servo was measured to, less the share
-    kept back for the load, and the measured tables make the pulses.
-
-    Where a static test has found edge-on elsewhere than the jig ([servos] edge_on_deg, written by
-    fourvane identify), the tables are moved to what the test found, unless --keep-jig.
-
-    A run that failed is refused with exit status 1. So is, with 2, a rehearsal with emulated
-    servos and a run made on a vehicle of another name.
-
-    Example: fourvane servo adopt fourvane-bench --vehicle vehicle.toml --out measured.toml
-    """
-    vehicle = load_vehicle(vehicle_file)
-    run = read_run(folder, not without_tables)
-    run.same_vehicle(vehicle.vehicle.name)
-    if run.reasons and not although_failed:
-        stop(
-            f"{run.path}: the bench run failed, nothing was written:{listed(run.reasons)}\n"
-            "Put it right and measure again with --anew, or say --although-failed if these "
-            "figures are meant to be counted on.",
-            FAILED,
-        )
-    if not rehearsal:
-        run.real()
-    changes = adopt(vehicle, out, run.servos, slew_share, keep_jig)
-    tell_doubts(run)
-    result = {
-        "vehicle": out,
-        "servos": sorted(run.servos),
-        "passed": not run.reasons,
-        "reasons": run.reasons,
-        "not_measured": run.not_measured,
-        "rehearsal": run.rehearsal,
-        "changes": changes,
-    }
-
-    def show() -> None:
-        for change in changes or ["nothing changed"]:
-            output.print(change, soft_wrap=True)
-        output.print(f"written to {out}", soft_wrap=True)
-
-    emit(result, as_json, show)
-
-
-def tell_doubts(run: BenchRun) -> None:
-    """What speaks against flying by measurements that were adopted all the same."""
-    if run.reasons:
-        messages.print(
-            f"adopted although the bench run failed:{listed(run.reasons)}", soft_wrap=True
-        )
-    elif run.not_measured:
-        messages.print(f"passed so far, not measured: {', '.join(run.not_measured)}")
-    if run.rehearsal:
-        messages.print("a rehearsal: these are emulated servos, not to be flown by")
-
-
-def listed(reasons: list[str]) -> str:
-    return "".join(f"\n! {reason}" for reason in reasons)
+servo.add_command(adopt_command)

@@ -10,6 +10,7 @@ from mixer.flight.tables import VERSION
 from mixer.ground.command_line.fourvane import emit, result_option
 from mixer.ground.command_line.next_step import next_step
 from mixer.ground.command_line.path_options import RESULT, SOURCE
+from mixer.ground.evidence.evidence import evidence_of
 from mixer.ground.inputs.csv_files import write_whole
 from mixer.ground.tables.build import flight_tables
 from mixer.ground.tables.scales import COUNTS, largest_force_n
@@ -38,6 +39,7 @@ def tables(vehicle_file: Path, out: Path, as_json: bool) -> None:
     blob = built.to_bytes()
     with write_whole(out, "wb") as stream:
         stream.write(blob)
+    evidence = evidence_of("tables", vehicle)
     count_n = largest_force_n(vehicle) / COUNTS
     result: dict[str, Any] = {
         "vehicle": vehicle.vehicle.name,
@@ -45,6 +47,7 @@ def tables(vehicle_file: Path, out: Path, as_json: bool) -> None:
         "bytes": len(blob),
         "format_version": VERSION,
         "crc32": f"{checksum(built):08x}",
+        "identify_crc32": evidence.tables.bytes_crc32,
         "force_of_a_count_n": count_n,
         "groups": [asdict(group) for group in dump(built)],
     }
@@ -53,5 +56,6 @@ def tables(vehicle_file: Path, out: Path, as_json: bool) -> None:
         click.echo(f"{vehicle.vehicle.name}: a count of force is {count_n:.6g} N")
         click.echo(told(built))
         click.echo(f"\nWritten to {out}")
+        click.echo(f"A node that keeps them answers {evidence.tables.bytes_crc32} to IDENTIFY")
 
-    emit(result, as_json, show, next_step(vehicle, vehicle_file, "tables"))
+    emit(result, as_json, show, next_step(vehicle, vehicle_file, "tables"), evidence.plain)

@@ -8,7 +8,10 @@ import click
 import numpy as np
 
 from mixer.ground.command_line.fourvane import FAILED, emit, result_option
+from mixer.ground.command_line.next_step import next_step
 from mixer.ground.command_line.path_options import RESULT, SOURCE
+from mixer.ground.evidence.evidence import evidence_of
+from mixer.ground.evidence.on_page import stamped, write_page
 from mixer.ground.inputs.csv_files import write_whole
 from mixer.ground.reports.console import output, progress
 from mixer.ground.vane_report.comparison import (
@@ -58,11 +61,12 @@ def vanes(vehicle_files: tuple[Path, ...], out: Path | None, as_json: bool) -> N
         return
     found = examined[0]
     result = vane_result(found)
+    evidence = evidence_of("vanes", found.vehicle, verdict(found))
     if out is not None:
-        with write_whole(out) as stream:
-            stream.write(vanes_page(found))
+        write_page(out, lambda: vanes_page(found), evidence)
         result["report"] = str(out)
-    emit(result, as_json, lambda: show(found, result))
+    following = next_step(found.vehicle, vehicle_files[0], "vanes")
+    emit(result, as_json, lambda: show(found, result), following, evidence.plain)
     if result["passed"] is False:
         raise SystemExit(FAILED)
 
@@ -75,9 +79,13 @@ def compare(
     names = stems if len(set(stems)) == len(stems) else [str(file) for file in files]
     rows = comparison_rows(examined)
     result = comparison_result(rows, names, [vane_result(found) for found in examined])
+    evidence = [evidence_of("vanes", found.vehicle, verdict(found)) for found in examined]
     if out is not None:
+        page = comparison_page(names, examined, rows)
+        for each in evidence:
+            page = stamped(page, each)
         with write_whole(out) as stream:
-            stream.write(comparison_page(names, examined, rows))
+            stream.write(page)
         result["report"] = str(out)
 
     def tell() -> None:
@@ -88,7 +96,7 @@ def compare(
         if out is not None:
             output.print(f"report: {out}")
 
-    emit(result, as_json, tell)
+    emit(result, as_json, tell, evidence=[each.plain for each in evidence])
 
 
 def show(found: DrawnVane, result: dict[str, Any]) -> None:

@@ -14,6 +14,7 @@ from pydantic_core import ErrorDetails
 
 from mixer.ground.inputs.csv_files import InputError, shortened
 from mixer.ground.inputs.quantities import Numbers, limits_in_words, unit_of
+from mixer.ground.unfinished.to_be_measured import how_to_get
 
 Place = tuple[int | str, ...]
 LIMITS = {"gt": Gt, "ge": Ge, "lt": Lt, "le": Le}
@@ -69,7 +70,8 @@ def problem(model: type[BaseModel], detail: ErrorDetails) -> Problem:
         place = (*place, context["key"])
         key = f"{key}.{context['key']}"
     if kind in ("missing", "missing_key"):
-        return Problem(key, None, f"missing; must be {allowed_at(model, place)}")
+        words = f"missing; must be {allowed_at(model, place)}{how_to_get(key)}"
+        return Problem(key, None, words)
     if kind == "extra_forbidden":
         close = close_key(model, place)
         known = f"known here: {', '.join(key_names(model_at(model, place[:-1])))}"

@@ -1,7 +1,7 @@
 """What people see while they wait, and the tables they read. Progress goes to standard error."""
 
 import contextlib
-import time
+import threading
 from collections.abc import Callable, Iterator
 
 from rich.console import Console
@@ -19,7 +19,7 @@ def progress(label: str, total: float | None) -> Iterator[Callable[[float], None
     """A progress bar on standard error for work of size `total` (None where it is not known).
 
     Gives a function that takes how much is done so far, counted from the start. Work that is
-    over within half a second shows no bar.
+    over within half a second shows no bar; longer work does, whether it tells how far it is or not.
     """
     bar = Progress(
         TextColumn("{task.description}", markup=False),
@@ -29,18 +29,13 @@ def progress(label: str, total: float | None) -> Iterator[Callable[[float], None
         console=messages,
     )
     task = bar.add_task(label, total=total)
-    started_s = time.monotonic()
-    shown = False
-
-    def done(amount: float) -> None:
-        nonlocal shown
-        bar.update(task, completed=amount)
-        if not shown and time.monotonic() - started_s > QUIET_S:
-            bar.start()
-            shown = True
-
+    patience = threading.Timer(QUIET_S, bar.start)
+    patience.daemon = True
+    patience.start()
     try:
-        yield done
+        yield lambda amount: bar.update(task, completed=amount)
     finally:
-        if shown:
+        patience.cancel()
+        patience.join()  # or it would begin a bar that nobody ends
+        if bar.live.is_started:
             bar.stop()

@@ -26,11 +26,14 @@ class Picture:
 
 @dataclass(frozen=True)
 class Table:
-    """Column names, rows of cells shown as they are, and the sentence above them."""
+    """Column names, rows of cells shown as they are, and the sentence above them. roomy: rows that
+    somebody writes into by hand.
+    """
 
     head: Sequence[str]
     rows: Sequence[Sequence[object]]
     caption: str = ""
+    roomy: bool = False
 
 
 @dataclass(frozen=True)

@@ -22,13 +22,7 @@ def module_page(module: ModuleVerdict, facts: Facts, rehearsal: bool = False) ->
 
     rehearsal: they are emulated ones.
     """
-    limits = [j for servo in module.servos.values() for j in servo.judgements] + module.judgements
-    line = verdict_line(
-        module.outcome,
-        module.reasons,
-        limits,
-        not_measured(module.open_limits, module.absent),
-    )
+    line = verdict_of(module)
     reasons = [Section("Why it fails", (), [Table(("Reason",), [[r] for r in module.reasons])])]
     if len(module.reasons) > 1:
         count = len(module.reasons)
@@ -44,6 +38,17 @@ def module_page(module: ModuleVerdict, facts: Facts, rehearsal: bool = False) ->
         facts,
         rehearsed(line) if rehearsal else line,
         CAUTIONS,
+    )
+
+
+def verdict_of(module: ModuleVerdict) -> Verdict:
+    """The verdict on the module in a line."""
+    limits = [j for servo in module.servos.values() for j in servo.judgements] + module.judgements
+    return verdict_line(
+        module.outcome,
+        module.reasons,
+        limits,
+        not_measured(module.open_limits, module.absent),
     )
 
 

@@ -74,8 +74,8 @@ def module_result(module: ModuleVerdict, setup: Setup) -> dict[str, Any]:
     }
 
 
-def write_results(folder: Path, module: ModuleVerdict, setup: Setup) -> list[Path]:
-    """Servo tables, the sweeps and the results, each whole; returns the files written."""
+def write_tables(folder: Path, module: ModuleVerdict) -> list[Path]:
+    """Servo tables and the sweeps, each whole; returns the files written."""
     written = []
     for number, servo in module.servos.items():
         if servo.figures.fit:
@@ -86,10 +86,15 @@ def write_results(folder: Path, module: ModuleVerdict, setup: Setup) -> list[Pat
     if sweeps:
         write_sweeps(folder / SWEEP, sweeps)
         written.append(folder / SWEEP)
+    return written
+
+
+def write_results(folder: Path, module: ModuleVerdict, setup: Setup) -> Path:
+    """The results file, whole; returns its name."""
     with write_whole(folder / RESULTS) as stream:
         json.dump(plain(module_result(module, setup)), stream, indent=2, ensure_ascii=False)
         stream.write("\n")
-    return [*written, folder / RESULTS]
+    return folder / RESULTS
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,7 @@
 
 import os
 from functools import cached_property
+from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -18,6 +19,7 @@ from mixer.ground.inputs.quantities import refuse
 from mixer.ground.inputs.run_files import reads
 from mixer.ground.inputs.section import Section
 from mixer.ground.inputs.section_errors import Problem, VehicleError, problems_of
+from mixer.ground.unfinished.to_be_measured import how_to_get
 from mixer.ground.vehicle.acceptance import Acceptance
 from mixer.ground.vehicle.curves import Servo
 from mixer.ground.vehicle.engine import EngineSection
@@ -69,6 +71,7 @@ class Vehicle(Section):
 
     _text: str = PrivateAttr("")
     _path: Path = PrivateAttr(Path())
+    _sha256: str = PrivateAttr("")
 
     @field_validator("vanes")
     @classmethod
@@ -136,6 +139,11 @@ class Vehicle(Section):
         return self._text
 
     @property
+    def sha256(self) -> str:
+        """SHA-256 of the vehicle file's bytes."""
+        return self._sha256
+
+    @property
     def path(self) -> Path:
         """Where the vehicle file was read from."""
         return self._path
@@ -148,9 +156,7 @@ class Vehicle(Section):
     def needs_rocket(self) -> RocketSection:
         """[rocket]; VehicleError where the file has none."""
         if self.rocket is None:
-            what = (
-                "missing; a simulated flight needs mass, inertia, diameter and centre of pressure"
-            )
+            what = f"missing; a simulated flight needs it{how_to_get('rocket')}"
             raise VehicleError(str(self.path), [Problem("rocket", None, what)])
         return self.rocket
 
@@ -189,7 +195,9 @@ def load_vehicle(path: str | os.PathLike[str]) -> Vehicle:
         raise VehicleError(
             str(file), [Problem("", None, f"line {line}: not UTF-8 text")]
         ) from error
-    return parse_vehicle(text, str(file))
+    vehicle = parse_vehicle(text, str(file))
+    vehicle._sha256 = sha256(content).hexdigest()  # with the mark that may stand before the text
+    return vehicle
 
 
 def parse_vehicle(text: str, name: str = "vehicle.toml") -> Vehicle:
@@ -200,4 +208,5 @@ def parse_vehicle(text: str, name: str = "vehicle.toml") -> Vehicle:
     except ValidationError as error:
         raise VehicleError(name, problems_of(error, Vehicle)) from error
     vehicle._text, vehicle._path = text, Path(name)
+    vehicle._sha256 = sha256(text.encode()).hexdigest()
     return vehicle

@@ -17,6 +17,7 @@ from tomlkit.items import Array, Table
 from mixer.ground.inputs.errors import InputError
 from mixer.ground.inputs.quantities import is_nested
 from mixer.ground.inputs.whole_files import write_whole
+from mixer.ground.unfinished.to_be_measured import unmarked
 from mixer.ground.vehicle.servo_table import table_values
 from mixer.ground.vehicle.vehicle import Vehicle, parse_vehicle
 
@@ -30,6 +31,7 @@ class VehicleText:
     def __init__(self, vehicle: Vehicle) -> None:
         self.vehicle = vehicle
         self.wanted: dict[str, Any] = tomllib.loads(vehicle.text)
+        self.measured: set[str] = set()  # whose marks go: they are no longer to be measured
         try:
             self.document = tomlkit.parse(vehicle.text)
         except TROUBLE as error:
@@ -50,6 +52,7 @@ class VehicleText:
         except TROUBLE as error:
             raise self._not_changed(f"[{table}]") from error
         self.wanted.setdefault(table, {})[key] = copy.deepcopy(value)
+        self.measured.add(f"{table}.{key}")
 
     def drop(self, table: str, key: str) -> None:
         """Leave a key out."""
@@ -75,7 +78,7 @@ class VehicleText:
         it is none, InputError where something else than was meant would stand in it.
         """
         self._keep_servo_tables(out)
-        text = tomlkit.dumps(self.document)
+        text = unmarked(tomlkit.dumps(self.document), self.measured)
         try:
             same = tomllib.loads(text) == self.wanted
         except tomllib.TOMLDecodeError:

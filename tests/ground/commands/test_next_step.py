@@ -34,7 +34,11 @@ WHOLE = {
         ),
         ({"rocket": None}, "envelope", "add [rocket]"),
         ({}, "envelope", "fourvane check"),
-        ({}, "check", "fourvane board verify"),
+        ({}, "check", "fourvane ascent"),
+        ({}, "ascent", "fourvane failures"),
+        ({}, "campaign", "fourvane board verify"),
+        ({}, "board verify", "fourvane handover"),
+        ({}, "handover", "fourvane handover"),
     ],
 )
 def test_the_first_thing_that_the_file_lacks_is_next(lacking, done, words):

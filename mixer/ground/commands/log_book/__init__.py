@@ -1,0 +1,1 @@
+"""Commands of the module's log book: the file to begin with, and the hand-over at the end."""

@@ -1,0 +1,1 @@
+"""What a result is about: vehicle file, flight tables, version, time, board, rehearsal, verdict."""

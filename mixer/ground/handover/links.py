@@ -1,0 +1,93 @@
+"""The links of the chain, in order: one row for each kind of result.
+
+A new kind of record needs one row here, and evidence of its kind in its file or page.
+"""
+
+from dataclasses import dataclass
+
+STEERED = ("engine.", "layout.", "vanes.", "erosion.", "servos.", "control.")
+FLOWN = (*STEERED, "rocket.", "requirements.")
+
+
+@dataclass(frozen=True)
+class Link:
+    """One link.
+
+    kinds: of evidence, as `Evidence.kind` has them. rests_on: how the keys begin that it hangs on.
+    how: the command that makes it, {file} the vehicle file. needed: the chain is open without it.
+    strict: where it is there it has to hold, needed or not. real: a rehearsal does not do.
+    of_tables: must be about these very flight tables. measured: on hardware, so that a later one
+    takes the place of an earlier one that says something else.
+    """
+
+    name: str
+    kinds: tuple[str, ...]
+    rests_on: tuple[str, ...]
+    how: str
+    needed: bool = True
+    strict: bool = True
+    real: bool = False
+    of_tables: bool = False
+    measured: bool = False
+
+
+BENCH_RUNS = ("all", "sweep", "step", "frequency", "hold", "endurance")
+LINKS = (
+    Link(
+        "drawing and life", ("vanes",), ("engine.", "vanes."),
+        "fourvane vanes {file} --out vanes.html",
+    ),
+    Link(
+        "inspection of burnt vanes", ("erosion fit",), ("engine.", "vanes.", "erosion."),
+        "fourvane erosion fit inspection.csv --vehicle {file} --out worn.toml", measured=True,
+    ),
+    Link(
+        "static test", ("identify",), ("engine.", "layout.", "vanes.", "erosion.", "uncertainty."),
+        "fourvane identify test.csv --vehicle {file} --out tested.toml", measured=True,
+    ),
+    Link(
+        "wiggle check", ("bench wiggle",), ("layout.clocking_deg", "servos.", "vanes.travel_deg"),
+        "fourvane bench wiggle --board PORT --vehicle {file}", real=True, measured=True,
+    ),
+    Link(
+        "servo bench", tuple(f"bench {run}" for run in BENCH_RUNS),
+        ("servos.", "vanes.travel_deg", "acceptance."),
+        "fourvane bench all --board PORT --vehicle {file}", real=True, measured=True,
+    ),
+    Link(
+        "servos adopted", ("servo adopt",), ("servos.",),
+        "fourvane servo adopt fourvane-bench --vehicle {file} --out measured.toml",
+        real=True, measured=True,
+    ),
+    Link(
+        "moments within reach", ("envelope",), (*STEERED, "requirements.", "uncertainty."),
+        "fourvane envelope {file}", needed=False, strict=False, of_tables=True,
+    ),
+    Link(
+        "promises", ("check",), (*STEERED, "requirements.", "uncertainty."),
+        "fourvane check {file} --report check.html", of_tables=True,
+    ),
+    Link(
+        "one flight", ("ascent",), FLOWN,
+        "fourvane ascent {file}", needed=False, strict=False, of_tables=True,
+    ),
+    Link("failures", ("failures",), FLOWN, "fourvane failures {file}", of_tables=True),
+    Link("campaign", ("campaign",), FLOWN, "fourvane campaign {file}", of_tables=True),
+    Link(
+        "C library", ("export",), (), "fourvane export {file} --out fourvane-c",
+        needed=False, of_tables=True,
+    ),
+    Link(
+        "put on the board", ("board deploy",), (),
+        "fourvane board deploy --board PORT {file} --report deploy.html",
+        needed=False, real=True, of_tables=True, measured=True,
+    ),
+    Link(
+        "bytes on the board", ("board verify",), (),
+        "fourvane board verify --board PORT {file} --report verify.html",
+        real=True, of_tables=True, measured=True,
+    ),
+)  # fmt: skip
+
+# Working files that only mean something to the result that names them: suffix, and whose they are.
+WORKING = {".journal": "a bench's points", ".parquet": "a campaign's flights"}
