@@ -341,7 +341,8 @@ def test_new_tables_forget_what_was_declared_of_the_old_ones(setup: Setup) -> No
     setup.link.let_pass(5000)
     control.pulses.part(control.steering, 2)
     control.fly(control.steering)
-    control.steering.jam(2, 9000)
-    control.steering.step(0, 5000)
-    control.pulses.follow(control.steering, 5000, False)
-    assert control.pulses.pulse_ns[1] == control.steering.pulse_ns[1]
+    neutral_ns = control.pulses.pulse_ns[1]
+    control.steering.demand(200_000, 0, 0)
+    control.steering.step(2_000_000, 5000)
+    control.pulses.follow(control.steering, 5000, False)  # one that is led would stay at neutral
+    assert control.pulses.pulse_ns[1] == control.steering.pulse_ns[1] != neutral_ns

@@ -31,7 +31,7 @@ VEHICLES = {
 @pytest.mark.parametrize("name", VEHICLES)
 def test_no_vane_of_a_healthy_flight_is_declared_jammed(name: str, size: str) -> None:
     """With --long 10 000 flights of each, some 5 minutes each on two cores."""
-    flights = 10_000 if size == "long" else 30
+    flights = 10_000 if size == "long" else 12
     vehicle: Vehicle = VEHICLES[name]()
     flown = 0
     for plans in in_blocks([Plan(seed) for seed in range(flights)], FLIGHTS_A_BLOCK):
