@@ -256,7 +256,9 @@ def verify_command(
     )
     if report is not None:
         write_page(
-            report, verified_page(loaded.vehicle.name, findings, found, book.facts), evidence
+            report,
+            lambda: verified_page(loaded.vehicle.name, findings, found, book.facts),
+            evidence,
         )
     following = next_step(loaded, vehicle, "board verify")
     emit({**record, **findings.as_dict()}, as_json, tell, following, evidence.plain)
