@@ -1,5 +1,7 @@
 """`fourvane bench`: measure the servos with their linkages, one by one, and judge them."""
 
+from typing import Any
+
 import click
 
 from hil.bench_sessions.encoder_zero import set_zero
@@ -26,9 +28,25 @@ def bench() -> None:
 def run_and_judge(options: BenchOptions, *runs: str) -> None:
     """Measure, write tables, results and reports, say what came out; exit status 1 on a fail."""
     result, show = measure(options, runs)
-    emit(result, options.as_json, show)
+    emit(result, options.as_json, show, after_measuring(options, result))
     if not result["passed"]:
         raise SystemExit(FAILED)
+
+
+def after_measuring(options: BenchOptions, result: dict[str, Any]) -> str | None:
+    """What follows: the rest of the runs, or what was measured into the vehicle file."""
+    if options.vehicle_file is None:
+        return None  # the demo's vehicle, to see how it goes
+    if result["outcome"] == "fail":
+        return "put right what the reasons name, then measure that servo again with --anew"
+    if result["servos_not_measured"] or result["not_measured"]:
+        where = f"--board {options.board} --vehicle {options.vehicle_file}"
+        return f"fourvane bench all {where}: the runs and servos that are missing"
+    practice = " --rehearsal" if options.rehearsal else ""
+    return (
+        f"fourvane servo adopt {options.out} --vehicle {options.vehicle_file} "
+        f"--out measured.toml{practice}: what was measured into a new vehicle file"
+    )
 
 
 @bench.command()
@@ -131,7 +149,11 @@ def wiggle(options: BenchOptions, by_eye: bool, swapped: tuple[int, int] | None)
     Example: fourvane bench wiggle --board unix --by-eye
     """
     result, show = check_wiring(options, by_eye, swapped)
-    emit(result, options.as_json, show)
+    following = None
+    if result["passed"] and options.vehicle_file is not None:
+        where = f"--board {options.board} --vehicle {options.vehicle_file}"
+        following = f"fourvane bench all {where}: every servo measured"
+    emit(result, options.as_json, show, following)
     if not result["passed"]:
         raise SystemExit(FAILED)
 

@@ -41,10 +41,10 @@ def steps(vehicle: Vehicle, file: Path) -> Iterator[str]:
             f"fourvane erosion fit inspection.csv --vehicle {file} --out worn.toml, after a static "
             "burn: the file has no [erosion], so the vanes stay new in it"
         )
-    if vehicle.uncertainty is None:
+    if vehicle.uncertainty is None or vehicle.uncertainty.effectiveness is None:
         yield (
             f"fourvane identify --plan --vehicle {file} --out programme.csv: the file has no "
-            "[uncertainty], so no static test has told yet what the vanes give"
+            "uncertainty.effectiveness, so no static test has told yet what the vanes give"
         )
     if vehicle.requirements is None:
         yield (

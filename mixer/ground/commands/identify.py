@@ -234,7 +234,17 @@ def propose(
         "out": out,
     }
     evidence = evidence_of("identify --plan", vehicle)
-    emit(result, as_json, lambda: show_plan(programme, expected, out), evidence=evidence.plain)
+    following = (
+        f"play {out} at the test stand, without fire first; then fourvane identify test.csv "
+        f"--vehicle {vehicle.path} --out tested.toml"
+    )
+    emit(
+        result,
+        as_json,
+        lambda: show_plan(programme, expected, out),
+        following,
+        evidence.plain,
+    )
 
 
 def show_plan(programme: Programme, expected: Expected, out: Path) -> None:

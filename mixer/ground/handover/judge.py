@@ -47,8 +47,7 @@ class Judge:
             return state
         self.hold_against(state, state.found.evidence, how)
         if state.stale and not (asked or link.strict):
-            state.open, found_open = [], state.open
-            state.notes += [each.says for each in found_open]
+            state.open = []  # what changed since is told with the keys
         self.compare(state, of_kind)
         return state
 
@@ -91,7 +90,7 @@ class Judge:
         bad = self.unexplained(link, evidence)
         other_tables = link.of_tables and evidence.tables.crc32 != self.tables.crc32
         state.stale = bool(bad) or other_tables
-        state.about = self.about_words(evidence, bad, other_tables)
+        state.about = self.about_words(link, evidence, bad, other_tables)
         if bad:
             state.open.append(Open("stale", name, self.stale_words(link, evidence, bad), how))
         elif other_tables:
@@ -156,7 +155,9 @@ class Judge:
         made = [each.made for each in self.makers if each.made and each.at >= evidence.at]
         return next((m.values["servos.table"] for m in made if "servos.table" in m.values), None)
 
-    def about_words(self, evidence: Evidence, bad: Sequence[str], other_tables: bool) -> str:
+    def about_words(
+        self, link: Link, evidence: Evidence, bad: Sequence[str], other_tables: bool
+    ) -> str:
         """Which file and which tables a result is about."""
         if evidence.about.sha256 == self.file.sha256 and not changed(
             evidence.about.values, self.file.values
@@ -166,7 +167,8 @@ class Judge:
             return f"an ancestor, {evidence.about.file}"
         same = evidence.tables.crc32 == self.tables.crc32
         tables = "these flight tables" if same else "other flight tables"
-        return f"an ancestor, {evidence.about.file}, {tables}; what it rests on still stands"
+        told = f", {tables}" if link.of_tables else ""
+        return f"an ancestor, {evidence.about.file}{told}; what it rests on still stands"
 
     def product(self, link: Link, evidence: Evidence, how: str) -> list[Open]:
         """What a command put into its file and what of that is no longer so, by no command."""

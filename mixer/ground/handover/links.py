@@ -56,7 +56,7 @@ LINKS = (
     ),
     Link(
         "servos adopted", ("servo adopt",), ("servos.",),
-        "fourvane servo adopt fourvane-bench --vehicle {file} --out measured.toml",
+        "fourvane servo adopt fourvane-bench --vehicle tested.toml --out measured.toml",
         real=True, measured=True,
     ),
     Link(

@@ -113,7 +113,8 @@ def link_rows(states: Sequence[LinkState]) -> list[tuple[str, ...]]:
         judged = evidence.word or {"none": "–"}.get(evidence.verdict, evidence.verdict)
         if evidence.rehearsal:
             judged = f"{judged} (rehearsal)"
-        rows.append((state.link.name, says, readable(evidence.at), judged, state.about))
+        date = readable(evidence.at).replace("-", "\N{NON-BREAKING HYPHEN}")
+        rows.append((state.link.name, says, date, judged, state.about))
     return rows
 
 

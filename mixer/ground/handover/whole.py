@@ -118,7 +118,8 @@ def told_pieces(counted: Iterable[Found]) -> Iterable[tuple[str, str]]:
 
 def still_marked(vehicle: Vehicle) -> list[Open]:
     """Values of the file that are marked as not yet measured."""
+    done = "measure it; the mark goes with it, or take it away by hand"
     return [
-        Open("missing", f"{vehicle.path}, line {line}", f"{key} is marked: {words}")
+        Open("missing", f"{vehicle.path}, line {line}", f"{key} is marked: {words}", done)
         for line, key, words in marked_lines(vehicle.text)
     ]

@@ -27,6 +27,7 @@ def progress(label: str, total: float | None) -> Iterator[Callable[[float], None
         TaskProgressColumn(),
         TimeRemainingColumn(),
         console=messages,
+        transient=total is None,  # a bar that tells no share says nothing once it is over
     )
     task = bar.add_task(label, total=total)
     patience = threading.Timer(QUIET_S, bar.start)

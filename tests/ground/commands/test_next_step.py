@@ -14,7 +14,7 @@ from tests.support.vehicles import vehicle_file
 WHOLE = {
     "vanes": SimpleNamespace(geometry=object()),
     "erosion": object(),
-    "uncertainty": object(),
+    "uncertainty": SimpleNamespace(effectiveness=[0.01]),
     "requirements": object(),
     "servo_table": SimpleNamespace(latency_ms=[1.0], backlash_deg=[0.1]),
     "rocket": object(),
@@ -26,6 +26,11 @@ WHOLE = {
     [
         ({"erosion": None}, "envelope", "fourvane erosion fit"),
         ({"uncertainty": None}, "envelope", "fourvane identify --plan"),
+        (
+            {"uncertainty": SimpleNamespace(effectiveness=None)},
+            "erosion fit",
+            "fourvane identify --plan",
+        ),
         ({"requirements": None}, "tables", "state [requirements]"),
         (
             {"servo_table": SimpleNamespace(latency_ms=None, backlash_deg=None)},
