@@ -8,10 +8,9 @@ from firmware_port.bench.motion import Bench
 from hil.bench.board_port import HOLD_MS, BoardPort
 from hil.bench.port import Scale
 from hil.boards.board import Board
-from hil.boards.deploy import compile_for, deploy
 from hil.boards.emulated import EmulatedBoard
 from hil.boards.firmware import Say, build_firmware
-from hil.boards.link import Link
+from hil.boards.node_on_board import node_on
 from hil.boards.open_board import open_board
 from hil.emulated_servos.servo import EmulatedServo
 from hil.node.loopback import Loopback
@@ -57,23 +56,11 @@ def bench_board(
         link.load_tables(tables)
         yield BoardPort(link, neutral_us, **options)
         return
-    with board_for_bench(name, firmware, wiring, say) as board, Link(board.port) as prompt:
-        facts = prompt.facts()
-        files = compile_for(facts, bench=True)
-        with progress(f"deploying to {name}", sum(map(len, files.values()))) as done:
-            sent = 0.0
-
-            def advance(count: float) -> None:
-                nonlocal sent
-                sent += count
-                done(sent)
-
-            deploy(prompt, facts, files, advance)
-        start = "rehearse_bench" if emulated else "bench"
-        stream = prompt.start(
-            f"from firmware_port.boards import {board.wiring} as wiring\n"
-            f"from firmware_port.bench.start import {start}\n{start}(wiring)\n"
-        )
+    with contextlib.ExitStack() as open_until_done:
+        board = open_until_done.enter_context(board_for_bench(name, firmware, wiring, say))
+        with progress(f"deploying to {name}", 1.0) as done:
+            there = open_until_done.enter_context(node_on(board, bench=True, progress=done))
+        stream = there.start("rehearse_bench" if emulated else "bench")
         link = NodeLink(stream, timeout_s=patience(EMULATED_ANSWER_S if emulated else ANSWER_S))
         link.load_tables(tables)
         port = BoardPort(link, neutral_us, **options)
@@ -83,7 +70,7 @@ def bench_board(
             port.neutral()
             port.close()
             with contextlib.suppress(Exception):
-                prompt.finish()
+                there.link.finish()
 
 
 def board_for_bench(name: str, firmware: Path | None, wiring: str, say: Say) -> Board:

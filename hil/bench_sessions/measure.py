@@ -200,9 +200,8 @@ def judged(
         runs = tuple(kept)
         if runs:
             merged = {key: each for run in kept.values() for key, each in run.records.items()}
-            when[servo] = MeasuredWhen(
-                0, [at for run in kept.values() for at in run.times.values()]
-            )
+            times = [at for run in kept.values() for at in run.times.values()]
+            when[servo] = MeasuredWhen(0, times)
             only = () if every_run and servo in options.servos else runs
             verdicts[servo] = servo_verdict(
                 vehicle, bench_data(servo, merged), options.timer_us, only

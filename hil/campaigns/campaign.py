@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hil.campaigns.flight_table import FlightTable
-from hil.campaigns.plans import FLIGHTS_A_BLOCK, Columns, Plan, fly_plans
+from hil.campaigns.plans import FLIGHTS_A_BLOCK, Plan, Task, fly_task
 from hil.campaigns.workers import run_blocks
 from mixer.ground.inputs.arrays import Array
 from mixer.ground.vehicle.requirements import Requirements
@@ -24,22 +24,6 @@ JUDGED = (
 )
 QUANTILES = (0.5, 0.9, 0.99)
 WORST = 5
-
-
-@dataclass(frozen=True)
-class Task:
-    """One block of flights for some worker."""
-
-    vehicle: Vehicle
-    first_seed: int
-    flights: int
-    watch_jams: bool
-
-
-def fly_task(task: Task) -> Columns:
-    """What a worker does."""
-    seeds = range(task.first_seed, task.first_seed + task.flights)
-    return fly_plans(task.vehicle, [Plan(seed) for seed in seeds], watch_jams=task.watch_jams)
 
 
 def blocks_of(first_seed: int, flights: int) -> list[Block]:
@@ -68,10 +52,13 @@ def fly_campaign(
     there = sum(flights for _, flights in blocks) - sum(flights for _, flights in missing)
     flown = 0
     done(there)
-    tasks = (Task(vehicle, *block, watch_jams) for block in missing)
+    tasks = (
+        Task(vehicle, tuple(Plan(seed) for seed in range(first, first + flights)), watch_jams)
+        for first, flights in missing
+    )
     for task, columns in run_blocks(executor, workers, fly_task, tasks):
-        table.write(task.first_seed, columns)
-        flown += task.flights
+        table.write(int(columns["seed"][0]), columns)
+        flown += len(task.plans)
         done(there + flown)
     return flown
 

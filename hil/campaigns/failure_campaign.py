@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 
 from hil.campaigns.failures import family
-from hil.campaigns.plans import Columns, Plan, Steered, fly_plans, in_blocks
+from hil.campaigns.plans import Plan, Steered, Task, fly_task, in_blocks
 from hil.campaigns.reachability import HealthyFlights
 from hil.campaigns.workers import run_blocks
 from hil.faults.wrong_tables import in_tables
@@ -38,16 +38,6 @@ class Limits:
 
 
 @dataclass(frozen=True)
-class FailureTask:
-    """One block of flights, all with the same flight tables, for some worker."""
-
-    vehicle: Vehicle
-    plans: tuple[Plan, ...]
-    steered: Steered
-    watch_jams: bool
-
-
-@dataclass(frozen=True)
 class Flown:
     """One flown failure. `used`: share of the reach that holding still takes with a jammed vane;
     not-a-number for other failures.
@@ -67,20 +57,15 @@ class Flown:
         return self.used <= 1.0
 
 
-def fly_task(task: FailureTask) -> Columns:
-    """What a worker does."""
-    return fly_plans(task.vehicle, task.plans, task.steered, task.watch_jams)
-
-
 def tasks_of(
     vehicle: Vehicle, plans: Iterable[Plan], steered: Sequence[Steered], watch_jams: bool
-) -> list[FailureTask]:
+) -> list[Task]:
     """The plans in blocks that share their flight tables, for each way of steering."""
     groups: dict[object, list[Plan]] = {}
     for plan in plans:
         groups.setdefault(in_tables(plan.faults), []).append(plan)
     return [
-        FailureTask(vehicle, tuple(block), how, watch_jams)
+        Task(vehicle, tuple(block), watch_jams, how)
         for how in steered
         for group in groups.values()
         for block in in_blocks(group)
@@ -88,7 +73,7 @@ def tasks_of(
 
 
 def fly_failures(
-    tasks: Sequence[FailureTask],
+    tasks: Sequence[Task],
     executor: Executor,
     workers: int,
     limits: Limits,

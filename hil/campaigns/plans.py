@@ -71,6 +71,21 @@ def fly_plans(
     return {"seed": seeds, **columns(tally)}
 
 
+@dataclass(frozen=True)
+class Task:
+    """One block of flights for some worker; a rival's must share their flight tables."""
+
+    vehicle: Vehicle
+    plans: tuple[Plan, ...]
+    watch_jams: bool
+    steered: Steered = "flight-core"
+
+
+def fly_task(task: Task) -> Columns:
+    """What a worker does."""
+    return fly_plans(task.vehicle, task.plans, task.steered, task.watch_jams)
+
+
 def columns(tally: Tally) -> Columns:
     """What is kept of a block, names telling units. Not-a-number where nothing could be judged."""
     judged = tally.cycles > 0

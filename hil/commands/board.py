@@ -11,8 +11,8 @@ from hil.boards.deploy import compile_for, core_form, deploy, install
 from hil.boards.emulated import EmulatedBoard
 from hil.boards.firmware import Say, build_firmware, cached_firmware
 from hil.boards.link import Link
+from hil.boards.node_on_board import serve_on
 from hil.boards.open_board import open_board
-from hil.boards.served_board import serve_on
 from hil.boards.unix import UnixBoard
 from hil.verify.verify import CYCLES, SEEDS, Findings, Rows, verify
 from mixer.ground.allocation.demands import DemandFile

@@ -11,10 +11,9 @@ import numpy as np
 
 from firmware_port.protocol import DEMAND, SEQUENCES
 from hil.boards.board import Board
-from hil.boards.deploy import compile_for, deploy
 from hil.boards.emulated import EmulatedBoard
 from hil.boards.firmware import build_firmware
-from hil.boards.link import Link
+from hil.boards.node_on_board import node_on
 from hil.boards.open_board import open_board
 from hil.node.answers import CycleAnswer
 from hil.node.errors import BoardError
@@ -114,18 +113,12 @@ def rehearsing(board: str) -> Iterator[tuple[NodeLink, str]]:
     board: emulated, unix, or a port. The node's files are put into the board's memory or file
     system first; flight tables come later.
     """
-    with _opened(board) as opened, Link(opened.port) as link:
-        facts = link.facts()
-        deploy(link, facts, compile_for(facts))
-        link.execute(
-            f"from firmware_port.start import rehearse\n"
-            f"from firmware_port.boards import {opened.wiring}"
-        )
-        node = NodeLink(link.start(f"rehearse({opened.wiring})"))
+    with _opened(board) as opened, node_on(opened) as there:
+        node = NodeLink(there.start("rehearse"))
         try:
-            yield node, f"{facts.machine}, {facts.release}"
+            yield node, f"{there.facts.machine}, {there.facts.release}"
         finally:
             with suppress(BoardError):  # after a fault on the line it may not hear us
                 node.disarm()
                 node.stop()
-        link.finish()
+        there.link.finish()

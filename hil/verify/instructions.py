@@ -9,10 +9,10 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from hil.boards.deploy import compile_for, deploy
 from hil.boards.emulated import EmulatedBoard
 from hil.boards.firmware import build_firmware
 from hil.boards.link import Link
+from hil.boards.node_on_board import node_on
 
 NS_PER_TICK = 40  # the board's timer runs at 25 MHz
 NS_PER_INSTRUCTION = 1024  # QEMU's -icount shift=10
@@ -28,11 +28,9 @@ def counting_board(
     """
     with (
         EmulatedBoard(firmware or build_firmware(), count_instructions=True) as board,
-        Link(board.port) as link,
+        node_on(board, machine_code=machine_code) as there,
     ):
-        facts = link.facts()
-        deploy(link, facts, compile_for(facts, machine_code=machine_code))
-        yield InstructionCounter(link)
+        yield InstructionCounter(there.link)
 
 
 class InstructionCounter:

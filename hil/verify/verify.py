@@ -7,8 +7,7 @@ from typing import Any
 
 from firmware_port import protocol as p
 from hil.boards.board import Board
-from hil.boards.deploy import compile_for, core_form, deploy
-from hil.boards.link import Link
+from hil.boards.node_on_board import NodeOnBoard, node_on
 from hil.node.errors import BoardError
 from hil.node.node_link import NodeLink
 from hil.verify.rehearsal import Exchange, Played, make_record, play
@@ -95,18 +94,16 @@ def verify(
     CAUTION: pulses are only recorded, no servo moves; still, take the servo power off first.
     """
     chosen = list(range(first_seed, first_seed + seeds))
-    with Link(board.port) as link:
-        facts = link.facts()
-        files = compile_for(facts)
+    with node_on(board, progress=lambda share: progress("deploying", share)) as there:
         findings = Findings(
             board=name,
-            machine=facts.machine,
-            release=facts.release,
-            core=core_form(facts, files),
-            image_bytes=deploy(link, facts, files, lambda share: progress("deploying", share)),
+            machine=there.facts.machine,
+            release=there.facts.release,
+            core=there.core,
+            image_bytes=there.image_bytes,
             seeds=chosen,
         )
-        session = _Session(link, board.wiring, findings)
+        session = _Session(there, findings)
         flown = rows if rows is not None else list(flight(tables, cycles // 4))
         session.play(
             make_record(tables, lambda node: recorded(node, tables, flown)),
@@ -131,17 +128,13 @@ def random_record(tables: FlightTables, seed: int, cycles: int) -> list[Exchange
 class _Session:
     """Runs of the node on a deployed board; what they find goes into `findings`."""
 
-    def __init__(self, link: Link, wiring: str, findings: Findings):
-        self._link = link
-        self._wiring = wiring
+    def __init__(self, there: NodeOnBoard, findings: Findings):
+        self._there = there
         self._findings = findings
-        link.execute(
-            f"from firmware_port.start import rehearse\nfrom firmware_port.boards import {wiring}"
-        )
-        node = NodeLink(link.start(f"rehearse({wiring})"))
+        node = NodeLink(there.start("rehearse"))
         _, findings.unit, _ = node.identify()
         node.stop()
-        link.finish()
+        there.link.finish()
 
     def play(self, record: list[Exchange], progress: Callable[[float], None]) -> Played:
         """Play a record with the heap locked; where it is needed after all, note it and go on."""
@@ -181,7 +174,7 @@ class _Session:
     def _run(
         self, record: list[Exchange], heap: str, progress: Callable[[float], None]
     ) -> tuple[Played, str]:
-        stream = self._link.start(f"rehearse({self._wiring}, {heap!r})")
+        stream = self._there.start("rehearse", heap)
         done = 0
 
         def advance(count: int) -> None:
@@ -193,12 +186,12 @@ class _Session:
             played = play(record, stream, advance)
         except BoardError as error:
             self._ended_early(error)
-        return played, self._link.finish()
+        return played, self._there.link.finish()
 
     def _ended_early(self, error: BoardError) -> None:
         """Find out from the board itself why it fell silent."""
         try:
-            self._link.finish(timeout_s=2)
+            self._there.link.finish(timeout_s=2)
         except BoardError as said:
             if "MemoryError" in str(said):
                 raise _HeapTakenError from None

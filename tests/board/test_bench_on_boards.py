@@ -13,7 +13,7 @@ from firmware_port import protocol as p
 from firmware_port.bench import protocol as b
 from hil.bench.open_bench import bench_board
 from hil.boards.board import Board
-from hil.boards.link import Link
+from hil.boards.node_on_board import node_on
 from hil.commands.bench import bench
 from hil.emulated_servos.faults import emulated_servo
 from hil.node.node_link import NodeLink, numbers, read_numbers
@@ -104,12 +104,8 @@ def test_random_bench_requests_do_not_stop_a_board_s_node(quick_board_name: str)
 
 def test_the_encoder_driver_runs_on_the_interpreter(board: Board) -> None:
     """The driver's own file on MicroPython, with registers in the place of an I²C bus."""
-    from hil.boards.deploy import compile_for, deploy
-
-    with Link(board.port) as link:
-        facts = link.facts()
-        deploy(link, facts, compile_for(facts))
-        said = link.execute(
+    with node_on(board) as there:
+        said = there.link.execute(
             "from firmware_port.angle_encoder import AngleEncoders\n"
             "class Bus:\n"
             "    def readfrom_mem_into(self, address, register, buffer):\n"
@@ -124,16 +120,8 @@ def test_the_encoder_driver_runs_on_the_interpreter(board: Board) -> None:
 
 def test_bench_time_on_a_board_is_the_interpreter_s_own(unix_board: Board) -> None:
     """The node as real servos would have it, in real time: a pulse is led at the bench's slew."""
-    from hil.boards.deploy import compile_for, deploy
-
-    with Link(unix_board.port) as link:
-        facts = link.facts()
-        deploy(link, facts, compile_for(facts, bench=True))
-        stream = link.start(
-            "from firmware_port.boards import unix\n"
-            "from firmware_port.bench.start import bench\nbench(unix)\n"
-        )
-        node = NodeLink(stream)
+    with node_on(unix_board, bench=True) as there:
+        node = NodeLink(there.start("bench"))
         node.load_tables(flight_tables(vehicle()).to_bytes())
         began_s = time.monotonic()
         last_ns = 0
@@ -149,4 +137,4 @@ def test_bench_time_on_a_board_is_the_interpreter_s_own(unix_board: Board) -> No
         assert 0.3 <= time.monotonic() - began_s < 1.0
         node.ask(b.END)
         node.stop()
-        link.finish()
+        there.link.finish()

@@ -14,11 +14,9 @@ from pathlib import Path
 
 import pytest
 
-import firmware_port
 from firmware_port import protocol as p
 from firmware_port.frames import pack
-from hil.boards.deploy import compile_for, deploy
-from hil.boards.link import Link
+from hil.boards.node_on_board import node_on
 from hil.boards.open_board import open_board
 from hil.node.answers import Answer
 from hil.node.errors import BoardError
@@ -256,18 +254,10 @@ def test_the_node_in_this_process_is_told_the_same_and_answers_the_same(line: Pa
 
 def test_a_board_is_told_the_same_and_answers_the_same(line: Path, board_name: str) -> None:
     lines = script(SEED + 1, 60 if board_name == "unix" else 12)  # emulated: slow as bytecode
-    with open_board(board_name) as board, Link(board.port) as link:
-        facts = link.facts()
-        line_only = [f"firmware_port/{name}.py" for name in firmware_port.KERNELS]
-        deploy(link, facts, compile_for(facts, machine_code=line_only))
-        link.execute(
-            "from firmware_port.start import rehearse\n"
-            f"from firmware_port.boards import {board.wiring}"
-        )
-        stream = link.start(f"rehearse({board.wiring}, 'free')")
-        with pumped(stream) as pump:
+    with open_board(board_name) as board, node_on(board) as there:
+        with pumped(there.start("rehearse", "free")) as pump:
             came = told(line, pump.port, lines)
-        link.finish()
+        there.link.finish()
     compared(came, by_python(NodeLink(Loopback()), lines), identified=False)
 
 

@@ -7,8 +7,7 @@ from contextlib import contextmanager
 import pytest
 
 from firmware_port import protocol as p
-from hil.boards.deploy import compile_for, deploy
-from hil.boards.link import Link
+from hil.boards.node_on_board import node_on
 from hil.boards.open_board import open_board
 from hil.node.node_link import NodeLink, numbers, wire_frame
 from hil.verify.rehearsal import Exchange, Played, Recorder, play
@@ -69,17 +68,11 @@ def damaged_record(seed: int, count: int) -> tuple[list[Exchange], int]:
 @contextmanager
 def rehearsals(board_name: str) -> Iterator[Callable[[list[Exchange]], Played]]:
     """A board with the node on it; a function that plays a record to a fresh run of the node."""
-    with open_board(board_name) as board, Link(board.port) as link:
-        facts = link.facts()
-        deploy(link, facts, compile_for(facts))
-        link.execute(
-            "from firmware_port.start import rehearse\n"
-            f"from firmware_port.boards import {board.wiring}"
-        )
+    with open_board(board_name) as board, node_on(board) as there:
 
         def play_to_board(record: list[Exchange]) -> Played:
-            played = play(record, link.start(f"rehearse({board.wiring}, 'locked')"))
-            link.finish()
+            played = play(record, there.start("rehearse", "locked"))
+            there.link.finish()
             return played
 
         yield play_to_board

@@ -35,7 +35,7 @@ class CounterExample:
             "from mixer.ground import load_vehicle\n"
             f"from mixer.ground.check.promises import {promise}\n"
             "from mixer.ground.check.steering_on_trial import SteeringOnTrial\n"
-            "from mixer.ground.check.trial_flight import Cycle, TrialFlight\n"
+            "from mixer.ground.check.trial_flight import TrialCycle, TrialFlight\n"
             "\n"
             f"flight = {self.flight}\n"
             f"{promise}(SteeringOnTrial(load_vehicle({str(vehicle_file)!r})), flight)\n"

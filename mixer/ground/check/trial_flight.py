@@ -34,7 +34,7 @@ class TrialCycle:
         """As Python that makes it again, without what is left at its default."""
         told = [(one.name, getattr(self, one.name)) for one in fields(self)]
         given = ", ".join(f"{name}={value!r}" for name, value in told if value is not None)
-        return f"Cycle({given})"
+        return f"TrialCycle({given})"
 
 
 @dataclass(frozen=True)
@@ -50,7 +50,7 @@ class TrialFlight:
         start = [f"{name}={getattr(self, name)}" for name in ("time_us", "load_us")
                  if getattr(self, name)]  # fmt: skip
         lines = [
-            "Flight(",
+            "TrialFlight(",
             "    cycles=(",
             *(f"        {cycle}," for cycle in self.cycles),
             "    ),",

@@ -64,7 +64,7 @@ def test_few_rows_do_not_load_numba():
         "from tests.support.vehicles import vehicle\n"
         "car = vehicle()\n"
         "allocate_batch(car, np.zeros((100, 3)))\n"
-        "SteeringBlock(flight_tables(car), 2, cycles=100).step(0, 5000)\n"
+        "Steerings(flight_tables(car), 2, cycles=100).step(0, 5000)\n"
         "sys.exit('numba' in sys.modules)\n"
     )
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

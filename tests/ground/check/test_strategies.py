@@ -156,7 +156,7 @@ def test_a_team_can_try_a_promise_of_its_own_choice(
 @given(flights(ONE_SIDED))
 @settings(max_examples=100)
 def test_a_flight_written_down_is_the_same_flight(flight: TrialFlight) -> None:
-    assert eval(str(flight), {"Flight": TrialFlight, "Cycle": TrialCycle}) == flight
+    assert eval(str(flight), {"TrialFlight": TrialFlight, "TrialCycle": TrialCycle}) == flight
 
 
 @given(flights(ONE_SIDED))

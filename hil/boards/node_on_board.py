@@ -1,0 +1,62 @@
+"""The node's files on a board, and the node started there: one way for all who need one."""
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Any
+
+from hil.boards.board import Board
+from hil.boards.deploy import compile_for, core_form, deploy
+from hil.boards.link import BoardFacts, Link
+from hil.node.node_link import NodeLink
+
+
+@dataclass(frozen=True)
+class NodeOnBoard:
+    """A board at its prompt, with all that a node needs; `core`: in which form its core runs."""
+
+    link: Link
+    facts: BoardFacts
+    core: str
+    image_bytes: int
+    wiring: str
+    package: str  # whose `start` it is
+
+    def start(self, what: str, *options: str) -> Any:
+        """Start a node by that function of the package's `start`; the line is the caller's until
+        the node ends. After it `link.finish()` gives the prompt back.
+        """
+        given = "".join(f", {option!r}" for option in options)
+        return self.link.start(
+            f"from firmware_port.boards import {self.wiring} as wiring\n"
+            f"from {self.package}.start import {what}\n{what}(wiring{given})\n"
+        )
+
+
+@contextmanager
+def node_on(
+    board: Board,
+    *,
+    bench: bool = False,
+    machine_code: bool = True,
+    progress: Callable[[float], None] = lambda share: None,
+) -> Iterator[NodeOnBoard]:
+    """Put the node's files into a board's memory or file system.
+
+    bench: the servo bench's node. machine_code: False for bytecode only. progress: called with the
+    share that has been sent.
+    """
+    with Link(board.port) as link:
+        facts = link.facts()
+        files = compile_for(facts, machine_code=machine_code, bench=bench)
+        size = deploy(link, facts, files, progress)
+        package = "firmware_port.bench" if bench else "firmware_port"
+        yield NodeOnBoard(link, facts, core_form(facts, files), size, board.wiring, package)
+
+
+def serve_on(board: Board, tables: bytes, progress: Callable[[float], None]) -> None:
+    """Put the node on a board without servos, start it in real time, for a flight computer's
+    program to talk to, and load flight tables; the line is free afterwards.
+    """
+    with node_on(board, progress=progress) as there:
+        NodeLink(there.start("fly")).load_tables(tables)
