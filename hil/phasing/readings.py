@@ -10,13 +10,14 @@ from hil.tap.exchanges import Exchange
 from mixer.flight.layout import NO_THRUST
 from mixer.ground.inputs.arrays import VANES, Array
 
-BLOCKS = 4  # of which the means are compared: slow wobble of the hands counts, one frame does not
+BLOCKS = 4  # whose means are compared: slow wobble of the hands counts, one frame does not
 
 
 @dataclass(frozen=True)
 class Reading:
-    """Means over a span. demand_nm, noise_nm (3,): pitch, yaw, roll and how far a quarter of the
-    span lies from the next; deflection_deg, pulse_us (4,): nan where no answer was heard.
+    """Means over a span. demand_nm, noise_nm (3,): pitch, yaw, roll and the standard errors of
+    these means, by quarters of the span; deflection_deg, pulse_us (4,): nan where no answer was
+    heard.
 
     demands, cycles: how many were heard. not_armed, no_thrust: share of the cycles.
     """
@@ -41,7 +42,7 @@ def reading_of(exchanges: Sequence[Exchange]) -> Reading:
         mean = demands.mean(axis=0) / 1e3
     if len(demands) >= BLOCKS:
         blocks = [block.mean(axis=0) for block in np.array_split(demands, BLOCKS)]
-        noise = np.std(blocks, axis=0, ddof=1) / 1e3
+        noise = np.std(blocks, axis=0, ddof=1) / np.sqrt(BLOCKS) / 1e3
     return Reading(
         demands=len(demands),
         cycles=len(answered),
