@@ -27,8 +27,8 @@ class HeardFrame:
 class Wire:
     """The frames of one wire, by the very receiver that the node has.
 
-    A wire may carry one direction or both in turns: each frame tells by itself who said it. Bytes
-    before the first zero belong to a frame whose beginning nobody heard, and are left out.
+    A wire may carry one direction or both in turns: each frame tells by itself who said it. Where
+    the listening began within a frame, the rest of that one does not count as damaged.
     """
 
     def __init__(self, port: int) -> None:
@@ -36,22 +36,26 @@ class Wire:
         self._buffer = Memory()
         self._receiver = Receiver(self._buffer)
         self._begun = False
+        self._cut = 0  # frames that began before we listened
         self.other_version = 0
 
     @property
     def damaged(self) -> int:
         """Frames that were none: cut, joined, flipped."""
-        return self._receiver.damaged
+        return self._receiver.damaged - self._cut
 
     def hear(self, data: bytes, at_s: float) -> list[HeardFrame]:
         """Take some bytes; the frames that are whole with them."""
-        if not self._begun:
-            _, zero, data = data.partition(b"\0")
-            if not zero:
-                return []
-            self._begun = True
+        first, zero, rest = data.partition(b"\0")
+        if not self._begun and zero:
+            frames = self._taken(first + zero, at_s)
+            self._begun, self._cut = True, self._receiver.damaged
+            return frames + self._taken(rest, at_s)
+        return self._taken(data, at_s)
+
+    def _taken(self, data: bytes, at_s: float) -> list[HeardFrame]:
         self._buffer.to_node += data
-        frames = []
+        frames: list[HeardFrame] = []
         while self._buffer.to_node or self._receiver.holds_bytes():
             length = self._receiver.take()
             if length:

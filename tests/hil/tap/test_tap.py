@@ -107,12 +107,17 @@ def test_how_the_bytes_are_cut_into_chunks_changes_nothing(cuts: list[int]) -> N
     assert wire.damaged == 0
 
 
-@pytest.mark.parametrize("at", range(len(FRAMES[0]) - 1))
+@pytest.mark.parametrize("at", range(len(FRAMES[0]) - 2))
 def test_a_listener_that_begins_within_a_frame_loses_that_one_alone(at: int) -> None:
     wire = Wire(0)
     heard = wire.hear(b"".join(FRAMES)[at + 1 :], 0.0)
     assert [frame.sequence for frame in heard] == list(range(2, 9))
     assert wire.damaged == 0
+
+
+@pytest.mark.parametrize("bit", range(8))
+def test_a_listener_that_begins_on_a_quiet_line_loses_nothing(bit: int) -> None:
+    assert [frame.sequence for frame in Wire(0).hear(FRAMES[bit], 0.0)] == [bit + 1]
 
 
 @pytest.mark.parametrize("bit", range(8))
