@@ -83,8 +83,7 @@ class LineRecord:
         elif kind == p.START:
             yield Told(r.BEGIN)
         elif kind == p.BURN:
-            time_us, load_us = read_numbers(asked, 4)
-            yield Told(r.START, time_us, load_us) if time_us else Told(r.WAIT, load_us)
+            yield Told(r.START, *read_numbers(asked, 4))  # burn time 0: it has yet to begin
         elif kind == p.COUNTERS:
             yield Counts(read_numbers(asked)[0], read_numbers(answered))
         elif kind == p.PACE:
