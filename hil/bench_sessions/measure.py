@@ -6,7 +6,6 @@ from pathlib import Path
 from typing import Any
 
 import click
-from rich.table import Table
 
 from hil.bench.board_port import HOLD_MS, BoardPort
 from hil.bench.journal import Journal, JournalError
@@ -16,21 +15,23 @@ from hil.bench.port import BenchPort
 from hil.bench.run import RUNS, items_of, run_bench
 from hil.bench.typed_reader import TypedReader
 from hil.bench_sessions.encoder_zero import read_scales
-from hil.bench_sessions.measured_when import MeasuredWhen, nothing_new, told
+from hil.bench_sessions.measured_when import MeasuredWhen
 from hil.bench_sessions.options import BenchOptions, OptionError
+from hil.bench_sessions.paged_port import PagedPort, page_of
 from hil.bench_sessions.pages import result_names, write_reports
 from hil.bench_sessions.questions import ask
+from hil.bench_sessions.shown_verdicts import show
 from hil.bench_sessions.view import BenchView
+from hil.live_page.serve import Shown
 from mixer.ground.command_line.fourvane import INTERRUPTED, stop
 from mixer.ground.evidence.evidence import KEY, evidence_of
 from mixer.ground.inputs.arrays import VANES
 from mixer.ground.inputs.file_locks import alone_in
 from mixer.ground.inputs.log_book import LogBook
 from mixer.ground.inputs.run_files import writes
-from mixer.ground.reports.console import messages, output
+from mixer.ground.reports.console import messages
 from mixer.ground.servo_bench.data import bench_data
-from mixer.ground.servo_bench.module_report import shown, verdict_of
-from mixer.ground.servo_bench.report import NOTHING_ASKED, not_measured
+from mixer.ground.servo_bench.module_report import verdict_of
 from mixer.ground.servo_bench.results import (
     Setup,
     module_result,
@@ -71,10 +72,10 @@ def measured(
     current = options.servos[0]
     new: dict[int, int] = {}
     try:
-        with open_port(options, vehicle) as port:
+        with page_of(options, vehicle) as page, open_port(options, vehicle) as port:
             for servo, plan in plans.items():
                 current = servo
-                new[servo] = measure_servo(port, plan, runs, options, vehicle, book)
+                new[servo] = measure_servo(port, page, plan, runs, options, vehicle, book)
     except KeyboardInterrupt:
         stop(
             f"interrupted; servo {current} has been led to neutral. What was measured is kept in "
@@ -127,6 +128,7 @@ def open_port(options: BenchOptions, vehicle: Vehicle):
 
 def measure_servo(
     port: BoardPort,
+    page: Shown,
     plan: BenchPlan,
     runs: Sequence[str],
     options: BenchOptions,
@@ -140,6 +142,7 @@ def measure_servo(
     bench: BenchPort = port
     if options.by_person:
         bench = TypedReader(port, ask, messages.print)
+    paged = PagedPort(bench, page, vehicle)
     lists = {run: items_of(plan, [run], bench.can_record) for run in ("ready", *runs)}
     left_out = [run for run, items in lists.items() if not items and run != "hold"]
     if left_out:
@@ -152,7 +155,7 @@ def measure_servo(
                 continue
             with open_journal(options, vehicle, plan, run, book) as journal:
                 before = len(journal.records)
-                whole = run_bench(bench, items, journal, view.show)
+                whole = run_bench(paged, items, journal, paged.told(plan.servo, total, view.show))
                 new += len(journal.records) - before
                 if not whole:
                     break
@@ -232,45 +235,3 @@ def kept_records(
                     yield run, journal
             except JournalError as other:
                 messages.print(f"left out of the report: {other}", soft_wrap=True)
-
-
-def show(module: ModuleVerdict, options: BenchOptions, when: dict[int, MeasuredWhen]) -> None:
-    """The verdicts in a table, the reasons below it, and what they rest on."""
-    folder = options.out
-    names = ("servo", "verdict", "play", "repeats within", "slew", "bandwidth", "latency")
-    table = Table(*names, box=None, pad_edge=False)
-    for number, servo in module.servos.items():
-        values = servo.figures.values()
-        table.add_row(
-            str(number),
-            shown(servo.outcome),
-            with_unit(values["backlash_deg"], "°"),
-            with_unit(values["repeatability_deg"], "°"),
-            with_unit(values["slew_deg_s"], "°/s"),
-            with_unit(values["bandwidth_hz"], " Hz"),
-            with_unit(values["latency_ms"], " ms"),
-        )
-    output.print(table)
-    for reason in module.reasons:
-        output.print(f"! {reason}", soft_wrap=True)
-    for line in told(when, options.rehearsal):
-        output.print(line, soft_wrap=True)
-    start = "REHEARSAL, emulated servos: " if options.rehearsal else ""
-    end = ", by earlier measurements alone" if nothing_new(when) else ""
-    output.print(f"{start}{headline(module)}{end}.", soft_wrap=True)
-    output.print(
-        f"The reports are in {folder}, the module's is {folder / 'module.html'}",
-        soft_wrap=True,
-    )
-
-
-def headline(module: ModuleVerdict) -> str:
-    """The outcome in capitals, and what keeps it from being a pass."""
-    word = module.outcome.upper()
-    if module.outcome in ("pass so far", "not judged"):
-        return f"{word}: {not_measured(module.open_limits, module.absent)}"
-    return f"{word}: {NOTHING_ASKED}" if module.outcome == "no fault found" else word
-
-
-def with_unit(value: float | None, unit: str) -> str:
-    return "–" if value is None else f"{value:.3g}{unit}"

@@ -43,6 +43,7 @@ class BenchOptions:
     seed: int
     faults: dict[int, str]
     timer_us: float
+    page: bool
     as_json: bool
     given_log: GivenLog
     settings: dict[str, Any] = field(default_factory=dict)
@@ -245,8 +246,18 @@ SHARED = (
 )  # fmt: skip
 
 
+PAGE = click.option(
+    "--page",
+    is_flag=True,
+    help="Show the run on a live page too, on this machine alone; its address is printed.",
+)
+
+
 def bench_options(*plan_keys: str) -> Callable[[AnyFunction], AnyFunction]:
-    """The shared options and those of the plan; the command gets one BenchOptions."""
+    """The shared options and those of the plan; the command gets one BenchOptions.
+
+    A command with a plan measures for long, and offers a live page.
+    """
 
     def decorate(command: AnyFunction) -> AnyFunction:
         @wraps(command)
@@ -259,12 +270,14 @@ def bench_options(*plan_keys: str) -> Callable[[AnyFunction], AnyFunction]:
                 servos=tuple(dict.fromkeys(servos)) or tuple(range(1, VANES + 1)),
                 faults=dict(fault_of(text) for text in faults),
                 by_person=reader == "person",
+                page=given.pop("page", False),
                 settings={key: value for key, value in settings.items() if value is not None},
                 **shared,
             )
             return command(options, **given)
 
-        for option in reversed((*(PLAN_OPTIONS[key] for key in plan_keys), *SHARED)):
+        page = (PAGE,) if plan_keys else ()
+        for option in reversed((*(PLAN_OPTIONS[key] for key in plan_keys), *page, *SHARED)):
             with_options = option(with_options)
         return log_book_options(with_options)
 
@@ -283,16 +296,3 @@ SHARED_KEYS = (
     "as_json",
     "given_log",
 )
-
-
-def wiggle_options(command: AnyFunction) -> AnyFunction:
-    """The options of the wiggle check."""
-    command = click.option(
-        "--swapped",
-        type=(click.IntRange(1, VANES), click.IntRange(1, VANES)),
-        help="Rehearse with two emulated servos plugged in the wrong way round.",
-    )(command)
-    command = click.option(
-        "--by-eye", is_flag=True, help="Ask you, also where emulated servos could be asked."
-    )(command)
-    return bench_options()(command)

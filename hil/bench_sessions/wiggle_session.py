@@ -7,7 +7,7 @@ import click
 from rich.table import Table as Shown
 
 from hil.bench.open_bench import bench_board
-from hil.bench_sessions.options import BenchOptions, OptionError
+from hil.bench_sessions.options import AnyFunction, BenchOptions, OptionError, bench_options
 from hil.bench_sessions.questions import ask, one_of
 from hil.bench_sessions.wiggle import ModelOnlooker, Onlooker, Seen, WiggleRow, wiggle
 from mixer.ground.command_line.fourvane import INTERRUPTED, stop
@@ -155,3 +155,16 @@ def show(rows: list[WiggleRow], rehearsal: bool) -> None:
     output.print(table)
     word = "PASS" if all(not row.finding for row in rows) else "FAIL"
     output.print(f"REHEARSAL, emulated servos: {word}" if rehearsal else word)
+
+
+def wiggle_options(command: AnyFunction) -> AnyFunction:
+    """The options of the wiggle check."""
+    command = click.option(
+        "--swapped",
+        type=(click.IntRange(1, VANES), click.IntRange(1, VANES)),
+        help="Rehearse with two emulated servos plugged in the wrong way round.",
+    )(command)
+    command = click.option(
+        "--by-eye", is_flag=True, help="Ask you, also where emulated servos could be asked."
+    )(command)
+    return bench_options()(command)

