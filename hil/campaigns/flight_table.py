@@ -61,7 +61,7 @@ class FlightTable:
         """Whether so many flights of a block are there. InputError where the folder is another
         campaign's.
         """
-        file = self.file_of(first_seed)
+        file = self._file(first_seed)
         if not file.exists():
             return False
         return self._whole(file).num_rows >= flights
@@ -72,13 +72,13 @@ class FlightTable:
         table = self._arrow.table(columns)
         about = {MARK: self._mark.encode(), CHECK: check_sum(table).encode()}
         table = table.replace_schema_metadata(about)
-        with write_whole(self.file_of(first_seed), "wb") as stream:
+        with write_whole(self._file(first_seed), "wb") as stream:
             self._arrow.parquet.write_table(table, stream, write_page_checksum=True)
 
     def read(self, blocks: Sequence[tuple[int, int]], names: Sequence[str]) -> Iterator[Columns]:
         """Some columns of some blocks (first seed, flights), block by block."""
         for first_seed, flights in blocks:
-            table = self._whole(self.file_of(first_seed)).slice(0, flights)
+            table = self._whole(self._file(first_seed)).slice(0, flights)
             yield {name: table[name].to_numpy() for name in names}
 
     def _whole(self, file: Path) -> Any:
@@ -106,6 +106,5 @@ class FlightTable:
             )
         return found
 
-    def file_of(self, first_seed: int) -> Path:
-        """Where a block stands, there or not."""
+    def _file(self, first_seed: int) -> Path:
         return self.folder / f"flights-{first_seed:09d}.parquet"

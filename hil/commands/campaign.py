@@ -83,7 +83,7 @@ def campaign(
             INTERRUPTED,
         )
     found = spreads(table, blocks, vehicle.requirements)
-    files = [table.file_of(first) for first, _ in blocks]
+    files = sorted(folder.glob("*.parquet"))
     evidence = evidence_of("campaign", vehicle, verdict(found, flights), files=files)
     write_record(folder, evidence)
     write_page(report_file, lambda: page(vehicle, found, first_seed, folder), evidence)
