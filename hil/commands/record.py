@@ -80,6 +80,11 @@ def tap(
         kept_in = heard
     else:
         kept_in = beside(out, ".heard")
+        if kept_in.exists():
+            raise InputError(
+                f"{kept_in}: is there already, of a run before; make its record with --heard "
+                f"{kept_in}, or name another --out"
+            )
         with KeptBytes(kept_in) as kept:
             listener = Listener(len(ports), kept)
             with listening(ports, listener, baud) as wires:
