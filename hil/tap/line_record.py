@@ -14,7 +14,7 @@ from firmware_port import protocol as p
 from hil.node.node_link import read_numbers
 from hil.tap.exchanges import RAN, Exchange
 from hil.tap.listener import Listener
-from mixer.flight import record_layout as r
+from mixer.ground.flight_record import record_layout as r
 from mixer.ground.flight_record.entries import Answered, Counts, Cycle, Entry, Reading, State, Told
 from mixer.ground.flight_record.record_file import SOURCE_LINE, RecordWriter
 

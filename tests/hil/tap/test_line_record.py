@@ -19,8 +19,8 @@ from hil.tap.kept_bytes import KeptBytes
 from hil.tap.line_record import line_entries, write_record
 from hil.tap.listener import Listener, TappedStream
 from mixer.flight import Steering
-from mixer.flight import record_layout as r
 from mixer.ground.command_line.fourvane import fourvane
+from mixer.ground.flight_record import record_layout as r
 from mixer.ground.flight_record.entries import Answered, Cycle, Entry, State, Told
 from mixer.ground.flight_record.record_file import read_record
 from mixer.ground.tables.build import flight_tables
