@@ -137,7 +137,7 @@ def test_a_vane_held_for_jammed_is_named_before_anything_is_read_from_the_vanes(
 
 
 def test_demands_that_the_node_refuses_are_named_with_its_verdict() -> None:
-    found = examined(Wrong(weak=1e7), eyes=False)
+    found = examined(Wrong(weak=1200.0), eyes=False, roll=False)
     assert any("refused the demands" in t and "out-of-range" in t for t in found.faults)
 
 

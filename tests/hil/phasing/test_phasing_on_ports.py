@@ -13,6 +13,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 import hil.commands.phasing as command
+from hil.phasing import session
 from hil.phasing.motions import Motion
 from hil.phasing.person import QUESTION, Terminal
 from hil.phasing.rehearsal import Rehearsal, Wrong
@@ -71,11 +72,18 @@ def ports() -> Iterator[tuple[list[int], list[str]]]:
             os.close(end)
 
 
+@pytest.fixture
+def somebody(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A person at the terminal, as far as the command can tell."""
+    monkeypatch.setattr(command, "somebody_here", lambda: True)
+
+
 def run(*arguments: object) -> Result:
     group = type(fourvane)("fourvane", commands={"phasing": command.phasing})
     return CliRunner().invoke(group, ["phasing", *map(str, arguments)])
 
 
+@pytest.mark.usefixtures("somebody")
 def test_the_whole_check_over_two_ports(
     ports: tuple[list[int], list[str]], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -101,8 +109,45 @@ def test_the_whole_check_over_two_ports(
     assert told["vanes_as_seen"]["wrong"] == ["servos 1 and 3 are swapped"]
     assert told["heard"]["damaged_frames"] == 0 and not told["rehearsal"]
     assert told["heard"]["bytes"] == made[0].mirror.sent
+    kept = {path.name for path in out.iterdir()}
+    assert kept >= {"phasing.json", "phasing.html", "phasing.heard"}
+    assert "unjudged.heard" not in kept
 
 
+@pytest.mark.usefixtures("somebody")
+def test_an_interrupted_check_keeps_what_it_heard_and_leaves_the_last_result_alone(
+    ports: tuple[list[int], list[str]], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    out = tmp_path / "out"
+    out.mkdir()
+    for name in ("phasing.json", "phasing.heard"):
+        (out / name).write_text("of yesterday")
+
+    class Gone(Terminal):
+        def hold(self, motion: Motion) -> None:
+            raise KeyboardInterrupt
+
+    mirror = Mirror(ports[0])
+    monkeypatch.setattr(
+        command,
+        "wait_for_frames",
+        lambda listener: Rehearsal(vehicle(), 5, Wrong(), kept=mirror),  # type: ignore[arg-type]
+    )
+    monkeypatch.setattr(command, "Terminal", Gone)
+    monkeypatch.setattr(session, "REST_S", 0.1)
+    done = run(vehicle_file(tmp_path), "--port", ports[1][0], "--out-dir", out)
+    assert done.exit_code == command.INTERRUPTED
+    assert (out / "phasing.json").read_text() == "of yesterday"
+    assert (out / "phasing.heard").read_text() == "of yesterday"
+    assert len((out / "unjudged.heard").read_text().splitlines()) > 1
+
+
+def test_without_a_person_at_a_terminal_nothing_is_judged(tmp_path: Path) -> None:
+    done = run(vehicle_file(tmp_path), "--port", "a", "--out-dir", tmp_path / "out")
+    assert (done.exit_code, "run this at a terminal" in done.stderr) == (2, True)
+
+
+@pytest.mark.usefixtures("somebody")
 def test_a_silent_line_ends_the_check_with_what_to_look_at(
     ports: tuple[list[int], list[str]], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
