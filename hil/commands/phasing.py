@@ -1,6 +1,7 @@
 """`fourvane phasing`: tilt the vehicle by hand; do demands and vanes work against the motion?"""
 
 import json
+import os
 import time
 from pathlib import Path
 from typing import Any
@@ -9,7 +10,7 @@ import click
 
 from hil.node.errors import BoardError
 from hil.phasing.motions import AXES, STANCES, Stance
-from hil.phasing.person import Terminal, WallClock
+from hil.phasing.person import Terminal, WallClock, somebody_here
 from hil.phasing.rehearsal import Rehearsal, Wrong
 from hil.phasing.report import CAUTIONS, phasing_page
 from hil.phasing.session import Held
@@ -29,7 +30,8 @@ from mixer.ground.reports.console import messages, output
 from mixer.ground.reports.facts import plain
 from mixer.ground.vehicle.vehicle import Vehicle, load_vehicle
 
-RESULT, PAGE, HEARD = "phasing.json", "phasing.html", "heard.txt"
+RESULT, PAGE, HEARD = "phasing.json", "phasing.html", "phasing.heard"
+UNJUDGED = "unjudged.heard"  # until there is a result that belongs to it
 FIRST_WORD_S = 3.0
 SERVO = click.IntRange(1, VANES)
 AXIS = click.Choice(AXES)
@@ -113,12 +115,14 @@ def phasing(
         )
     if not rehearse and wrong != Wrong():
         raise InputError("wrong signs are for --rehearse; on a real vehicle they are real")
+    if not rehearse and not somebody_here():
+        raise InputError("a person makes the motions and presses keys: run this at a terminal")
     loaded = load_vehicle(vehicle)
     out.mkdir(parents=True, exist_ok=True)
-    writes(out / RESULT, out / PAGE, out / HEARD)
+    writes(out / RESULT, out / PAGE, out / HEARD, out / UNJUDGED)
     messages.print(BEFORE, soft_wrap=True)
     options: dict[str, Any] = {"eyes": not line_only, "roll": not no_roll}
-    with alone_in(out, "phasing check"), KeptBytes(out / HEARD) as kept:
+    with alone_in(out, "phasing check"), KeptBytes(out / UNJUDGED) as kept:
         book = given_log.kept_in(out, (), None if rehearse else asker(as_json))
         try:
             if rehearse:
@@ -133,10 +137,10 @@ def phasing(
                     person = Terminal(stance, not line_only)
                     found, held = examine(listener, WallClock(), person, loaded, **options)
                 if wires.fault:
-                    raise BoardError(f"{wires.fault}; what was heard is kept in {out / HEARD}")
+                    raise BoardError(f"{wires.fault}; what was heard is kept in {out / UNJUDGED}")
         except KeyboardInterrupt:
             kept.close()
-            stop(f"interrupted; nothing judged, what was heard is in {out / HEARD}", INTERRUPTED)
+            stop(f"interrupted; nothing judged, what was heard is in {out / UNJUDGED}", INTERRUPTED)
         facts = [
             ("Date", readable(now())),
             ("Vehicle file", vehicle),
@@ -145,6 +149,8 @@ def phasing(
         ]
         record = {"at": now(), **book.stated, "rehearsal": rehearse, "vehicle": str(vehicle)}
         result = {**record, **found.as_dict(), "heard": listener.summary}
+        kept.close()
+        os.replace(out / UNJUDGED, out / HEARD)
         write_results(out, result, found, held, listener, loaded, facts, rehearse)
     emit({**result, "report": out / PAGE}, as_json, lambda: show(found, out, rehearse))
     if not found.passed:

@@ -22,11 +22,8 @@ class LiveState:
         self, title: str, cautions: Sequence[str], travel_deg: Sequence[Sequence[float]]
     ) -> None:
         self._lock = threading.Lock()
-        self._about = {
-            "title": title,
-            "cautions": list(cautions),
-            "travel_deg": [[float(end) for end in ends] for ends in travel_deg],
-        }
+        self.title, self.cautions = title, list(cautions)
+        self._about = {"travel_deg": [[float(end) for end in ends] for ends in travel_deg]}
         self._stage = "about to begin"
         self._ended = False
         self._done: float = 0

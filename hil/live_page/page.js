@@ -8,7 +8,7 @@ const SVG = "http://www.w3.org/2000/svg";
 const LEGEND = ["solid", "dashed", "double", "dotted"];
 const byId = (id) => document.getElementById(id);
 const degrees = (a) => a === null ? "–" : `${a < 0 ? "−" : "+"}${Math.abs(a).toFixed(1)}°`;
-let next = 0, misses = 0, charts = [];
+let next = 0, misses = 0, over = false, charts = [];
 const rows = Array.from({ length: 1 + 2 * VANES }, () => []);
 
 function drawn(name, attributes, parent) {
@@ -41,7 +41,7 @@ function dial(i, travel) {
 
 function chart(id, label) {
   const options = {
-    width: byId(id).clientWidth || 900, height: 200, cursor: { show: false },
+    width: byId(id).clientWidth || 900, height: 230, cursor: { show: false },
     legend: { live: false, markers: { width: 3, dash: (u, i) => LEGEND[i - 1] } },
     scales: { x: { time: false }, y: { range: (u, low, high) =>
       [Math.min(low ?? -1, -1) * 1.1, Math.max(high ?? 1, 1) * 1.1] } },
@@ -101,22 +101,24 @@ async function turn(dials) {
   try {
     const now = await ask(`now?since=${next}`);
     next = now.next;
+    over = now.ended;
     misses = 0;
     show(now, dials);
   } catch {
     misses += 1;
     if (misses > 2) linked("PAGE LOST ITS RUN: what is shown is old", true);
   }
-  setTimeout(turn, PERIOD_MS, dials);
+  if (!over) setTimeout(turn, PERIOD_MS, dials);
 }
 
 async function begin() {
-  const about = await ask("about");
-  document.title = byId("title").textContent = about.title;
-  for (const text of about.cautions) {
-    const line = document.createElement("p");
-    line.textContent = `CAUTION: ${text}`;
-    byId("cautions").append(line);
+  let about;
+  try {
+    about = await ask("about");
+  } catch {
+    linked("no answer yet", true);
+    setTimeout(begin, PERIOD_MS);
+    return;
   }
   for (const span of document.querySelectorAll(".span")) span.textContent = SPAN_S;
   const dials = about.travel_deg.map((travel, i) => dial(i, travel));

@@ -5,7 +5,9 @@ import json
 import logging
 import secrets
 import threading
+import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from html import escape
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -14,6 +16,9 @@ from hil.live_page.live_state import Angles, LiveState
 HERE = Path(__file__).parent
 HOST = "127.0.0.1"
 TOKEN_BYTES = 24
+TURN_S = 0.1
+LINGER_S = 0.6  # two questions of an open page
+LONGEST_END_S = 1.0
 ASSETS = {
     "": ("page.html", "text/html; charset=utf-8"),
     "page.js": ("page.js", "text/javascript; charset=utf-8"),
@@ -54,6 +59,7 @@ class NoPage:
 def application(state: LiveState, token: str) -> Callable[[dict[str, Any], Start], Iterable[bytes]]:
     """The WSGI application (PEP 3333) that shows a state under /TOKEN/."""
     assets = {name: (HERE / file).read_bytes() for name, (file, _) in ASSETS.items()}
+    assets[""] = page_of(assets[""].decode(), state).encode()
 
     def answer(environ: dict[str, Any], start: Start) -> Iterable[bytes]:
         status, kind, body = answered(environ)
@@ -84,6 +90,12 @@ def application(state: LiveState, token: str) -> Callable[[dict[str, Any], Start
     return answer
 
 
+def page_of(frame: str, state: LiveState) -> str:
+    """The page with title and cautions in it: these show though no script should run."""
+    cautions = "\n".join(f"<p>CAUTION: {escape(text)}</p>" for text in state.cautions)
+    return frame.replace("{title}", escape(state.title)).replace("{cautions}", cautions)
+
+
 @contextlib.contextmanager
 def live_page(
     wanted: bool,
@@ -104,23 +116,42 @@ def live_page(
     logging.getLogger("waitress").setLevel(logging.CRITICAL)
     state = LiveState(title, cautions, travel_deg)
     token = secrets.token_urlsafe(TOKEN_BYTES)
+    sockets: dict[int, Any] = {}
     try:
-        server: Any = create_server(application(state, token), host=HOST, port=0, threads=2)
+        server: Any = create_server(
+            application(state, token), map=sockets, host=HOST, port=0, threads=2
+        )
     except OSError as error:
         say(f"no live page: {error.strerror or error}; the run goes on without it")
         yield NoPage()
         return
-    thread = threading.Thread(target=served, args=(server,), name="live page", daemon=True)
+    ended = threading.Event()
+    thread = threading.Thread(
+        target=served, args=(server, sockets, ended), name="live page", daemon=True
+    )
     thread.start()
     say(f"live page, on this machine alone: http://{HOST}:{server.effective_port}/{token}/")
     try:
         yield state
     finally:
         state.end("the run is over")
-        server.close()
+        ended.set()
+        thread.join(timeout=LINGER_S + LONGEST_END_S)
 
 
-def served(server: Any) -> None:
-    """Serve until closed. Whatever happens to the page stays in its own thread."""
+def served(server: Any, sockets: dict[int, Any], ended: threading.Event) -> None:
+    """Serve until a moment after the end, so that open pages hear of it.
+
+    Whatever happens to the page stays in its own thread.
+    """
+    from waitress import wasyncore
+
+    until_s = float("inf")
     with contextlib.suppress(Exception):
-        server.run()
+        while time.monotonic() < until_s:
+            wasyncore.loop(timeout=TURN_S, map=sockets, count=1)
+            if ended.is_set():
+                until_s = min(until_s, time.monotonic() + LINGER_S)
+    with contextlib.suppress(Exception):
+        server.task_dispatcher.shutdown(timeout=LONGEST_END_S)
+        wasyncore.close_all(sockets)

@@ -28,6 +28,12 @@ def judge_commands(held: Sequence[Held], vehicle: Vehicle) -> list[str]:
             "the node's answers were not heard: listen to the board's transmit line too, or look "
             "whether the board runs"
         ]
+    refused = [each.hold.refused for each in asked if each.hold.refused]
+    if refused:
+        return [
+            f"the node refused the demands while a motion was held: {refused[0]}; what the flight "
+            "computer sends is not what these tables take"
+        ]
     if any(each.hold.not_armed > 0.5 for each in asked):
         return ["the node was not armed while a motion was held: its vanes stay at neutral"]
     if any(each.hold.no_thrust > 0.5 for each in asked):
@@ -35,6 +41,11 @@ def judge_commands(held: Sequence[Held], vehicle: Vehicle) -> list[str]:
             "the node holds that there is no jet to steer with, so its vanes stay at neutral: let "
             "the flight computer send the reference chamber pressure with its demands for this "
             "check"
+        ]
+    if any(each.hold.jammed for each in asked):
+        return [
+            "the node holds a vane for jammed, by its angle sensors or as it was told: look which "
+            "servo does not follow, free it, and repeat the check"
         ]
     found = [wrong_way(each, vehicle) for each in asked if each.hold.cycles and each.rest.cycles]
     return list(dict.fromkeys(text for text in [*found, *wrong_pulses(asked, vehicle)] if text))

@@ -30,7 +30,7 @@ CLEAR = 2.0  # so many times the answer to the next motion
 class AxisFinding:
     """One demanded axis. driven_by: the motion's axis that it answers, 0 to 2, or None; against:
     whether it works against that motion. change_nm (2,): of the demand, in its own motion, the
-    positive way and the negative.
+    positive way and the negative. silent: in some motion no demand was heard at all.
     """
 
     axis: int
@@ -38,6 +38,7 @@ class AxisFinding:
     driven_by: int | None
     against: bool
     change_nm: Array
+    silent: bool = False
 
     @property
     def words(self) -> str:
@@ -55,6 +56,11 @@ class AxisFinding:
             return (
                 f"{name}: mixed, it answers more than one motion alike; make each motion about "
                 "one axis alone, else look how the attitude sensor is turned in the vehicle"
+            )
+        if self.silent:
+            return (
+                f"{name}: nothing came, no demand was heard while a motion was held; look whether "
+                "the flight computer still sends"
             )
         if self.outcome == "nothing came":
             return f"{name}: nothing came, the demand stays where it was"
@@ -110,7 +116,9 @@ def judge_axis(
     def found(outcome: Outcome, driver: int | None = None, against: bool = False) -> AxisFinding:
         return AxisFinding(axis, outcome, driver, against, own_nm)
 
-    if not np.isfinite(ways_nm).all() or np.abs(ways_nm).max() < NOTHING * best_nm:
+    if not np.isfinite(ways_nm).all():
+        return AxisFinding(axis, "nothing came", None, False, own_nm, silent=True)
+    if np.abs(ways_nm).max() < NOTHING * best_nm:
         return found("nothing came")
     answers_nm = 0.5 * (ways_nm[:, 0] - ways_nm[:, 1])
     order = np.argsort(-np.abs(answers_nm))

@@ -84,7 +84,7 @@ DRAWINGS = {
     "roll+": ("     −Z  ", "     ┌─┐ ", "−Y   │↻│   +Y", "     └─┘ ", "     +Z  "),
     "roll-": ("     −Z  ", "     ┌─┐ ", "−Y   │↺│   +Y", "     └─┘ ", "     +Z  "),
 }
-SEEN_FROM = "as seen from the tail, looking towards the nose"
+SEEN_FROM = "As seen from the tail, to the nose; arrow: where the nose goes, or how it turns"
 
 
 def drawing(motion: Motion) -> str:

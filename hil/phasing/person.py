@@ -1,5 +1,6 @@
 """The person at the terminal: told what to do, waited for, asked which way each vane has turned."""
 
+import sys
 import time
 
 import click
@@ -46,6 +47,11 @@ class WallClock:
     def wait(self, seconds: float) -> None:
         with messages.status("listening; keep it there"):
             time.sleep(seconds)
+
+
+def somebody_here() -> bool:
+    """Whether keys can be pressed here: without a terminal no wait for one would wait."""
+    return sys.stdin.isatty()
 
 
 def wait_for_key(text: str) -> None:

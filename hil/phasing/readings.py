@@ -1,13 +1,14 @@
 """What passed on the line in a span of time, as one reading."""
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from firmware_port import protocol as p
-from hil.tap.exchanges import Exchange
-from mixer.flight.layout import NO_THRUST
+from hil.tap.exchanges import RAN, Exchange
+from mixer.flight.layout import JAMMED_VANE, NO_THRUST
 from mixer.ground.inputs.arrays import VANES, Array
 
 BLOCKS = 4  # whose means are compared: slow wobble of the hands counts, one frame does not
@@ -19,7 +20,8 @@ class Reading:
     these means, by quarters of the span; deflection_deg, pulse_us (4,): nan where no answer was
     heard.
 
-    demands, cycles: how many were heard. not_armed, no_thrust: share of the cycles.
+    demands, cycles: how many were heard. refused: why the node did not take most of the demands, in
+    the words of its verdict; empty where it did. not_armed, no_thrust, jammed: share of the cycles.
     """
 
     demands: int
@@ -28,8 +30,10 @@ class Reading:
     noise_nm: Array
     deflection_deg: Array
     pulse_us: Array
+    refused: str
     not_armed: float
     no_thrust: float
+    jammed: float
 
 
 def reading_of(exchanges: Sequence[Exchange]) -> Reading:
@@ -50,14 +54,24 @@ def reading_of(exchanges: Sequence[Exchange]) -> Reading:
         noise_nm=noise,
         deflection_deg=mean_of([cycle.deflection_mdeg for _, cycle in answered]),
         pulse_us=mean_of([cycle.pulse_ns for _, cycle in answered]),
+        refused=refusal([answer.verdict for answer, _ in answered]),
         not_armed=share([answer.state != p.ARMED for answer, _ in answered]),
         no_thrust=share([bool(cycle.flags & NO_THRUST) for _, cycle in answered]),
+        jammed=share([bool(cycle.flags & JAMMED_VANE) for _, cycle in answered]),
     )
 
 
 def mean_of(rows: Sequence[Sequence[int]]) -> Array:
     """Means of thousandths, as whole units; nan where there are none."""
     return np.array(rows, dtype=float).mean(axis=0) / 1e3 if rows else np.full(VANES, np.nan)
+
+
+def refusal(verdicts: Sequence[int]) -> str:
+    """What most of the verdicts say, where they refuse."""
+    refusing = [verdict for verdict in verdicts if verdict not in RAN]
+    if 2 * len(refusing) <= len(verdicts):
+        return ""
+    return p.VERDICT_NAMES[Counter(refusing).most_common(1)[0][0]]
 
 
 def share(which: Sequence[bool]) -> float:

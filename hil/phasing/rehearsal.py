@@ -20,7 +20,7 @@ from mixer.ground.inputs.arrays import VANES, Array
 from mixer.ground.tables.build import flight_tables
 from mixer.ground.vehicle.vehicle import Vehicle
 
-PERIOD_S = 0.04
+PERIOD_S = 0.08  # seldom, for speed: the check has fewer demands to go by
 MOVE_S = 0.8
 PAUSE_S = 0.3
 FULL_DEG = 25.0  # at this angle the hold asks for all that the vanes can give

@@ -40,7 +40,7 @@ def phasing_page(
     )
     said = [axis.words for axis in found.axes] + found.commands + found.vanes.words
     if found.vanes.looked:
-        said.append(f"{found.vanes.fits} of {found.vanes.answers} answers about vanes fit")
+        said.append(f"{found.vanes.fits} of {found.vanes.answers} answers about vanes fit this")
     sections = [
         Section("What was found", [f"{text[0].upper()}{text[1:]}." for text in said]),
         Section("Not told by this check", [f"{t[0].upper()}{t[1:]}." for t in found.open])

@@ -2,7 +2,8 @@
 
 The line cannot tell this: the answers hold what was commanded, and no sensor's angle. So somebody
 looks. Every way to plug four servos (24) with every choice of reversed ones (16) is held against
-what was seen; the one that leaves least unexplained, and supposes least, is named.
+what was seen; the one that leaves least unexplained, and supposes least, is named once nothing else
+is near.
 """
 
 from collections.abc import Sequence
@@ -16,7 +17,8 @@ from mixer.ground.inputs.arrays import VANES, Array
 
 SURE_DEG = 2.0  # of a turn like this, seeing the other way speaks against the command
 CLEAR_DEG = 4.0  # and of one like this, seeing none
-EVIDENCE = 2  # so many answers speak against healthy servos before one is blamed
+EVIDENCE = 2  # so many answers more speak against anything else before something is said
+SLIPS = 0.03  # share of answers that may be slips of an eye or a finger
 
 
 @dataclass(frozen=True)
@@ -83,12 +85,12 @@ def judge_seen(held: Sequence[Held]) -> SeenFinding:
     rivals = [
         each
         for each in ALL
-        if against[each] <= against[best] and each.wrong <= best.wrong and each != best
+        if against[each] < against[best] + EVIDENCE and each.wrong <= max(best.wrong, 2)
     ]
+    rivals.remove(best)
     fits = answers - against[best]
-    if against[HEALTHY] == 0:
-        same = [each for each in ALL if against[each] == 0 and 0 < each.wrong <= 2]
-        untold = [*unproved(commanded_deg, seen), *not_shown(same)]
+    if best == HEALTHY and against[HEALTHY] <= SLIPS * answers:
+        untold = [*unproved(commanded_deg, seen), *not_shown(rivals)]
         return SeenFinding(True, untold, fits, answers, bool(untold))
     if against[HEALTHY] - against[best] < EVIDENCE:
         return SeenFinding(

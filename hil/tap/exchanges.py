@@ -12,6 +12,7 @@ WAITING_MOST = 256  # requests whose answer is still looked for
 DEMAND_BYTES = 15
 CYCLE_BYTES = 40
 EARLY_S = 0.1
+RAN = (p.TAKEN, p.NOT_ARMED)  # verdicts of a demand whose cycle ran, acted on or not
 
 Key = tuple[int, int]  # kind and number
 

@@ -12,15 +12,14 @@ import numpy as np
 
 from firmware_port import protocol as p
 from hil.node.node_link import read_numbers
-from hil.tap.exchanges import Exchange
+from hil.tap.exchanges import RAN, Exchange
 from hil.tap.listener import Listener
-from mixer.flight import record_layout as r
+from mixer.ground.flight_record import record_layout as r
 from mixer.ground.flight_record.entries import Answered, Counts, Cycle, Entry, Reading, State, Told
 from mixer.ground.flight_record.record_file import SOURCE_LINE, RecordWriter
 
 SILENT_S = 0.1
 FIRST_US = 5000  # for a first cycle with nothing to compare
-RAN = (p.TAKEN, p.NOT_ARMED)  # a cycle ran, with the demand or without acting on it
 OF_IDENTIFY = 12  # bytes before the board's name
 
 
@@ -32,6 +31,7 @@ class LineRecord:
         self._last_s: float | None = None
         self._pace_us: int | None = None
         self._first_us = first_us
+        self._refused = False  # a demand out of range came since the last cycle
 
     def entries(self, each: Exchange) -> Iterator[Entry]:
         """What one exchange tells. Without an answer nobody knows what became of it: nothing."""
@@ -53,6 +53,7 @@ class LineRecord:
         assert answer is not None
         if answer.verdict not in RAN:
             yield Told(r.FRAME_REFUSED, each.kind, answer.verdict)
+            self._refused |= answer.verdict == p.OUT_OF_RANGE
             return
         since_s = None if self._last_s is None else answer.at_s - self._last_s
         self._last_s = answer.at_s
@@ -70,7 +71,8 @@ class LineRecord:
         if demand is not None and acted_on:
             pitch, yaw, roll = demand.moment_mnm
             moment_mnm = pitch, yaw, roll
-        yield Cycle(dt_us, pressure_pa, moment_mnm)
+        yield Cycle(dt_us, pressure_pa, moment_mnm, refused=self._refused)
+        self._refused = False
         if cycle is not None:
             yield Answered(cycle.flags, cycle.deflection_mdeg, cycle.pulse_ns, cycle.moment_mnm)
 

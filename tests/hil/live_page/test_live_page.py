@@ -1,5 +1,6 @@
 """The live page: for reading alone, on this machine alone, and never in the way of the run."""
 
+import contextlib
 import http.client
 import json
 import os
@@ -16,7 +17,7 @@ from urllib.parse import urlsplit
 import pytest
 from click.testing import CliRunner
 
-import hil.live_page
+import hil.live_page.serve
 from hil.bench.open_bench import bench_board
 from hil.bench_sessions.paged_port import PagedPort
 from hil.commands.bench import bench
@@ -28,6 +29,12 @@ from tests.support.vehicles import vehicle
 
 TRAVEL = [[-15.0, 15.0]] * 4
 CAUTION = "fingers and tools out of the linkage"
+
+
+@pytest.fixture(autouse=True)
+def ends_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(hil.live_page.serve, "LINGER_S", 0.0)
+    monkeypatch.setattr(hil.live_page.serve, "TURN_S", 0.01)
 
 
 @contextmanager
@@ -178,6 +185,24 @@ def test_a_fault_of_the_run_passes_through_and_the_page_ends() -> None:
             return
         time.sleep(0.01)
     pytest.fail("the page's threads stay")
+
+
+def test_an_open_page_hears_that_the_run_is_over(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(hil.live_page.serve, "LINGER_S", 0.5)
+    heard: list[bool] = []
+
+    def look(address: str) -> None:
+        with contextlib.suppress(OSError, http.client.HTTPException):
+            while True:
+                heard.append(json.loads(asked(address, "now")[1])["ended"])
+
+    with served() as (_, address):
+        looker = threading.Thread(target=look, args=(address,))
+        looker.start()
+        while not heard:
+            time.sleep(0.01)
+    looker.join()
+    assert not heard[0] and heard[-1]
 
 
 def test_without_being_asked_for_nothing_is_served() -> None:

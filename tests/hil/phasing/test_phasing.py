@@ -128,6 +128,25 @@ def test_without_pressure_the_node_keeps_its_vanes_still_and_the_check_says_why(
     assert any("let the flight computer send the reference" in fault for fault in found.faults)
 
 
+def test_a_vane_held_for_jammed_is_named_before_anything_is_read_from_the_vanes() -> None:
+    chosen = vehicle()
+    rehearsal = Rehearsal(chosen, 1, Wrong(), eyes=False)
+    rehearsal._link.jam(2, 1000)
+    found, _ = examine(rehearsal.listener, rehearsal, rehearsal, chosen, eyes=False)
+    assert [fault[:32] for fault in found.faults] == ["the node holds a vane for jammed"]
+
+
+def test_demands_that_the_node_refuses_are_named_with_its_verdict() -> None:
+    found = examined(Wrong(weak=1200.0), eyes=False, roll=False)
+    assert any("refused the demands" in t and "out-of-range" in t for t in found.faults)
+
+
+def test_a_flight_computer_that_fell_silent_is_not_said_to_stand_still() -> None:
+    ways = np.array([[-10.0, np.nan], [0.1, 0.1], [0.1, 0.1]])
+    found = judge_axis(0, (0, 1, 2), ways, np.full((3, 2), 0.1), 50.0)
+    assert (found.outcome, "no demand was heard" in found.words) == ("nothing came", True)
+
+
 def test_a_node_that_is_not_armed_is_named() -> None:
     chosen = vehicle()
     rehearsal = Rehearsal(chosen, 1, Wrong())
@@ -174,7 +193,7 @@ def test_the_command_keeps_result_page_and_all_that_was_heard(tmp_path: Path) ->
     assert told["axes"]["yaw"]["outcome"] == "reversed"
     assert json.loads((out / "phasing.json").read_text())["faults"] == told["faults"]
     assert "rehearsal" in (out / "phasing.html").read_text()
-    again = heard_again(read_kept(out / "heard.txt"))
+    again = heard_again(read_kept(out / "phasing.heard"))
     assert again.summary["demands"] == told["heard"]["demands"] > 0
 
 
@@ -186,7 +205,7 @@ def test_the_command_keeps_result_page_and_all_that_was_heard(tmp_path: Path) ->
         (("--port", "a", "--reversed", "yaw"), "wrong signs are for --rehearse"),
         (("--rehearse", "--port", "a"), "--rehearse has no --port"),
         (("--rehearse", "--swapped", "yaw", "yaw"), "must be two different ones"),
-        (("--port", "/dev/no-such-port"), "/dev/no-such-port: cannot listen there"),
+        (("--port", "/dev/no-such-port"), "run this at a terminal"),
     ],
 )
 def test_options_that_do_not_go_together_are_refused(

@@ -19,8 +19,8 @@ from hil.tap.kept_bytes import KeptBytes
 from hil.tap.line_record import line_entries, write_record
 from hil.tap.listener import Listener, TappedStream
 from mixer.flight import Steering
-from mixer.flight import record_layout as r
 from mixer.ground.command_line.fourvane import fourvane
+from mixer.ground.flight_record import record_layout as r
 from mixer.ground.flight_record.entries import Answered, Cycle, Entry, State, Told
 from mixer.ground.flight_record.record_file import read_record
 from mixer.ground.tables.build import flight_tables
@@ -120,6 +120,20 @@ def test_without_a_stated_pace_time_steps_are_those_between_answers() -> None:
     assert len(set(steps)) == 1 and steps[0] > 0
 
 
+def test_a_demand_that_was_refused_is_known_to_the_next_cycle() -> None:
+    listener, here = Listener(), Loopback()
+    NodeLink(here).load_tables(TABLES.to_bytes())
+    link = NodeLink(TappedStream(here, listener))
+    link.pace(5000)
+    link.arm()
+    link.demand(0, 0, 0, 2_000_000)
+    link.demand(2_000_000_000, 0, 0, 2_000_000)
+    link.demand(0, 0, 0, 2_000_000)
+    entries = line_entries(listener.end())
+    assert Told(r.FRAME_REFUSED, p.DEMAND, p.OUT_OF_RANGE) in entries
+    assert [e.refused for e in entries if isinstance(e, Cycle)] == [False, True]
+
+
 def run(*arguments: object) -> Result:
     group = type(fourvane)("fourvane", commands={"record": record})
     return CliRunner().invoke(group, ["record", "tap", *map(str, arguments)])
@@ -178,6 +192,13 @@ def test_what_cannot_be_listened_to_is_refused(
     done = run(*arguments, "--out", tmp_path / "flight.record")
     assert done.exit_code == 2
     assert said in done.stderr
+
+
+def test_what_a_killed_run_kept_is_never_written_over(tmp_path: Path) -> None:
+    (tmp_path / "flight.heard").write_text("of a run that was killed")
+    done = run("--port", "a", "--out", tmp_path / "flight.record")
+    assert (done.exit_code, "make its record with --heard" in done.stderr) == (2, True)
+    assert (tmp_path / "flight.heard").read_text() == "of a run that was killed"
 
 
 def test_a_record_is_never_written_over(tmp_path: Path) -> None:
