@@ -26,6 +26,7 @@ package(
         "flight/layout.py",
         "flight/limits.py",
         "flight/pressure.py",
+        "flight/record_layout.py",
         "flight/roll_and_effort.py",
         "flight/steering.py",
         "flight/tables.py",
