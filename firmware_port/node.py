@@ -15,6 +15,7 @@ from firmware_port.motion import Motion
 # By name what every cycle needs: `p.NAME` costs 120 instructions more.
 from firmware_port.protocol import ANSWER, DEMAND, HEADER, KINDS, SAFE, TAKEN, VERSION
 from firmware_port.receiver import Receiver
+from firmware_port.record_frames import RecordFrames
 from firmware_port.table_loading import TableLoading
 from mixer.flight.layout import FLAGS
 
@@ -28,18 +29,28 @@ class Node:
 
     line: `receive(chunk)` puts bytes in and returns how many, at once; `send(data, count)`.
     outputs, clock, meter, angles: see Control. store: a TableStore. watchdog: a Watchdog, or None.
-    console: `serving.Console`, or None where the line is the prompt's own.
+    console: `serving.Console`, or None where the line is the prompt's own. recorder: a Recorder, or
+    None.
     Of the request being handled: `request` its bytes, `length` of its contents, `sequence` its
     number.
     """
 
     def __init__(
-        self, line, outputs, clock, meter, store, watchdog=None, console=None, angles=None
+        self,
+        line,
+        outputs,
+        clock,
+        meter,
+        store,
+        watchdog=None,
+        console=None,
+        angles=None,
+        recorder=None,
     ):
         self.line = line
         self.store = store
         self.watchdog = watchdog
-        self.control = Control(outputs, clock, meter, store.hand_over(), angles)
+        self.control = Control(outputs, clock, meter, store.hand_over(), angles, recorder)
         self.running = True
         self.tell_forces = False  # put the forces behind the answer to a demand
         self.handlers = [None] * KINDS
@@ -55,8 +66,14 @@ class Node:
         self._fill = p.ANSWER_HEADER  # bytes of the answer so far
         self._wire = bytearray(ANSWER_SIZE)
         self.inquiries = Inquiries(self)
+        self._further = [None] * p.FURTHER_KINDS
+        self._further_counts = bytearray(p.FURTHER_KINDS)
+        self.handle(p.FURTHER, self._on_further, None)
         Motion(self)
         TableLoading(self)
+        if recorder is not None:
+            recorder.receiver = self.receiver
+            RecordFrames(self, recorder)
 
     def handle(self, kind, handler, count=0):
         """Let `handler(words)` give the verdict on requests of a kind, and `put` what it answers.
@@ -66,6 +83,25 @@ class Node:
         """
         self.handlers[kind] = handler
         self._counts[kind] = ANY if count is None else count
+
+    def handle_further(self, kind, handler, count=0):
+        """The same for a further kind; its numbers stand behind the byte that tells it."""
+        self._further[kind] = handler
+        self._further_counts[kind] = count
+
+    def _on_further(self, words):
+        if not self.length:
+            return p.WRONG_LENGTH
+        kind = self.request[HEADER]
+        self.put_byte(kind)
+        handler = self._further[kind] if kind < p.FURTHER_KINDS else None
+        if handler is None:
+            return p.UNKNOWN_KIND
+        count = self._further_counts[kind]
+        if self.length != 1 + 3 * count:
+            return p.WRONG_LENGTH
+        unpack(self.request, HEADER + 1, count, 3, words, 0)
+        return handler(words)
 
     # ---- the loop ------------------------------------------------------------------------------
 

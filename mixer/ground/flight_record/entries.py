@@ -1,12 +1,12 @@
 """What stands in a record, entry by entry: from words to what they tell, and back.
 
-The words are laid out in `mixer/flight/record_layout.py`.
+The words are laid out in `record_layout.py`.
 """
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
-from mixer.flight import record_layout as r
+from mixer.ground.flight_record import record_layout as r
 
 
 @dataclass(frozen=True)

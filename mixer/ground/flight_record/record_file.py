@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 from zlib import crc32
 
-from mixer.flight import record_layout as r
+from mixer.ground.flight_record import record_layout as r
 from mixer.ground.flight_record.entries import (
     Block,
     Cycle,

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from mixer.flight import record_layout as r
+from mixer.ground.flight_record import record_layout as r
 from mixer.ground.flight_record.entries import (
     Answered,
     Counts,

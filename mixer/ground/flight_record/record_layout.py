@@ -42,15 +42,13 @@ FRESH = 1  # a demand came
 DROPPED = 2  # what came before counts no longer
 REFUSED = 4  # a demand out of range came
 
-# What TOLD tells, with its two numbers.
-JAM = 1  # vane 1 to 4, deflection
-FREE = 2  # vane
-START = 3  # burn time, burn load µs: the burn began so long ago
-BEGIN = 4  # the burn has begun
-WAIT = 5  # burn load µs: it has yet to begin
-TRUST = 6  # vanes whose angle sensors are believed, bit 0 for vane 1
+# What TOLD tells, with its two numbers: those that come in a frame by its kind.
+JAM = 5  # vane 1 to 4, deflection
+FREE = 6  # vane
+START = 12  # burn time, burn load µs: the burn began so long ago; with 0 it has yet to begin
+BEGIN = 28  # the burn has begun
+TRUST = 30  # vanes whose angle sensors are believed, bit 0 for vane 1
 WATCH = 7  # the jam watch is WATCH_WAITING, WATCH_ON or WATCH_OFF
-LOST = 8  # so many cycles found no room
 # These by who listens to the line.
 FRAME_REFUSED = 9  # kind of frame, verdict
 FRAME_DAMAGED = 10  # bytes
