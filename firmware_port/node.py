@@ -66,9 +66,6 @@ class Node:
         self._fill = p.ANSWER_HEADER  # bytes of the answer so far
         self._wire = bytearray(ANSWER_SIZE)
         self.inquiries = Inquiries(self)
-        self._further = [None] * p.FURTHER_KINDS
-        self._further_counts = bytearray(p.FURTHER_KINDS)
-        self.handle(p.FURTHER, self._on_further, None)
         Motion(self)
         TableLoading(self)
         if recorder is not None:
@@ -83,25 +80,6 @@ class Node:
         """
         self.handlers[kind] = handler
         self._counts[kind] = ANY if count is None else count
-
-    def handle_further(self, kind, handler, count=0):
-        """The same for a further kind; its numbers stand behind the byte that tells it."""
-        self._further[kind] = handler
-        self._further_counts[kind] = count
-
-    def _on_further(self, words):
-        if not self.length:
-            return p.WRONG_LENGTH
-        kind = self.request[HEADER]
-        self.put_byte(kind)
-        handler = self._further[kind] if kind < p.FURTHER_KINDS else None
-        if handler is None:
-            return p.UNKNOWN_KIND
-        count = self._further_counts[kind]
-        if self.length != 1 + 3 * count:
-            return p.WRONG_LENGTH
-        unpack(self.request, HEADER + 1, count, 3, words, 0)
-        return handler(words)
 
     # ---- the loop ------------------------------------------------------------------------------
 

@@ -16,7 +16,6 @@ ANSWER_HEADER = 4
 BODY_MOST = 56  # bytes; with CRC, COBS and the closing zero still below 64
 
 # ---- requests: contents → contents of the answer -----------------------------------------------
-FURTHER = 0  # a byte that tells a further kind, then its contents → that byte, then its answer's
 DEMAND = 1  # i32 pitch, yaw, roll mN·m, u24 pressure Pa → flags byte, i24 four deflections 0.001°,
 #             i24 four pulses ns, i24 cost of the step, i32 pitch, yaw, roll delivered mN·m
 ASK = 2  # nothing → i24 token, good once and for ASK_US of cycles: the first step of ARM
@@ -61,7 +60,6 @@ RECORD_BLOCK = 2  # i24 number → i24 upper and lower half of the block's CRC-3
 #                   two only in the safe state
 RECORD_PIECE = 3  # i24 number, i24 piece → RECORD_WORDS words, i32 whole
 RECORD_CLEAR = 4  # i24 number of the newest block → nothing: the record begins anew
-FURTHER_KINDS = 16
 RECORD_WORDS = 12
 
 COUNTERS_PAGE = 15

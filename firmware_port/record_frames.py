@@ -12,10 +12,10 @@ class RecordFrames:
     def __init__(self, node, recorder):
         self._node = node
         self._recorder = recorder
-        node.handle_further(p.RECORD, self._on_record)
-        node.handle_further(p.RECORD_BLOCK, self._on_block, 1)
-        node.handle_further(p.RECORD_PIECE, self._on_piece, 2)
-        node.handle_further(p.RECORD_CLEAR, self._on_clear, 1)
+        node.further.handle(p.RECORD, self._on_record)
+        node.further.handle(p.RECORD_BLOCK, self._on_block, 1)
+        node.further.handle(p.RECORD_PIECE, self._on_piece, 2)
+        node.further.handle(p.RECORD_CLEAR, self._on_clear, 1)
 
     def _on_record(self, words):
         recorder = self._recorder
