@@ -43,6 +43,7 @@ package(
         "control.py",
         "control_check.py",
         "frames.py",
+        "further_kinds.py",
         "hardware.py",
         "inquiries.py",
         "motion.py",

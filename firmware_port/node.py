@@ -1,7 +1,7 @@
 """The serial node: frames in, control cycles when they are due, answers out.
 
 What happens between frames, and what the states are: `control.py`. Who handles which request:
-`motion.py`, `inquiries.py`, `table_loading.py`.
+`motion.py`, `inquiries.py`, `table_loading.py`; of further kinds: `further_kinds.py`.
 """
 
 from array import array
@@ -9,6 +9,7 @@ from array import array
 from firmware_port import protocol as p
 from firmware_port.control import Control
 from firmware_port.frames import pack, seal, unpack
+from firmware_port.further_kinds import FurtherKinds
 from firmware_port.inquiries import Inquiries
 from firmware_port.motion import Motion
 
@@ -65,6 +66,7 @@ class Node:
         self._answer = bytearray(ANSWER_SIZE)
         self._fill = p.ANSWER_HEADER  # bytes of the answer so far
         self._wire = bytearray(ANSWER_SIZE)
+        self.further = FurtherKinds(self)
         self.inquiries = Inquiries(self)
         Motion(self)
         TableLoading(self)

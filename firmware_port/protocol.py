@@ -11,6 +11,7 @@ from mixer.flight.layout import PRESSURE_MOST_PA  # noqa: F401, part of what bot
 VERSION = 1  # upper two bits of a body's first byte
 ANSWER = 0x20  # then one bit; the kind is the lower five bits
 KINDS = 32
+FURTHERS = 32  # further kinds, 1 to 31; 0 is none
 HEADER = 3  # bytes of a request before its contents
 ANSWER_HEADER = 4
 BODY_MOST = 56  # bytes; with CRC, COBS and the closing zero still below 64
@@ -52,6 +53,8 @@ SEE = 30  # i24 four angles 0.001° as sensors would tell them, NO_ANGLE for non
 #           sensors a control check has seen to follow, bit 0 for vane 1 → nothing. For the next
 #           cycle
 STATE = 31  # never a request: the node says by itself that its state has changed
+FURTHER = 0  # one byte that tells the further kind, then its contents → that byte, then its answer.
+#              Of a further kind that nobody takes: unknown-kind. None is sent every cycle
 
 # ---- further kinds: contents behind that byte → contents of the answer behind it ----------------
 RECORD = 1  # nothing → i24 blocks that the record of a flight has room for, i24 numbers of its
