@@ -198,6 +198,7 @@ class Control:
             log = self._log
             if log is not None and keep(log, words, pressure_pa, dt_us):
                 self.recorder.snapshot(words)
+                keep(log, words, pressure_pa, dt_us)
             start = meter.now()
             self._cycle(words, pressure_pa, dt_us)
             self.cost[0] = meter.since(start)

@@ -28,6 +28,7 @@ _BLOCK_WORDS = const(60)
 _AGE = const(19)
 _BAD = const(20)
 _BURN = const(44)
+_SAID = const(2)
 _READING = const(50)
 _WATCH_STATE = const(82)
 _NO_READING = const(0x3FFFFFFF)
@@ -37,7 +38,7 @@ _ROLL = const(0x800000)
 
 def room(log: ptr32, w: ptr32, need: int) -> int:
     """Where so many words can be written, in the next block where this one is full; 0 for
-    nowhere.
+    nowhere, and from then on. The last word of a block is left for the end of the record.
     """
     at = log[_AT]
     if at + need <= log[_END]:
@@ -45,20 +46,21 @@ def room(log: ptr32, w: ptr32, need: int) -> int:
     start = log[_BLOCK] + _BLOCK_WORDS
     if start >= log[_SIZE]:
         start = _LOG_HEAD
-    if w[_BURN] != 0 and log[_KEPT] == 0:
+    if w[_BURN] >= _SAID and log[_KEPT] == 0:
         log[_KEPT] = log[_SNAPSHOT]
-    if start == log[_KEPT]:
-        return 0
     if at < log[_BLOCK] + _BLOCK_WORDS:
         log[at] = 0
+    if start == log[_KEPT]:
+        log[_END] = 0
+        return 0
     log[_BLOCK] = start
-    log[_END] = start + _BLOCK_WORDS
+    log[_END] = start + _BLOCK_WORDS - 1
     log[_NUMBER] += 1
     log[start] = log[_NUMBER]
     log[start + 1] = log[_CYCLES]
     log[start + 2] = w[4] ^ (w[5] << 2) ^ (w[6] << 4) ^ (w[7] << 6) ^ (w[15] << 8)
     log[_SINCE] += 1
-    if log[_SINCE] >= log[_EVERY] and w[_BURN] == 0:
+    if log[_SINCE] >= log[_EVERY] and w[_BURN] < _SAID:
         log[_DUE] = 1
     log[_AT] = start + 3
     return start + 3
@@ -71,10 +73,13 @@ def copy(log: ptr32, at: int, w: ptr32, first: int, count: int):
 
 
 def keep(log: ptr32, w: ptr32, pressure_pa: int, dt_us: int) -> int:
-    """Write what a steering was told for the cycle to come; return 1 where a snapshot is due.
+    """Write what a steering was told for the cycle to come; return 1, and nothing is
+    written, where a snapshot is due first.
 
     w: the steering's words before the cycle. Allocates nothing.
     """
+    if log[_DUE] != 0:
+        return 1
     pitch = w[16]
     yaw = w[17]
     roll = w[18]
@@ -127,4 +132,4 @@ def keep(log: ptr32, w: ptr32, pressure_pa: int, dt_us: int) -> int:
         log[at + 3] = roll << 8 | dt_us & 0xFF
         log[_AT] = at + 4
     log[_CYCLES] += 1
-    return log[_DUE]
+    return 0

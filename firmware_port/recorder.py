@@ -1,10 +1,10 @@
 """The node's record of a flight: what the steering was told, in memory taken once, with the tables.
 
-It begins with each arming and ends in the safe state. While nothing burns it goes round in its
-memory, and a snapshot of the steering's state now and then is where a replay can begin. Once the
-burn clock runs, all from the last but one snapshot on is kept; where the memory is full, the record
-ends and counts what it lost. New tables begin a new one. Nothing is ever written to flash.
-A cycle's entry is `record_cycle.keep`, which the control calls.
+It begins with each arming and ends in the safe state. While nothing is said or believed to burn it
+goes round in its memory, and a snapshot of the steering's state now and then is where a replay can
+begin. From then on all behind the last but one snapshot is kept; where the memory is full, the
+record ends and counts what it lost. New tables begin a new one. Nothing is written to flash. A
+cycle's entry is `record_cycle.keep`, which the control calls.
 """
 
 from array import array
@@ -161,9 +161,14 @@ class Recorder:
             self.runs = False
             self.snapshot(words)
             self._count(words, counters)
+            log = self.log
+            if not log[_END]:
+                log[_END] = log[_BLOCK] + BLOCK_WORDS  # the word that was left for this
             self.state(words, p.SAFE)
-            if self.log[_AT] < self.log[_END]:
-                self.log[self.log[_AT]] = 0
+            if log[_AT] < log[_BLOCK] + BLOCK_WORDS:
+                log[log[_AT]] = 0
+            if log[_AT] == log[_BLOCK] + BLOCK_WORDS or log[_LOST]:
+                log[_END] = 0
 
     def _count(self, words, counters):
         if self.receiver is not None:

@@ -11,7 +11,7 @@ from struct import unpack
 from zlib import crc32
 
 from firmware_port import protocol as p
-from hil.node.answers import Answer, refused
+from hil.node.answers import refused
 from hil.node.errors import BoardError
 from hil.node.node_link import NodeLink, numbers, read_numbers
 from mixer.ground.flight_record.record_file import (
@@ -46,7 +46,7 @@ class Held:
 
 def held_by(link: NodeLink) -> Held:
     """What the node holds. BoardError where it keeps no record."""
-    answer = further(link, p.RECORD)
+    answer = link.request(p.FURTHER, bytes((p.RECORD,)))
     if answer.verdict == p.UNKNOWN_KIND:
         raise BoardError("this node keeps no record: it has too little memory for one, or is older")
     if not answer.taken:
@@ -54,17 +54,9 @@ def held_by(link: NodeLink) -> Held:
     return Held(*read_numbers(answer.contents[1:]))
 
 
-def further(link: NodeLink, kind: int, contents: bytes = b"") -> Answer:
-    """A request of a further kind; the answer's contents begin with the kind."""
-    return link.request(p.FURTHER, bytes([kind]) + contents)
-
-
-def ask_further(link: NodeLink, kind: int, contents: bytes = b"") -> bytes:
-    """The same where it has to be taken; the contents behind the kind."""
-    answer = further(link, kind, contents)
-    if not answer.taken:
-        raise refused(answer)
-    return answer.contents[1:]
+def clear(link: NodeLink, held: Held) -> None:
+    """Let the node forget the record that it holds, and begin the next one with all its room."""
+    link.ask_further(p.RECORD_CLEAR, numbers((held.newest,)))
 
 
 def fetch(
@@ -123,7 +115,7 @@ def same_record(link: NodeLink, record: Record, held: Held) -> bool:
 
 def crc_of(link: NodeLink, number: int) -> int:
     """The CRC-32 of a block, by the node."""
-    high, low = read_numbers(ask_further(link, p.RECORD_BLOCK, numbers((number,))))
+    high, low = read_numbers(link.ask_further(p.RECORD_BLOCK, numbers((number,))))
     return high << 16 | low
 
 
@@ -132,7 +124,7 @@ def fetch_block(link: NodeLink, number: int) -> tuple[int, ...]:
     for _ in range(TRIES):
         pieces = BLOCK_WORDS // p.RECORD_WORDS
         body = b"".join(
-            ask_further(link, p.RECORD_PIECE, numbers((number, piece))) for piece in range(pieces)
+            link.ask_further(p.RECORD_PIECE, numbers((number, piece))) for piece in range(pieces)
         )
         words = unpack(f"<{BLOCK_WORDS}i", body)
         if crc32(body) == crc_of(link, number) and words[NUMBER] == number:

@@ -38,7 +38,7 @@ def fly(
         if n % 53 == 52:
             demand = (at.END, 0, 0)
         pressure_pa = round(reference_pa * draw.choice([1.0, 0.97, draw.uniform(0.0, 2.5)]))
-        link.demand(*demand, pressure_pa)
+        link.demand(*demand, pressure_pa if n >= burn_at else 0)
     counters = link.counters()
     link.disarm()
     return counters

@@ -28,6 +28,11 @@ from mixer.ground.flight_record.record_file import SOURCE_LINE, Record, RecordEr
 
 SAFE = 0  # of the states that a record tells: see firmware_port/protocol.py
 NO_DEMAND = 1 << 30  # beyond what any tables take
+INPUTS = (  # words of the state that a snapshot has of the cycle to come
+    *range(at.DEMAND, at.BAD + 1),
+    *range(at.WATCH_READING, at.WATCH_READING + at.VANES),
+    at.WATCH_STATE,
+)
 COLUMNS = {  # of a replayed cycle, and how many numbers each has
     "dt_us": 1,
     "state": 1,
@@ -58,6 +63,7 @@ class Replayed:
     exact: bool
     cycles: int = 0
     skipped: int = 0  # before the first snapshot: of a record that went round on the pad
+    unchecked: int = 0  # the last so many: of a torn block, which no CRC-32 vouches for
     lost: int = 0
     compared: int = 0
     differing: int = 0
@@ -77,12 +83,17 @@ def replay(
     done: called with the number of blocks that are through.
     """
     check_tables(record, tables)
-    run = Run(tables, exact=record.header["source"] != SOURCE_LINE)
+    lost = int(record.header.get("lost", 0))
+    run = Run(tables, exact=record.header["source"] != SOURCE_LINE, lost=lost)
     for number, block in enumerate(record.blocks):
         run.begin_block(block.cycles_before, block.check)
         for entry in block.entries:
             run.take(entry)
         done(number + 1)
+    checked = run.found.cycles
+    for entry in record.unchecked:
+        run.take(entry)
+    run.found.unchecked = run.found.cycles - checked
     return run.end()
 
 
@@ -99,13 +110,15 @@ def check_tables(record: Record, tables: FlightTables) -> None:
 class Run:
     """A steering that is told what a record tells."""
 
-    def __init__(self, tables: FlightTables, *, exact: bool) -> None:
+    def __init__(self, tables: FlightTables, *, exact: bool, lost: int = 0) -> None:
         self.steering = Steering(tables)
         self.words = self.steering.core[1]
         self.found = Replayed(exact)
         self.running = not exact  # whether our state is the record's; a line's begins with a reset
         self.state = SAFE
+        self.found.lost = lost
         self._first: int | None = None  # cycles before this record's first block
+        self._known = 0  # words of a snapshot so far
         self._readings = [at.NO_READING] * at.VANES
         self._rows: dict[str, list[int]] = {name: [] for name in COLUMNS}
 
@@ -117,7 +130,7 @@ class Run:
         if ours != theirs:
             found.differing += 1
             if found.first_cycle is None:
-                found.first_cycle = found.cycles + found.skipped
+                found.first_cycle = found.cycles + found.skipped + (self._first or 0)
                 found.first_words = f"{what}: {ours} here, {theirs} in the record"
 
     def begin_block(self, cycles_before: int, check: int) -> None:
@@ -125,8 +138,6 @@ class Run:
         found = self.found
         if self._first is None:
             self._first = cycles_before
-        ours = found.cycles + found.skipped + self._first
-        found.lost += max(cycles_before - ours - found.lost, 0)
         if found.exact and self.running and found.cycles:
             self._compare(r.check_of(self.words), check, "pulses and flags, folded")
 
@@ -155,17 +166,22 @@ class Run:
 
     @property
     def _next(self) -> int:
-        return self.found.cycles + self.found.skipped + 1
+        return self.found.cycles + self.found.skipped + (self._first or 0) + 1
 
     def _take_words(self, first: int, values: tuple[int, ...]) -> None:
         """The first snapshot of an arming is where we begin; later ones have to be ours."""
         if self.running:
             for word, value in enumerate(values, first):
-                self._compare(self.words[word], value, f"word {word} of the state")
+                if word in INPUTS:
+                    self.words[word] = value
+                else:
+                    self._compare(self.words[word], value, f"word {word} of the state")
             return
-        for word, value in enumerate(values, first):
-            self.words[word] = value
-        self.running = first + len(values) == at.LASTING_WORDS
+        if first == self._known:  # not the second half of one whose first half was written over
+            for word, value in enumerate(values, first):
+                self.words[word] = value
+            self._known = (first + len(values)) % at.LASTING_WORDS
+            self.running = self._known == 0
 
     def _tell(self, told: Told) -> None:
         steering, what = self.steering, told.what
