@@ -60,11 +60,11 @@ def clear(link: NodeLink, held: Held) -> None:
 
 
 def fetch(
-    link: NodeLink, path: Path, done: Callable[[float], None] = lambda count: None
+    link: NodeLink, path: Path, done: Callable[[float], None] = lambda share: None
 ) -> tuple[Held, int]:
     """Fetch the node's record into a file; what it holds, and how many blocks were there before.
 
-    done: called with the number of blocks that are in the file. BoardError where the node is not
+    done: called with the share that is in the file. BoardError where the node is not
     safe, RecordError where the file holds another record.
     """
     held = held_by(link)
@@ -82,7 +82,7 @@ def fetch(
             file.write(block_bytes(fetch_block(link, number)))
             file.flush()
             os.fsync(file.fileno())
-            done(number - held.oldest + 1)
+            done((number - held.oldest + 1) / held.blocks)
     return held, before
 
 
