@@ -33,8 +33,13 @@ def record() -> None:
 @record.command("fetch")
 @click.option("--board", "port", required=True, metavar="PORT", help="The line the node serves.")
 @click.option("--baud", type=click.IntRange(1200), default=BAUD, show_default=True)
-@click.option("--out", "out", type=click.Path(path_type=Path), default=Path("flight.record"),
-              show_default=True, help="Goes on with a fetch that was cut off.")  # fmt: skip
+@click.option(
+    "--out",
+    type=RESULT,
+    default="flight.record",
+    show_default=True,
+    help="Where to; a fetch that was cut off goes on there.",
+)
 @click.option("--clear", "clears", is_flag=True, help="Then let the node forget it.")
 @result_option
 def fetch_command(port: str, baud: int, out: Path, clears: bool, as_json: bool) -> None:

@@ -21,7 +21,7 @@ from mixer.ground.flight_record.record_file import (
     RecordError,
     block_bytes,
     header_bytes,
-    read_record,
+    record_in,
 )
 from mixer.ground.flight_record.record_layout import BLOCK_WORDS, NUMBER
 from mixer.ground.inputs.whole_files import write_whole
@@ -88,7 +88,7 @@ def fetch(
 
 def begin_file(link: NodeLink, path: Path, header: dict[str, object], held: Held) -> int:
     """How many blocks of this very record a file has; what is broken at its end is cut off."""
-    record = read_record(path)
+    record = record_in(path)
     if record.header != header or not same_record(link, record, held):
         raise RecordError(
             f"{path}: holds another record than the node now does; name another file with --out"

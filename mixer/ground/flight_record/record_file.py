@@ -127,6 +127,11 @@ class RecordWriter:
 def read_record(path: Path) -> Record:
     """A record, up to its last whole block. RecordError where it is none, or a bit has flipped."""
     reads(path)
+    return record_in(path)
+
+
+def record_in(path: Path) -> Record:
+    """The same of a file that this run goes on writing, and so is no source of it."""
     content = path.read_bytes()
     header, start = read_header(path, content)
     whole = (len(content) - start) // STRIDE

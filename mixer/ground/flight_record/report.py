@@ -87,7 +87,7 @@ def moments(found: Replayed, times_s: np.ndarray) -> Picture:
                 values = found.columns[key][cut, row] / 1e3
                 plot.plot(times_s[cut], values, label=label, **series(index))
             plot.set_ylabel(f"{axis}, N·m")
-        axes[0, 0].legend(loc="upper right", ncols=2)
+        axes[0, 0].legend(loc="lower right", bbox_to_anchor=(1.0, 0.97), ncols=2)
         axes[2, 0].set_xlabel("time since the record's first cycle, s")
         return Picture(
             svg(figure),
@@ -128,7 +128,7 @@ def vanes(found: Replayed, times_s: np.ndarray) -> Picture:
                 plot.plot(times_s[there], read, ".", markersize=3, color=PALETTE[1], label="read")
             plot.set_ylabel(f"vane {vane + 1}, °")
             if there.size or vane == 0:
-                plot.legend(loc="upper right", ncols=2)
+                plot.legend(loc="lower right", bbox_to_anchor=(1.0, 0.97), ncols=2)
         axes[3, 0].set_xlabel("time since the record's first cycle, s")
         return Picture(svg(figure), "Dots: what the vane's angle sensor read, where it has one.")
 
@@ -175,7 +175,7 @@ def pressure(found: Replayed, times_s: np.ndarray, tables: FlightTables) -> Pict
         plot.axhline(reference_bar, **LIMIT)
         plot.set_ylabel("chamber pressure, bar")
         plot.set_xlabel("time since the record's first cycle, s")
-        plot.legend(loc="upper right", ncols=2)
+        plot.legend(loc="lower right", bbox_to_anchor=(1.0, 0.97), ncols=2)
         return Picture(svg(figure), "Dotted: the reference pressure.")
 
 
