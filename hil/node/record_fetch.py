@@ -23,7 +23,7 @@ from mixer.ground.flight_record.record_file import (
     header_bytes,
     record_in,
 )
-from mixer.ground.flight_record.record_layout import BLOCK_WORDS, NUMBER
+from mixer.ground.flight_record.record_layout import BLOCK_WORDS, CYCLE_WORDS, FIRST, NUMBER
 from mixer.ground.inputs.whole_files import write_whole
 
 TRIES = 3  # of a block whose CRC does not agree
@@ -42,6 +42,10 @@ class Held:
     @property
     def blocks(self) -> int:
         return self.newest - self.oldest + 1
+
+    def seconds(self, period_us: int) -> float:
+        """How long a flight has room, a demand in every period and no angle sensors."""
+        return self.room * ((BLOCK_WORDS - FIRST) // CYCLE_WORDS) * period_us / 1e6
 
 
 def held_by(link: NodeLink) -> Held:
