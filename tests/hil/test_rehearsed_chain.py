@@ -69,7 +69,18 @@ def module(campaign: None, size: str, tmp_path_factory: pytest.TempPathFactory) 
     made.run("identify", "{test.csv}", "--vehicle", "{worn.toml}", "--out", "{tested.toml}")
     bench_at = ("--vehicle", "{tested.toml}", "--out-dir", "{bench}", "--board")
     made.run("bench", "wiggle", *bench_at, "none")
-    short = "--positions 15 --passes 2 --repeats 2 --blocks 3 --cycles 3".split()
+    short = [
+        "--positions",
+        "15",
+        "--passes",
+        "2",
+        "--repeats",
+        "2",
+        "--blocks",
+        "3",
+        "--cycles",
+        "3",
+    ]
     made.run("bench", "all", *bench_at, "none", *([] if size == "long" else short))
     made.run("servo", "adopt", "{bench}", "--vehicle", "{tested.toml}", "--rehearsal",
              "--out", "{measured.toml}")  # fmt: skip
