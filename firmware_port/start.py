@@ -38,7 +38,7 @@ def fly(wiring):
         console = None if shares_the_prompt(wiring) else Console()
         pulses = open_pulses(wiring)
         line = open_line(wiring)
-        node = Node(line, pulses, clock, meter, store, watchdog, console, _angles(wiring))
+        node = Node(line, pulses, clock, meter, store, watchdog, console, open_vane_angles(wiring))
         return _named(node, wiring, unit)
 
     serve(make, Node.run)
@@ -46,7 +46,7 @@ def fly(wiring):
         watchdog.ease()
 
 
-def _angles(wiring):
+def open_vane_angles(wiring):
     """The angle sensors of a wiring; a board without them does without their code's memory."""
     if getattr(wiring, "VANE_ANGLES", None) is None:
         return None

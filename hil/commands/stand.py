@@ -4,9 +4,11 @@ from pathlib import Path
 
 import click
 
-from mixer.ground.command_line.fourvane import emit, result_option
+from hil.stand.options import PlayOptions, play_options, played
+from mixer.ground.command_line.fourvane import FAILED, emit, result_option
 from mixer.ground.command_line.path_options import RESULT, SOURCE, beside
 from mixer.ground.inputs.csv_files import write_whole
+from mixer.ground.inputs.log_book import GivenLog, asker, log_book_options
 from mixer.ground.reports.console import output, progress
 from mixer.ground.static_test.log import write_stand_log
 from mixer.ground.two_clocks.logger_log import read_logger_log
@@ -25,6 +27,30 @@ def stand() -> None:
 
     Example: fourvane stand play programme.csv --vehicle vehicle.toml --board none
     """
+
+
+@stand.command(name="play")
+@click.argument("programme_file", metavar="PROGRAMME", type=SOURCE)
+@log_book_options
+@play_options
+@result_option
+def play_command(options: PlayOptions, given_log: GivenLog, as_json: bool) -> None:
+    """Play a programme of deflections through the node, cold first, and keep what happened.
+
+    PROGRAMME is the CSV of `identify --plan`, or any with time_s and vane1_deg to vane4_deg. The
+    node plays it on its own clock. Ctrl-C or a lost line: vanes to neutral at the slew rate; the
+    record up to there stays. Boards: none (the node in this process), unix, emulated, with
+    emulated vanes; or the port of a real one.
+
+    CAUTION: four vanes move fast by themselves, and with --hot an engine burns. Cold first, hands
+    off, people behind cover; the test stand's rules and local law come before this program.
+
+    Example: fourvane stand play programme.csv --vehicle vehicle.toml --board none
+    """
+    result, whole = played(options, given_log, asker(as_json))
+    emit(result, as_json)
+    if not whole:
+        raise SystemExit(FAILED)
 
 
 @stand.command(name="merge")

@@ -19,6 +19,7 @@ from mixer.ground.static_test.simulation import (
 )
 from mixer.ground.two_clocks.by_sync import held
 from mixer.ground.two_clocks.logger_log import COLUMNS, SYNC
+from mixer.ground.two_clocks.play_record import PlayRecord
 from mixer.ground.vehicle.vehicle import Vehicle
 
 FINE_HZ = 2000.0
@@ -59,12 +60,13 @@ def logged(
     rng: np.random.Generator,
     time_s: Array,
     angle_deg: Array,
-    sync: np.ndarray,
+    record: PlayRecord,
     jet: tuple[float, float] | None,
 ) -> Logged:
     """What a logger writes while vanes stand at true angles (n, 4) at the node's times (n,).
 
     jet: when it begins to burn and when it ends, on the node's clock; None for a cold run.
+    record: of the play, for its sync output.
     """
     begins_s, ends_s = jet or (0.0, float(time_s[-1]))
     whole_s = np.append(np.arange(begins_s, ends_s, 1 / FINE_HZ), ends_s)
@@ -82,7 +84,7 @@ def logged(
     pressure = pressure + 1e-3 * vehicle.engine.chamber_pressure_bar * rng.standard_normal(count)
     loads = np.column_stack([np.interp(true_s, fine_s, column) for column in fine.loads.T])
     loads = loads + noise.drawn(rng, count, 1 / logger.rate_hz)
-    level = held(time_s, sync, true_s)
+    level = held(record.time_s, record.sync, true_s)
     sync_v = np.where(level > 0, HIGH_V, LOW_V) + SYNC_NOISE_V * rng.standard_normal(count)
     kept = rng.random(count) >= logger.lost
     return Logged(told_s[kept], pressure[kept], loads[kept], sync_v[kept] if logger.wired else None)

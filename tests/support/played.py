@@ -85,10 +85,6 @@ def played(
     if late_s is not None:
         truth = replace(truth, lag_s=late_s)
     sync = sync_levels(time_s, 1 + 7919 * (1 + seed) % STATES)
-    rows = logged(
-        vehicle, truth, noise or StandNoise(FULL_SCALE), kind, rng, time_s, true, sync,
-        (LEAD_S, LEAD_S + float(programme.time_s[-1])),
-    )  # fmt: skip
     record = PlayRecord(
         "play.record",
         {"kind": KIND, "vehicle": vehicle.vehicle.name, "tables_crc": tables_crc(vehicle)},
@@ -101,4 +97,8 @@ def played(
         True,
         "played to its end",
     )
+    rows = logged(
+        vehicle, truth, noise or StandNoise(FULL_SCALE), kind, rng, time_s, true, record,
+        (LEAD_S, LEAD_S + float(programme.time_s[-1])),
+    )  # fmt: skip
     return Played(vehicle, record, read_back(rows), truth, effectiveness, kind)

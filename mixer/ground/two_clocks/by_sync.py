@@ -17,6 +17,7 @@ STEP_S = 0.002  # of the search for the shift
 SEARCHED_S = 40.0  # at first, so that drift does not blur it
 LEAST_ALIKE = 0.7  # of 1; a shift by accident stays below 0.3
 FEWEST_EDGES = 30
+MATCHED_AGAIN = 3  # times over the whole record
 NEAR = 0.45  # of the shortest time between two edges
 MOST_DRIFT = 1e-3  # of any two clocks of quartz, and ten times more
 
@@ -48,6 +49,7 @@ def clock_by_sync(record: PlayRecord, log: LoggerLog) -> tuple[Clock, float, int
     near_s = NEAR * float(np.diff(node_s).min())
     clock = Clock(shift_s, 0.0, 0.0, 0.0, 0.0, 0.0, SEARCHED_S)
     span_s = min(SEARCHED_S, float(record.time_s[-1]))
+    again = MATCHED_AGAIN  # a shift that is a little off leaves out edges near the rows
     while True:
         wanted = clock.log_s(node_s)
         nearest = nearest_of((low_s + high_s) / 2, wanted)
@@ -62,7 +64,9 @@ def clock_by_sync(record: PlayRecord, log: LoggerLog) -> tuple[Clock, float, int
             )
         clock = fit_intervals(node_s[fits], low_s[nearest][fits], high_s[nearest][fits])
         if span_s >= record.time_s[-1]:
-            break
+            again -= 1
+            if not again:
+                break
         span_s = 2 * span_s if 2 * span_s < record.time_s[-1] else float(record.time_s[-1])
     if abs(clock.drift) > MOST_DRIFT:
         raise PlayRecordError(

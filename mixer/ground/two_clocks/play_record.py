@@ -72,8 +72,12 @@ def point_line(
 def read_play_record(path: FilePath) -> PlayRecord:
     """Read a record up to its end or its tear. InputError where it is none, or too short."""
     reads(path)
-    kept = read_lines(Path(path))
-    file = str(path)
+    return record_in(Path(path))
+
+
+def record_in(path: Path) -> PlayRecord:
+    """As `read_play_record`, for a record that the running command has played itself."""
+    kept, file = read_lines(path), str(path)
     if not kept.records or kept.records[0][0] != HEADER or kept.records[0][1].get("kind") != KIND:
         raise PlayRecordError(f"{file}: no record of a play; name a file of `fourvane stand play`")
     try:
