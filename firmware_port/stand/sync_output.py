@@ -6,7 +6,9 @@ S. W. Golomb, Shift Register Sequences, 1967. It lasts 6 minutes before it repea
 begins it elsewhere.
 """
 
-CHIP_US = 11_300  # no multiple of usual cycles, so that edges fall everywhere between a log's rows
+# No multiple of usual cycles. The level changes at cycles only: where these keep exact step with a
+# log's rows all edges lie at one place between two rows, and the clocks are known to half a row.
+CHIP_US = 11_300
 STATES = 0x7FFF
 
 

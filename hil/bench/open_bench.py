@@ -7,10 +7,8 @@ from pathlib import Path
 from firmware_port.bench.motion import Bench
 from hil.bench.board_port import HOLD_MS, BoardPort
 from hil.bench.port import Scale
-from hil.boards.board import Board
 from hil.boards.deploy import compile_for, deploy
-from hil.boards.emulated import EmulatedBoard
-from hil.boards.firmware import Say, build_firmware
+from hil.boards.firmware import Say
 from hil.boards.link import Link
 from hil.boards.open_board import open_board
 from hil.emulated_servos.servo import EmulatedServo
@@ -57,7 +55,8 @@ def bench_board(
         link.load_tables(tables)
         yield BoardPort(link, neutral_us, **options)
         return
-    with board_for_bench(name, firmware, wiring, say) as board, Link(board.port) as prompt:
+    board = open_board(name, firmware=firmware, wiring=wiring, say=say, count_instructions=False)
+    with board, Link(board.port) as prompt:
         facts = prompt.facts()
         files = compile_for(facts, bench=True)
         with progress(f"deploying to {name}", sum(map(len, files.values()))) as done:
@@ -84,10 +83,3 @@ def bench_board(
             port.close()
             with contextlib.suppress(Exception):
                 prompt.finish()
-
-
-def board_for_bench(name: str, firmware: Path | None, wiring: str, say: Say) -> Board:
-    """The board of that name; an emulated one at full speed, its instructions not counted."""
-    if name == "emulated":
-        return EmulatedBoard(firmware or build_firmware(say))
-    return open_board(name, firmware=firmware, wiring=wiring, say=say)

@@ -7,8 +7,7 @@ from pathlib import Path
 
 from firmware_port.stand.rehearsed import rehearsed
 from hil.boards.deploy import compile_for, deploy
-from hil.boards.emulated import EmulatedBoard
-from hil.boards.firmware import Say, build_firmware
+from hil.boards.firmware import Say
 from hil.boards.link import Link
 from hil.boards.open_board import open_board
 from hil.node.loopback import Loopback
@@ -62,10 +61,7 @@ def stand_node(
         link.load_tables(tables)
         yield node_of(link, vanes)
         return
-    if name == "emulated":  # at full speed, its instructions not counted
-        board = EmulatedBoard(firmware or build_firmware(say))
-    else:
-        board = open_board(name, firmware=firmware, wiring=wiring, say=say)
+    board = open_board(name, firmware=firmware, wiring=wiring, say=say, count_instructions=False)
     with board, Link(board.port) as prompt:
         facts = prompt.facts()
         files = compile_for(facts, stand=True)

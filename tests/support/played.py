@@ -63,6 +63,7 @@ def played(
     stand: str = "eighth turns, quick",
     noise: StandNoise | None = None,
     late_s: float | None = None,
+    late_cycles: float = 0.1,
     **logger: Any,
 ) -> Played:
     """A play of the proposed programme by cycles as a loop makes them, and its log."""
@@ -73,7 +74,7 @@ def played(
     period_s = 1 / vehicle.control.rate_hz
     end_s = programme.time_s[-1] + 2 * LEAD_S
     count = int(end_s / period_s)
-    time_s = np.round(np.cumsum(period_s * (1 + 0.1 * rng.random(count))), 6)
+    time_s = np.round(np.cumsum(period_s * (1 + late_cycles * rng.random(count))), 6)
     time_s = time_s[time_s < end_s]
     true = np.column_stack(
         [

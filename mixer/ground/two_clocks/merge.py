@@ -19,6 +19,7 @@ from mixer.ground.vehicle.vehicle import Vehicle
 
 LEAST_COMMON_S = 2.0
 BURNT = 0.3  # of the reference pressure
+UNSURE_DRIFT = 5e-6
 MOVED_DEG = 2.0
 LEAST_FOLLOWED = 0.2  # of the loads' variance; in steady tests it is nine tenths
 STOOD_S = 10.0  # before the first point and after the last the vanes stood where they are then
@@ -86,7 +87,7 @@ def merge(
     )
     return Merged(
         merged, clock, motion, log.sync is not None, alike, used,
-        tuple(notes_on(record, motion, int((~kept).sum()))),
+        tuple(notes_on(record, motion, clock, int((~kept).sum()))),
     )  # fmt: skip
 
 
@@ -108,9 +109,14 @@ def refuse_unmoved_loads(
         )
 
 
-def notes_on(record: PlayRecord, motion: VaneMotion, left_out: int) -> list[str]:
+def notes_on(record: PlayRecord, motion: VaneMotion, clock: Clock, left_out: int) -> list[str]:
     """What people should know of the merged log."""
     notes = []
+    if clock.drift_error > UNSURE_DRIFT:
+        notes.append(
+            f"the drift is known to ± {2e6 * clock.drift_error:.0f} ppm only: a short log, loads "
+            "instead of sync, or rows that keep step with the node's cycles (log at another rate)"
+        )
     if not record.whole:
         notes.append(
             f"the record is torn ({record.outcome}); rows after its last point are left out"
