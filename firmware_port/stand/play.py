@@ -10,7 +10,7 @@ from array import array
 
 from firmware_port import protocol as p
 from firmware_port.stand import protocol as s
-from firmware_port.stand.points import DEFLECTION, SUPPLY, SYNC, WIDTH, Points
+from firmware_port.stand.points import DEFLECTION, SUPPLY, SYNC, Points
 from firmware_port.stand.programme import StandProgramme
 from firmware_port.stand.sync_output import SyncOutput
 
@@ -108,7 +108,12 @@ class Play:
             return p.OUT_OF_RANGE
         self.phase = s.EMPTY
         self._run = words[3]
-        return self._programme.begin(words[0], words[1] << 16 | words[2])
+        self._points.forget()
+        verdict = self._programme.begin(words[0], words[1] << 16 | words[2])
+        if verdict == p.TAKEN and not self._points.take():
+            self._programme.forget()
+            verdict = p.NO_ROOM
+        return verdict
 
     def _on_knots(self, words):
         node = self._node
@@ -163,14 +168,16 @@ class Play:
             return p.OUT_OF_RANGE
         self._silent_us = 0
         kept = points.next - words[0]
-        place = words[0] % s.POINTS * WIDTH
-        sync = points.words[place + SYNC] if kept else 0
+        sync = 0
+        if kept:
+            block, place = points.block(words[0]), points.place(words[0])
+            sync = block[place + SYNC]
         node.put_byte(self.phase | self._outcome << 3 | sync << 7)
         node.put_number(kept)
         node.put_number(min(points.lost, p.COUNTER_MOST))
         if kept:
-            node.put(points.words, place, 1, 4)
-            node.put(points.words, place + DEFLECTION, SUPPLY - DEFLECTION + 1, 3)
+            node.put(block, place, 1, 4)
+            node.put(block, place + DEFLECTION, SUPPLY - DEFLECTION + 1, 3)
         return p.TAKEN
 
     def halt(self):

@@ -25,7 +25,7 @@ PIECE = 3
 KNOT_BYTES = 15
 MOST_RUN = 0x7FFF
 HOLD_US = 1_000_000  # without a FETCH the vanes go to neutral
-POINTS = 320  # kept until they are fetched: longer than HOLD_US at 200 cycles a second
+POINTS = 320  # most that are kept until they are fetched: 1.6 s at 200 cycles a second
 
 EMPTY, READY, WAITING, PLAYING, HOMING, OVER = range(6)
 PHASE_NAMES = ("empty", "ready", "waiting for the input", "playing", "going to neutral", "over")

@@ -7,7 +7,6 @@ Wiring, beside what every board has: STAND, None or (pin of the sync output, pin
 starts a play), either None; SUPPLY as for the bench; VANE_ANGLES as in flight.
 """
 
-from firmware_port.angle_encoder import open_supply
 from firmware_port.hardware import open_clock, open_console
 from firmware_port.node import Node
 from firmware_port.outputs import RecordedPulses, open_pulses
@@ -15,12 +14,13 @@ from firmware_port.paced import PacedClock
 from firmware_port.serving import serve
 from firmware_port.stand.play import Play
 from firmware_port.stand.rehearsed import rehearsed
-from firmware_port.start import open_vane_angles
 from firmware_port.table_store import TableStore
 
 
 def stand(wiring):
     """Real time and real pulses; tables stay in memory, those that fly are not touched."""
+    from firmware_port.angle_encoder import open_supply  # a rehearsal does without their memory
+    from firmware_port.start import open_vane_angles
 
     def make():
         clock, meter, _ = open_clock(wiring)
