@@ -19,6 +19,7 @@ from hil.stand.record_file import RecordFile
 from mixer.ground.two_clocks.play_record import point_line
 
 HALT_TRIES = 5
+FETCH_TRIES = 3  # together within the second that the node waits
 HOME_S = 5.0
 NAP_S = 0.002  # where no point has come yet
 
@@ -104,7 +105,7 @@ class Player:
             if self._let_pass is not None:
                 self._let_pass()
             while True:
-                contents = self.link.ask(s.FETCH, numbers((number,))).contents
+                contents = self._fetched(number)
                 phase, outcome = contents[0] & 7, contents[0] >> 3 & 7
                 kept, lost = read_numbers(contents[1:7])
                 if not kept:
@@ -126,6 +127,13 @@ class Player:
                 raise BoardError("the vanes have not come home")
             if self._let_pass is None:
                 time.sleep(NAP_S)
+
+    def _fetched(self, number: int) -> bytes:
+        """The answer to a FETCH, which may be asked again where the line has lost it."""
+        for _ in range(FETCH_TRIES - 1):
+            with contextlib.suppress(BoardError):
+                return self.link.ask(s.FETCH, numbers((number,))).contents
+        return self.link.ask(s.FETCH, numbers((number,))).contents
 
     def halt(self) -> None:
         """Ask for neutral, a few times where the line is bad."""

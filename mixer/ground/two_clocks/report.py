@@ -52,7 +52,7 @@ def merge_page(merged: Merged, record: PlayRecord, log: LoggerLog, vehicle: Vehi
         pictures.insert(0, Picture(edges_picture(merged, record, log), (
             "Each edge of the sync line: the middle between the two rows that saw it, less its "
             "time by the fitted clock. Between the dotted lines, half a row to either side, "
-            "without a slope or a step: one clock."
+            "without a slope or a step: one clock. Beyond them lie edges that a lost row hid."
         )))  # fmt: skip
     return render_page(
         "One clock",
@@ -102,14 +102,14 @@ def moved_picture(merged: Merged, vehicle: Vehicle) -> str:
                 **series(vane),
             )  # fmt: skip
         axes[0, 0].set_ylabel("deflection [deg]")
-        axes[0, 0].legend(ncols=4, loc="upper right")
+        axes[0, 0].legend(ncols=4, loc="lower left", bbox_to_anchor=(0, 1))
         axes[1, 0].plot(stand.time_s[rows], should[rows, channel], label="by the vehicle file",
                         **series(0))  # fmt: skip
         axes[1, 0].plot(stand.time_s[rows], stand.loads[rows, channel], label="load cell",
                         **series(1))  # fmt: skip
         axes[1, 0].set_ylabel(f"side {'yz'[channel]} [N]")
         axes[1, 0].set_xlabel("logger's time [s]")
-        axes[1, 0].legend(ncols=2, loc="upper right")
+        axes[1, 0].legend(ncols=2, loc="lower left", bbox_to_anchor=(0, 1))
         return svg(figure)
 
 

@@ -3,8 +3,10 @@
 import signal
 from pathlib import Path
 
+import numpy as np
 import pytest
 
+from firmware_port.stand import protocol as s
 from firmware_port.stand.rehearsed import rehearsed
 from hil.node.errors import BoardError
 from hil.node.loopback import Loopback
@@ -92,6 +94,26 @@ def test_after_a_pulled_cable_the_node_goes_to_neutral_by_itself(day):
     assert day.line.outputs.pulse_ns == NEUTRAL_NS
     assert not day.record.whole and "the line was lost" in day.record.outcome
     assert len(day.record.time_s) > 200
+
+
+def test_an_answer_that_the_line_lost_is_asked_for_again_and_no_point_is_missing(day):
+    """Only while points are fetched: time here comes over the same line."""
+    link, lost = day.node.player.link, [0]
+    ask = link.ask
+
+    def losing(kind: int, contents: bytes = b""):
+        answer = ask(kind, contents)
+        if kind == s.FETCH and answer.sequence % 7 == 0:
+            lost[0] += 1
+            raise BoardError("the node did not answer")
+        return answer
+
+    link.ask = losing
+    day.play(0, lambda: None)
+    assert lost[0] > 50
+    record = day.record
+    assert record.whole and abs(record.time_s[-1] - HELD.length_s) < 0.1
+    assert np.diff(record.time_s).max() < 0.0061
 
 
 def test_a_full_disk_leads_the_vanes_home_and_what_was_written_stays(day, monkeypatch):
