@@ -78,3 +78,14 @@ class Supply:
 
     def read_mv(self):
         return self._pin.read_u16() * self._most_mv // 65535
+
+
+def open_supply(wiring):
+    """What reads the servos' supply, or None."""
+    described = getattr(wiring, "SUPPLY", None)
+    if described is None:
+        return None
+    import machine
+
+    pin, most_mv = described
+    return Supply(machine.ADC(machine.Pin(pin)), most_mv)

@@ -26,7 +26,9 @@ class ServoPulses:
         self.pulse_ns = array("i", [0, 0, 0, 0])
         self._apart = 0  # vanes whose pulse is not the steering's: bit 0 for vane 1
         self._jammed = 0  # in the last cycle
-        self._stands = array("i", [0, 0, 0, 0])  # the deflections their pulses stand for, 0.001°
+        self.stands_mdeg = array(
+            "i", [0, 0, 0, 0]
+        )  # the deflections their pulses stand for, 0.001°
         self.leading = False  # a pulse of theirs moved in the last cycle
         self.wanted_mdeg = array("i", [0, 0, 0, 0])  # by a control check
         self._slow_mdeg_ms = 0  # its rate, 0 without one
@@ -44,14 +46,14 @@ class ServoPulses:
         """To be told before the steering is told where vane 1 … 4 stands."""
         i = vane - 1
         if not self._apart >> i & 1:
-            self._stands[i] = steering.deflection_mdeg[i]
+            self.stands_mdeg[i] = steering.deflection_mdeg[i]
             self._apart |= 1 << i
 
     def _part_declared(self, vanes):
         """The jam watch has declared these in the cycle that is just over."""
         for i in range(VANES):
             if vanes >> i & 1:
-                self._stands[i] = self._words[at.WATCH_FROM + i]
+                self.stands_mdeg[i] = self._words[at.WATCH_FROM + i]
         self._apart |= vanes
 
     def turn(self, steering, i, deflection_mdeg, rate_mdeg_ms):
@@ -99,7 +101,7 @@ class ServoPulses:
 
     def _lead(self, steering, dt_us, armed):
         words = self._words
-        stands = self._stands
+        stands = self.stands_mdeg
         dt_us = min(dt_us, at.LONGEST_DT_US)
         for i in range(VANES):
             if self._apart >> i & 1:

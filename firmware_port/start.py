@@ -39,7 +39,7 @@ def fly(wiring):
         console = None if shares_the_prompt(wiring) else Console()
         pulses = open_pulses(wiring)
         line = open_line(wiring)
-        angles, recorder = _angles(wiring), Recorder()
+        angles, recorder = open_vane_angles(wiring), Recorder()
         node = Node(line, pulses, clock, meter, store, watchdog, console, angles, recorder)
         return _named(node, wiring, unit)
 
@@ -48,7 +48,7 @@ def fly(wiring):
         watchdog.ease()
 
 
-def _angles(wiring):
+def open_vane_angles(wiring):
     """The angle sensors of a wiring; a board without them does without their code's memory."""
     if getattr(wiring, "VANE_ANGLES", None) is None:
         return None

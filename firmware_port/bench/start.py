@@ -7,6 +7,7 @@ None for the pins takes the board's own) or ("adc", four pins or None); SUPPLY, 
 full scale).
 """
 
+from firmware_port.angle_encoder import open_supply
 from firmware_port.bench.motion import Bench
 from firmware_port.hardware import open_clock, open_console
 from firmware_port.node import Node
@@ -65,16 +66,3 @@ def open_reader(wiring):
             else:
                 buses[place] = machine.I2C(number, scl=machine.Pin(scl), sda=machine.Pin(sda))
     return AngleEncoders([buses.get(place) for place in places])
-
-
-def open_supply(wiring):
-    """What reads the servos' supply, or None."""
-    described = getattr(wiring, "SUPPLY", None)
-    if described is None:
-        return None
-    import machine
-
-    from firmware_port.angle_encoder import Supply
-
-    pin, most_mv = described
-    return Supply(machine.ADC(machine.Pin(pin)), most_mv)

@@ -10,3 +10,4 @@ TABLES = None
 ANGLE_READERS = None
 SUPPLY = None
 VANE_ANGLES = None
+STAND = None

@@ -10,3 +10,4 @@ TABLES = "tables.bin"
 ANGLE_READERS = None
 SUPPLY = None
 VANE_ANGLES = None
+STAND = None

@@ -7,9 +7,7 @@ from pathlib import Path
 from firmware_port.bench.motion import Bench
 from hil.bench.board_port import HOLD_MS, BoardPort
 from hil.bench.port import Scale
-from hil.boards.board import Board
-from hil.boards.emulated import EmulatedBoard
-from hil.boards.firmware import Say, build_firmware
+from hil.boards.firmware import Say
 from hil.boards.node_on_board import node_on
 from hil.boards.open_board import open_board
 from hil.emulated_servos.servo import EmulatedServo
@@ -56,8 +54,9 @@ def bench_board(
         link.load_tables(tables)
         yield BoardPort(link, neutral_us, **options)
         return
+    board = open_board(name, firmware=firmware, wiring=wiring, say=say, count_instructions=False)
     with contextlib.ExitStack() as open_until_done:
-        board = open_until_done.enter_context(board_for_bench(name, firmware, wiring, say))
+        open_until_done.enter_context(board)
         with progress(f"deploying to {name}", 1.0) as done:
             there = open_until_done.enter_context(node_on(board, bench=True, progress=done))
         stream = there.start("rehearse_bench" if emulated else "bench")
@@ -71,10 +70,3 @@ def bench_board(
             port.close()
             with contextlib.suppress(Exception):
                 there.link.finish()
-
-
-def board_for_bench(name: str, firmware: Path | None, wiring: str, say: Say) -> Board:
-    """The board of that name; an emulated one at full speed, its instructions not counted."""
-    if name == "emulated":
-        return EmulatedBoard(firmware or build_firmware(say))
-    return open_board(name, firmware=firmware, wiring=wiring, say=say)

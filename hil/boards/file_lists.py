@@ -1,7 +1,7 @@
 """Writes the lists of the board's files: for freezing them, and for MicroPython's `mip`.
 
-Run `python -m hil.boards.file_lists` after a board file has come or gone. The servo bench has lists
-of its own, so that a board that flies goes without it.
+Run `python -m hil.boards.file_lists` after a board file has come or gone. Servo bench and test
+stand have lists of their own, so that a board that flies goes without them.
 """
 
 import json
@@ -12,7 +12,7 @@ from hil.boards.deploy import ROOT, board_sources
 from mixer.ground.inputs.csv_files import write_whole
 
 FLIGHT = ROOT / "firmware_port"
-BENCH = FLIGHT / "bench"
+BENCH, STAND = FLIGHT / "bench", FLIGHT / "stand"
 HEAD = '''\
 """Freezes {what} into a firmware: `make ... FROZEN_MANIFEST=.../manifest.py`.
 
@@ -28,16 +28,20 @@ INCLUDE = '\ninclude("../manifest.py")\n'
 def board_lists() -> dict[Path, str]:
     """The text of each list by its path."""
     flight = board_sources()
-    all_of_bench = board_sources(bench=True)
-    only_bench = [path for path in all_of_bench if path not in flight]
     head = HEAD.format(what="flight core and node", command="board deploy")
-    bench_head = HEAD.format(what="node and servo bench", command="bench")
-    return {
+    lists = {
         FLIGHT / "manifest.py": head + _packages(flight, ".."),
         FLIGHT / "package.json": _urls(flight, ".."),
-        BENCH / "manifest.py": bench_head + INCLUDE + _packages(only_bench, "../.."),
-        BENCH / "package.json": _urls(all_of_bench, "../.."),
     }
+    for folder, what, command, sources in (
+        (BENCH, "node and servo bench", "bench", board_sources(bench=True)),
+        (STAND, "node and test stand", "stand play", board_sources(stand=True)),
+    ):
+        only = [path for path in sources if path not in flight]
+        head = HEAD.format(what=what, command=command)
+        lists[folder / "manifest.py"] = head + INCLUDE + _packages(only, "../..")
+        lists[folder / "package.json"] = _urls(sources, "../..")
+    return lists
 
 
 def _packages(sources: list[str], root: str) -> str:

@@ -9,15 +9,21 @@ from hil.boards.unix import UnixBoard
 
 
 def open_board(
-    name: str, *, firmware: Path | None = None, wiring: str = "rp2", say: Say = lambda text: None
+    name: str,
+    *,
+    firmware: Path | None = None,
+    wiring: str = "rp2",
+    say: Say = lambda text: None,
+    count_instructions: bool = True,
 ) -> Board:
     """The board of that name, running.
 
     name: emulated, unix, or a port or pyserial URL. firmware: for the emulated board, another than
-    the cached or freshly built one. wiring: for a real board.
+    the cached or freshly built one. wiring: for a real board. count_instructions: of the emulated
+    board, which then runs at half its speed.
     """
     if name == "emulated":
-        return EmulatedBoard(firmware or build_firmware(say), count_instructions=True)
+        return EmulatedBoard(firmware or build_firmware(say), count_instructions=count_instructions)
     if name == "unix":
         return UnixBoard()
     return RealBoard(name, wiring)

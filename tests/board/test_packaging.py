@@ -14,7 +14,11 @@ from hil.boards.file_lists import board_lists
 from hil.boards.link import Link
 
 FOLDER = Path(firmware_port.__file__).parent
-LISTS = {FOLDER: board_sources(), FOLDER / "bench": board_sources(bench=True)}
+LISTS = {
+    FOLDER: board_sources(),
+    FOLDER / "bench": board_sources(bench=True),
+    FOLDER / "stand": board_sources(stand=True),
+}
 
 
 @pytest.mark.parametrize("path", board_lists(), ids=lambda path: str(path.relative_to(FOLDER)))
@@ -47,8 +51,8 @@ def test_a_package_list_installs_the_files_that_are_deployed(folder: Path) -> No
         assert (folder / source).resolve() == (ROOT / target).resolve()
 
 
-def test_a_board_that_flies_goes_without_the_bench() -> None:
-    assert not [path for path in LISTS[FOLDER] if "bench" in path]
+def test_a_board_that_flies_goes_without_bench_and_stand() -> None:
+    assert not [path for path in LISTS[FOLDER] if "bench" in path or "stand" in path]
     assert "firmware_port/bench/start.py" in LISTS[FOLDER / "bench"]
 
 
@@ -66,4 +70,4 @@ def test_mip_installs_the_package_on_a_board(unix_board: Board, folder: Path) ->
     with Link(unix_board.port) as link:
         link.execute("import sys\nsys.path.insert(0, 'lib')\nimport firmware_port.node")
         if folder != FOLDER:
-            link.execute("import firmware_port.bench.start")
+            link.execute(f"import firmware_port.{folder.name}.start")

@@ -188,11 +188,11 @@ def test_only_a_wiring_with_angle_sensors_loads_their_code(
     interpreter: Interpreter, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.delitem(sys.modules, "firmware_port.vane_angles", raising=False)
-    assert start()._angles(types.SimpleNamespace(VANE_ANGLES=None)) is None
+    assert start().open_vane_angles(types.SimpleNamespace(VANE_ANGLES=None)) is None
     assert "firmware_port.vane_angles" not in sys.modules
     opened = types.SimpleNamespace(open_angles=lambda wiring: wiring.VANE_ANGLES)
     monkeypatch.setitem(sys.modules, "firmware_port.vane_angles", opened)
-    assert start()._angles(types.SimpleNamespace(VANE_ANGLES=("adc",))) == ("adc",)
+    assert start().open_vane_angles(types.SimpleNamespace(VANE_ANGLES=("adc",))) == ("adc",)
 
 
 def test_a_node_flies_from_stored_tables_over_the_uart_of_its_wiring(

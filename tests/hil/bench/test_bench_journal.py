@@ -74,7 +74,7 @@ def test_a_run_of_other_settings_is_not_mixed_in(tmp_path):
 def test_another_file_is_not_taken_for_a_journal(tmp_path):
     path = tmp_path / "notes.journal"
     path.write_text("remember the milk\n", encoding="utf-8")
-    with pytest.raises(JournalError, match="not a bench journal"):
+    with pytest.raises(JournalError, match="not a journal"):
         Journal(path, HEADER)
     assert path.read_text(encoding="utf-8") == "remember the milk\n"
 
