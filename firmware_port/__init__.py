@@ -1,4 +1,4 @@
 """What a board adds to the flight core: the serial node, the servo pulses, the wiring as data."""
 
 # The files that a board's compiler may turn into machine code: functions on words and bytes only.
-KERNELS = ("frames", "registers")
+KERNELS = ("frames", "record_cycle", "registers")

@@ -17,6 +17,7 @@ from firmware_port.control_check import ControlCheck
 
 # By name what every cycle needs: `p.NAME` costs 120 instructions more.
 from firmware_port.protocol import ARMED, CHECKING, COUNTER_MOST, CYCLES, LINK_LOST, SAFE, TAKEN
+from firmware_port.record_cycle import keep
 from firmware_port.servo_pulses import ServoPulses
 from mixer.flight import Steering
 from mixer.flight import layout as at
@@ -30,13 +31,15 @@ class Control:
 
     outputs: `write(pulse_ns)`, `off()`. clock, meter: see `hardware.py`; the meter's unit is that
     of a step's cost. tables: FlightTables, or None. angles: the vanes' angle sensors, a VaneAngles,
-    or None.
+    or None. recorder: of what the steering is told, a Recorder, or None.
     """
 
-    def __init__(self, outputs, clock, meter, tables, angles):
+    def __init__(self, outputs, clock, meter, tables, angles, recorder=None):
         self.outputs = outputs
         self.clock = clock
         self.angles = angles
+        self.recorder = recorder
+        self._log = None  # the recorder's, while it records
         self.counters = array("i", [0] * p.COUNTER_COUNT)
         self.state = SAFE
         self.steering = None
@@ -68,6 +71,8 @@ class Control:
         self.pulses.begin(steering)
         self._period_us = self.words[at.PERIOD_US]
         self.timeout_us = self.words[at.TIMEOUT_US]
+        if self.recorder is not None:
+            self.recorder.open()
 
     def count(self, counter):
         """Count one more, up to what an answer can tell."""
@@ -81,6 +86,8 @@ class Control:
         """Change the state and count the change."""
         self.state = state
         self.count(CHANGES[state])
+        if self._log is not None:
+            self.recorder.state(self.words, state)
         if state == SAFE:
             self.acted_on = False
             self.pulses.doubt_rest()
@@ -111,14 +118,25 @@ class Control:
             return p.NOT_NOW
         self.silent_us = 0
         self.become(ARMED)
+        if self.recorder is not None and self.recorder.blocks:
+            self.recorder.begin(self.words, self.counters)
+            self._log = self.recorder.log
         return TAKEN
 
     def make_safe(self):
         """To the safe state from any; what is out is led to neutral at the slew rate."""
         if self.state != SAFE:
+            if self._log is not None:
+                self.recorder.end(self.words, self.counters)
+                self._log = None
             self.steering.release()  # at once: no demand from before may count after a new arming
             self.pulses.turn_no_more()
             self.become(SAFE)
+
+    def record(self, kind, first=0, second=0):
+        """Keep what a frame of this kind told the steering, where that is recorded."""
+        if self._log is not None:
+            self.recorder.told(self.words, kind, first, second)
 
     def at_rest(self):
         """Whether all vanes stand at neutral, none counts as jammed, and no bench is at work."""
@@ -177,6 +195,10 @@ class Control:
             meter = self._meter
             words = self.words
             pressure_pa = self.pressure_pa
+            log = self._log
+            if log is not None and keep(log, words, pressure_pa, dt_us):
+                self.recorder.snapshot(words)
+                keep(log, words, pressure_pa, dt_us)
             start = meter.now()
             self._cycle(words, pressure_pa, dt_us)
             self.cost[0] = meter.since(start)

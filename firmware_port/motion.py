@@ -121,12 +121,14 @@ class Motion:
         verdict = self._of_vane(words[0])
         if verdict == p.TAKEN:
             self._control.steering.jam(words[0], words[1])
+            self._control.record(p.JAM, words[0], words[1])
         return verdict
 
     def _on_free(self, words):
         verdict = self._of_vane(words[0])
         if verdict == p.TAKEN:
             self._control.steering.free(words[0])
+            self._control.record(p.FREE, words[0])
         return verdict
 
     def _of_vane(self, vane):
@@ -161,6 +163,7 @@ class Motion:
                 control.steering.start(words[0], words[1])
             else:
                 control.steering.wait(words[1])
+            control.record(p.BURN, words[0], words[1])
         return order
 
     def _on_start(self, words):
@@ -172,4 +175,5 @@ class Motion:
             if control.state == p.CHECKING:
                 control.make_safe()
             control.steering.begin()
+            control.record(p.START)
         return order

@@ -1,7 +1,7 @@
 """The serial node: frames in, control cycles when they are due, answers out.
 
 What happens between frames, and what the states are: `control.py`. Who handles which request:
-`motion.py`, `inquiries.py`, `table_loading.py`.
+`motion.py`, `inquiries.py`, `table_loading.py`; of further kinds: `further_kinds.py`.
 """
 
 from array import array
@@ -9,12 +9,14 @@ from array import array
 from firmware_port import protocol as p
 from firmware_port.control import Control
 from firmware_port.frames import pack, seal, unpack
+from firmware_port.further_kinds import FurtherKinds
 from firmware_port.inquiries import Inquiries
 from firmware_port.motion import Motion
 
 # By name what every cycle needs: `p.NAME` costs 120 instructions more.
 from firmware_port.protocol import ANSWER, DEMAND, HEADER, KINDS, SAFE, TAKEN, VERSION
 from firmware_port.receiver import Receiver
+from firmware_port.record_frames import RecordFrames
 from firmware_port.table_loading import TableLoading
 from mixer.flight.layout import FLAGS
 
@@ -28,18 +30,28 @@ class Node:
 
     line: `receive(chunk)` puts bytes in and returns how many, at once; `send(data, count)`.
     outputs, clock, meter, angles: see Control. store: a TableStore. watchdog: a Watchdog, or None.
-    console: `serving.Console`, or None where the line is the prompt's own.
+    console: `serving.Console`, or None where the line is the prompt's own. recorder: a Recorder, or
+    None.
     Of the request being handled: `request` its bytes, `length` of its contents, `sequence` its
     number.
     """
 
     def __init__(
-        self, line, outputs, clock, meter, store, watchdog=None, console=None, angles=None
+        self,
+        line,
+        outputs,
+        clock,
+        meter,
+        store,
+        watchdog=None,
+        console=None,
+        angles=None,
+        recorder=None,
     ):
         self.line = line
         self.store = store
         self.watchdog = watchdog
-        self.control = Control(outputs, clock, meter, store.hand_over(), angles)
+        self.control = Control(outputs, clock, meter, store.hand_over(), angles, recorder)
         self.running = True
         self.tell_forces = False  # put the forces behind the answer to a demand
         self.handlers = [None] * KINDS
@@ -54,9 +66,13 @@ class Node:
         self._answer = bytearray(ANSWER_SIZE)
         self._fill = p.ANSWER_HEADER  # bytes of the answer so far
         self._wire = bytearray(ANSWER_SIZE)
+        self.further = FurtherKinds(self)
         self.inquiries = Inquiries(self)
         Motion(self)
         TableLoading(self)
+        if recorder is not None:
+            recorder.receiver = self.receiver
+            RecordFrames(self, recorder)
 
     def handle(self, kind, handler, count=0):
         """Let `handler(words)` give the verdict on requests of a kind, and `put` what it answers.

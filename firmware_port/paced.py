@@ -74,4 +74,5 @@ class Paced:
         steering.sensed(words[0], words[1], words[2], words[3])
         if words[4]:
             steering.trust(words[4])
+            self._node.control.record(p.SEE, words[4])
         return p.TAKEN

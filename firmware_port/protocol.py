@@ -11,6 +11,7 @@ from mixer.flight.layout import PRESSURE_MOST_PA  # noqa: F401, part of what bot
 VERSION = 1  # upper two bits of a body's first byte
 ANSWER = 0x20  # then one bit; the kind is the lower five bits
 KINDS = 32
+FURTHERS = 32  # further kinds, 1 to 31; 0 is none
 HEADER = 3  # bytes of a request before its contents
 ANSWER_HEADER = 4
 BODY_MOST = 56  # bytes; with CRC, COBS and the closing zero still below 64
@@ -52,6 +53,17 @@ SEE = 30  # i24 four angles 0.001° as sensors would tell them, NO_ANGLE for non
 #           sensors a control check has seen to follow, bit 0 for vane 1 → nothing. For the next
 #           cycle
 STATE = 31  # never a request: the node says by itself that its state has changed
+FURTHER = 0  # one byte that tells the further kind, then its contents → that byte, then its answer.
+#              Of a further kind that nobody takes: unknown-kind. None is sent every cycle
+
+# ---- further kinds: contents behind that byte → contents of the answer behind it ----------------
+RECORD = 1  # nothing → i24 blocks that the record of a flight has room for, i24 numbers of its
+#             oldest and newest block, i24 cycles since it began, i24 those that found no room
+RECORD_BLOCK = 2  # i24 number → i24 upper and lower half of the block's CRC-32. This and the next
+#                   two only in the safe state
+RECORD_PIECE = 3  # i24 number, i24 piece → RECORD_WORDS words, i32 whole
+RECORD_CLEAR = 4  # i24 number of the newest block → nothing: the record begins anew
+RECORD_WORDS = 12
 
 COUNTERS_PAGE = 15
 COUNTER_MOST = 0x7FFFFF  # where every counter stops

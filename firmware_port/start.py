@@ -19,6 +19,7 @@ from firmware_port.node import Node
 from firmware_port.outputs import RecordedPulses, open_pulses
 from firmware_port.paced import Paced, PacedClock
 from firmware_port.protocol import CYCLES, SAFE
+from firmware_port.recorder import Recorder
 from firmware_port.serving import Console, serve
 from firmware_port.table_store import TableStore
 
@@ -38,7 +39,8 @@ def fly(wiring):
         console = None if shares_the_prompt(wiring) else Console()
         pulses = open_pulses(wiring)
         line = open_line(wiring)
-        node = Node(line, pulses, clock, meter, store, watchdog, console, _angles(wiring))
+        angles, recorder = _angles(wiring), Recorder()
+        node = Node(line, pulses, clock, meter, store, watchdog, console, angles, recorder)
         return _named(node, wiring, unit)
 
     serve(make, Node.run)
@@ -65,7 +67,9 @@ def rehearse(wiring, heap="free"):
     def make():
         _, meter, unit = open_clock(wiring)
         line = open_console(wiring)
-        node = Node(line, RecordedPulses(), PacedClock(), meter, TableStore(None), None)
+        node = Node(
+            line, RecordedPulses(), PacedClock(), meter, TableStore(None), recorder=Recorder()
+        )
         Paced(node)
         return _named(node, wiring, unit)
 

@@ -19,6 +19,8 @@ class TableLoading:
     def _on_begin(self, words):
         if self._control.state != p.SAFE or not self._storable():
             return p.NOT_NOW
+        if self._control.recorder is not None:
+            self._control.recorder.close()  # its cycles were of other tables, and these need room
         verdict = self._store.begin(words[0], words[1], words[2])
         self._node.put_number(self._store.received)
         return verdict
@@ -52,6 +54,7 @@ class TableLoading:
             steering = Steering(tables)
         except MemoryError:
             return p.NO_ROOM
+        tables = None  # the steering has its own; the record takes what is free
         verdict = self._store.keep()
         if verdict == p.TAKEN:
             control.fly(steering)

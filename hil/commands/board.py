@@ -262,6 +262,7 @@ def show(findings: Findings) -> None:
         (f"median step, {unit}", f"{middle}"),
         ("heap a cycle", heap),
         ("round trips a second", f"{findings.round_trips_per_s:.0f}"),
+        ("record of a flight, s", f"{findings.record_s:.1f}"),
         ("cycles with each flag", flags),
     ):
         table.add_row(label, value)

@@ -1,16 +1,110 @@
-"""`fourvane record`: the record of a test or a flight."""
+"""`fourvane record`: fetch the record of a flight from the node, and run it through the core."""
+
+from pathlib import Path
 
 import click
+import serial
 
+from hil.boards.link import BAUD
 from hil.commands.record_tap import tap
+from hil.node.node_link import NodeLink
+from hil.node.record_fetch import clear, fetch
+from mixer.ground.command_line.fourvane import FAILED, emit, result_option
+from mixer.ground.command_line.path_options import RESULT, SOURCE
+from mixer.ground.flight_record.findings import facts
+from mixer.ground.flight_record.record_file import read_record
+from mixer.ground.flight_record.replay import replay
+from mixer.ground.flight_record.report import page, sentence
+from mixer.ground.inputs.csv_files import write_whole
+from mixer.ground.reports.console import messages, output, progress
+from mixer.ground.tables.build import flight_tables
+from mixer.ground.vehicle.vehicle import load_vehicle
+
+READ_S = 0.2
 
 
-@click.group()
+@click.group(context_settings={"help_option_names": ["-h", "--help"]})
 def record() -> None:
-    """The record of a test or a flight: what the node was told, cycle by cycle.
+    """The record of a flight: what the steering was told, fetched or heard, and replayed.
 
-    Example: fourvane record tap --port /dev/ttyUSB0 --port /dev/ttyUSB1 --out flight.record
+    Example: fourvane record replay flight.record --vehicle vehicle.toml
     """
 
 
 record.add_command(tap)
+
+
+@record.command("fetch")
+@click.option("--board", "port", required=True, metavar="PORT", help="The line the node serves.")
+@click.option("--baud", type=click.IntRange(1200), default=BAUD, show_default=True)
+@click.option(
+    "--out",
+    type=RESULT,
+    default="flight.record",
+    show_default=True,
+    help="Where to; a fetch that was cut off goes on there.",
+)
+@click.option("--clear", "clears", is_flag=True, help="Then let the node forget it.")
+@result_option
+def fetch_command(port: str, baud: int, out: Path, clears: bool, as_json: bool) -> None:
+    """Fetch what the node recorded, over the line that it serves; it must be safe.
+
+    Each block is checked by its CRC-32 and on disk before the next one comes. Interrupted, the same
+    command goes on. Power off and the record is gone: it is kept in the node's memory alone.
+
+    CAUTION: before anyone goes near the rocket, the range's safety officer has declared it safe.
+    Take the servo power off first; the node needs its own.
+
+    Example: fourvane record fetch --board /dev/ttyACM0 --out flight.record
+    """
+    with serial.serial_for_url(port, baud, timeout=READ_S) as line:
+        line.write(b"\0")
+        link = NodeLink(line)
+        with progress("fetching", 1.0) as done:
+            held, before = fetch(link, out, done)
+        if clears:
+            clear(link, held)
+    if held.lost:
+        messages.print(
+            f"The node's memory was full: its last {held.lost} cycles are not in the record."
+        )
+    told = {"record": out, "blocks": held.blocks, "blocks_from_before": before,
+            "cycles": held.cycles, "cycles_without_room": held.lost, "cleared": clears}  # fmt: skip
+    emit(told, as_json, lambda: output.print(f"{held.blocks} blocks are in {out}", soft_wrap=True))
+
+
+@record.command("replay")
+@click.argument("record_file", metavar="RECORD", type=SOURCE)
+@click.option("--vehicle", "vehicle_file", type=SOURCE, required=True, help="The one that flew.")
+@click.option("--report", "report_file", type=RESULT, default="replay.html", show_default=True)
+@result_option
+def replay_command(record_file: Path, vehicle_file: Path, report_file: Path, as_json: bool) -> None:
+    """Run a record through the flight core here, and report the flight that it tells.
+
+    Exit status 1 where a single integer differs from what the node answered; 2 where the record is
+    of another vehicle's tables, or damaged.
+
+    Example: fourvane record replay flight.record --vehicle vehicle.toml
+    """
+    vehicle = load_vehicle(vehicle_file)
+    tables = flight_tables(vehicle)
+    kept = read_record(record_file)
+    if kept.torn_bytes:
+        messages.print(
+            f"{record_file} is torn: {kept.torn_bytes} bytes of its last block are there, what "
+            "stands in them is unchecked",
+            soft_wrap=True,
+        )
+    with progress("replaying", max(len(kept.blocks), 1)) as done:
+        found = replay(kept, tables, done)
+    told = facts(found, tables)
+    with write_whole(report_file) as stream:
+        stream.write(page(vehicle.vehicle.name, found, told, tables))
+
+    def tell() -> None:
+        output.print(sentence(found), soft_wrap=True)
+        output.print(f"The report is in {report_file}", soft_wrap=True)
+
+    emit({**told, "report": report_file}, as_json, tell)
+    if found.differing and found.exact:
+        raise SystemExit(FAILED)

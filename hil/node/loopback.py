@@ -5,6 +5,7 @@ Time comes over the link, pulses are recorded, and whatever is written is answer
 
 from firmware_port.node import Node
 from firmware_port.paced import Paced, PacedClock
+from firmware_port.recorder import Recorder
 from firmware_port.table_store import TableStore
 
 
@@ -51,12 +52,19 @@ class NoMeter:
 class Loopback:
     """A paced node that answers in `write`; offers what NodeLink needs of a stream."""
 
-    def __init__(self, *, clock=None, store: TableStore | None = None):
+    def __init__(
+        self, *, clock=None, store: TableStore | None = None, recorder: Recorder | None = None
+    ):
         self.line = Memory()
         self.outputs = Pulses()
         self.clock = clock or PacedClock()
         self.node = Node(
-            self.line, self.outputs, self.clock, NoMeter(), store or TableStore(None), None
+            self.line,
+            self.outputs,
+            self.clock,
+            NoMeter(),
+            store or TableStore(None),
+            recorder=recorder,
         )
         if clock is None:
             Paced(self.node)

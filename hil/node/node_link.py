@@ -145,6 +145,13 @@ class NodeLink:
             raise refused(answer)
         return answer
 
+    def ask_further(self, kind: int, contents: bytes = b"") -> bytes:
+        """What the answer to a request of a further kind holds; BoardError where it is refused."""
+        answer = self.ask(p.FURTHER, bytes((kind,)) + contents)
+        if answer.contents[:1] != bytes((kind,)):
+            raise BoardError(f"the node answered to another further kind than {kind}")
+        return answer.contents[1:]
+
     def demand(self, pitch_mnm: int, yaw_mnm: int, roll_mnm: int, pressure_pa: int) -> Answer:
         """Send a demand; `read_cycle(answer.contents)` is what the cycle did with it."""
         return self.request(p.DEMAND, demand_contents(pitch_mnm, yaw_mnm, roll_mnm, pressure_pa))

@@ -10,9 +10,11 @@ from hil.boards.board import Board
 from hil.boards.node_on_board import NodeOnBoard, node_on
 from hil.node.errors import BoardError
 from hil.node.node_link import NodeLink
+from hil.node.record_fetch import held_by
 from hil.verify.rehearsal import Exchange, Played, make_record, play
 from hil.verify.stimuli import RandomCycles, flight, recorded
 from mixer.flight import FLAG_NAMES, FlightTables
+from mixer.flight import layout as at
 
 SEEDS = 12
 CYCLES = 20_000
@@ -38,6 +40,7 @@ class Findings:
     heap_locked: bool = True  # every cycle outside the safe state ran under a locked heap
     round_trips_per_s: float = 0.0  # median over windows of some hundred
     best_round_trips_per_s: float = 0.0
+    record_s: float = 0.0  # of flight that the node's record has room for
 
     @property
     def passed(self) -> bool:
@@ -71,6 +74,7 @@ class Findings:
             "round_trips_per_s": round(self.round_trips_per_s, 1),
             "best_round_trips_per_s": round(self.best_round_trips_per_s, 1),
             "image_bytes": self.image_bytes,
+            "record_s": round(self.record_s, 1),
             "flags": dict(zip(FLAG_NAMES, self.played.flags, strict=False)),
         }
 
@@ -117,6 +121,7 @@ def verify(
             )
         session.count_heap(tables)
         session.measure_speed(tables, lambda share: progress("round trips", share))
+        session.measure_record(tables)
     return findings
 
 
@@ -170,6 +175,14 @@ class _Session:
         played, _ = self._run(make_record(tables, drive), "free", progress)
         self._findings.round_trips_per_s = median(played.rates_per_s)
         self._findings.best_round_trips_per_s = max(played.rates_per_s)
+
+    def measure_record(self, tables: FlightTables) -> None:
+        """How much of a flight the node's record has room for, beside these tables."""
+        node = NodeLink(self._link.start(f"rehearse({self._wiring})"))
+        node.load_tables(tables.to_bytes())
+        self._findings.record_s = held_by(node).seconds(tables.words[at.PERIOD_US])
+        node.stop()
+        self._link.finish()
 
     def _run(
         self, record: list[Exchange], heap: str, progress: Callable[[float], None]

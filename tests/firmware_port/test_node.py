@@ -186,7 +186,7 @@ REFUSED = {
     "stale": lambda h: wire_frame(p.DEMAND, h.sequence - 1 & 0xFFFF, demand(-900_000)),
     "out-of-range": lambda h: h.good(p.DEMAND, demand(2**30 - 1)),
     "wrong-length": lambda h: h.good(p.DEMAND, demand()[:-1]),
-    "unknown-kind": lambda h: h.good(0, demand()),
+    "unknown-kind": lambda h: h.good(p.STATE, demand()),
     "wrong-version": lambda h: wire_frame(p.DEMAND, h.sequence + 1, demand(-900_000), 2),
     "damaged": lambda h: h.good(p.DEMAND, demand(-900_000))[:-3] + b"\x55\0",
 }

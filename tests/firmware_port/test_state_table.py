@@ -21,7 +21,7 @@ README = Path(firmware_port.__file__).with_name("README.md")
 TABLES = flight_tables(vehicle())
 BLOB = TABLES.to_bytes()
 PERIOD_US = 5000
-NOBODYS = 0  # a kind of frame that nobody takes
+NOBODYS = p.STATE  # a kind of frame that nobody takes
 STILL_NS = 1000  # the last count's unrest of a held demand
 HEAD = "| frame, whole and in order |"
 MOVING = ("follow", "go to neutral", "is led", "plays", "turns")
@@ -161,6 +161,7 @@ FRAMES: dict[str, Row] = {  # kind, what goes before, the frame
         framed(b.PLAY_DATA, numbers((0, 0))),
     ),
     "END, of the bench": (b.END, nothing, framed(b.END)),
+    "FURTHER, of a kind that nobody takes": (p.FURTHER, nothing, framed(p.FURTHER, b"\x1f")),
     "any other kind": (NOBODYS, nothing, framed(NOBODYS)),
 }
 
@@ -218,7 +219,7 @@ def test_a_frame_of_a_wrong_length_does_nothing_in_any_state(what: str, state: s
         rows()["any kind, of a wrong length"][p.STATE_NAMES.index(state)], state
     )
     said = node.send(kind, b"\x2a" * 50)
-    assert said == (verdict if kind != NOBODYS else "unknown-kind")
+    assert said == (verdict if kind not in (NOBODYS, p.FURTHER) else "unknown-kind")
     assert p.STATE_NAMES[node.node.control.state] == after
     assert not moved(before, node.pulses())  # no cycle has run
 

@@ -96,6 +96,7 @@ REQUESTS: tuple[tuple[str, int, bytes, str], ...] = (
     ("PLAY_RUN", b.PLAY_RUN, b"", "now"),
     ("PLAY_DATA", b.PLAY_DATA, i24(b.PULSES, 0), "what was put out"),
     ("END", b.END, b"", "the bench is over"),
+    ("FURTHER", p.FURTHER, b"\x1f\x01\x02\x03", "a further kind, 31, that nobody takes"),
     ("STOP", p.STOP, b"", "the node ends"),
 )
 CYCLE = {

@@ -1,15 +1,17 @@
 """A record on disk: a header that says of what it is, then blocks, each with its CRC-32.
 
 Bytes, little-endian: `4VFR`, two bytes version, two bytes length of the header, the header (JSON,
-UTF-8), CRC-32 of all before; then for each block its words and their CRC-32. So a file that was
-cut off is read up to the last whole block, and one flipped bit is found where it is.
+UTF-8), CRC-32 of all before; then for each block its words and their CRC-32. A file that was
+cut off is read up to there, entry by entry, those behind the last whole block as unchecked; one
+flipped bit is found where it is.
 """
 
+import contextlib
 import json
 import os
 import struct
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 from zlib import crc32
@@ -21,6 +23,7 @@ from mixer.ground.flight_record.entries import (
     Entry,
     EntryError,
     read_block,
+    read_entries,
     words_of,
 )
 from mixer.ground.inputs.errors import InputError
@@ -41,12 +44,15 @@ class RecordError(InputError):
 
 @dataclass(frozen=True)
 class Record:
-    """A record as it was read. torn_bytes: of a last block that is not whole."""
+    """A record as it was read. torn_bytes: of a last block that is not whole; unchecked: its whole
+    entries, which no CRC-32 vouches for.
+    """
 
     path: Path
     header: dict[str, Any]
     blocks: list[Block]
-    torn_bytes: int
+    torn_bytes: int = 0
+    unchecked: list[Entry] = field(default_factory=list)
 
     @property
     def entries(self) -> list[Entry]:
@@ -121,6 +127,11 @@ class RecordWriter:
 def read_record(path: Path) -> Record:
     """A record, up to its last whole block. RecordError where it is none, or a bit has flipped."""
     reads(path)
+    return record_in(path)
+
+
+def record_in(path: Path) -> Record:
+    """The same of a file that this run goes on writing, and so is no source of it."""
     content = path.read_bytes()
     header, start = read_header(path, content)
     whole = (len(content) - start) // STRIDE
@@ -133,7 +144,19 @@ def read_record(path: Path) -> Record:
             blocks.append(read_block(struct.unpack(f"<{r.BLOCK_WORDS}i", body)))
         except EntryError as error:
             raise RecordError(f"{path}, block {n + 1}, byte {at}: {error}") from error
-    return Record(path, header, blocks, len(content) - start - whole * STRIDE)
+    torn = content[start + whole * STRIDE :]
+    return Record(path, header, blocks, len(torn), whole_entries(torn))
+
+
+def whole_entries(torn: bytes) -> list[Entry]:
+    """Those of a block that was cut off."""
+    count = min(len(torn) // 4, r.BLOCK_WORDS)
+    words = struct.unpack(f"<{count}i", torn[: 4 * count])[r.FIRST :]
+    entries: list[Entry] = []
+    with contextlib.suppress(EntryError):
+        for entry in read_entries(words):  # up to where one is not whole
+            entries.append(entry)
+    return entries
 
 
 def read_header(path: Path, content: bytes) -> tuple[dict[str, Any], int]:

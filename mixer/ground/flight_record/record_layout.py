@@ -7,7 +7,7 @@ would begin ends the block. An entry is told by the low bits of its first word.
 
 from mixer.flight.layout import FLAGS, PULSE
 
-BLOCK_WORDS = 60
+BLOCK_WORDS = 60  # a node leaves the last one for the state that ends its record
 NUMBER = 0  # of the block, from 1
 CYCLES_BEFORE = 1  # cycles since the record began, those that found no room among them
 CHECK = 2  # of what the last cycle before it answered, see `check_of`

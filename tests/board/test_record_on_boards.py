@@ -1,0 +1,112 @@
+"""A flight recorded by a board, fetched over its line, replays here to the integer; and how the
+commands tell of it.
+"""
+
+import json
+from pathlib import Path
+from zlib import crc32
+
+import pytest
+from click.testing import CliRunner
+
+from firmware_port.recorder import Recorder
+from hil.boards.deploy import compile_for, deploy
+from hil.boards.link import Link
+from hil.boards.open_board import open_board
+from hil.commands.record import record
+from hil.node.loopback import Loopback
+from hil.node.node_link import NodeLink
+from hil.node.record_fetch import clear, fetch, held_by
+from mixer.ground.flight_record.record_file import BLOCK_BYTES, CRC, STRIDE, read_record
+from mixer.ground.flight_record.replay import replay
+from mixer.ground.tables.build import flight_tables
+from tests.support.recorded_flights import fly
+from tests.support.vehicles import vehicle, vehicle_text
+
+TABLES = flight_tables(vehicle())
+CYCLES = {"laptop": 150, "ci": 300, "long": 10_000}
+A_FLIGHT = 150  # cycles, which every board has room for
+
+
+def test_what_a_board_recorded_without_heap_replays_to_the_integer(
+    quick_board_name: str, tmp_path: Path, size: str
+) -> None:
+    """Each flight is fetched and cleared before the next, since a small board holds few."""
+    cycles = 0
+    with open_board(quick_board_name) as board, Link(board.port) as line:
+        deploy(line, line.facts(), compile_for(line.facts()))
+        node = NodeLink(
+            line.start(
+                f"from firmware_port.boards import {board.wiring} as wiring\n"
+                "from firmware_port.start import rehearse\nrehearse(wiring, 'locked')\n"
+            )
+        )
+        node.load_tables(TABLES.to_bytes())
+        flight = 0
+        while cycles < CYCLES[size]:
+            fly(node, TABLES, flight, A_FLIGHT)
+            path = tmp_path / f"{flight}.record"
+            held, _ = fetch(node, path)
+            found = replay(read_record(path), TABLES)
+            assert found.differing == 0, (flight, found.first_words)
+            assert found.compared >= found.cycles > 0.5 * A_FLIGHT
+            clear(node, held)
+            assert held_by(node).blocks == 0
+            cycles += found.cycles
+            flight += 1
+        node.stop()
+
+
+@pytest.fixture
+def kept(tmp_path: Path) -> Path:
+    """A folder with a vehicle file and the record of a flight with it."""
+    link = NodeLink(Loopback(recorder=Recorder(200)))
+    link.load_tables(TABLES.to_bytes())
+    fly(link, TABLES, 1, 200)
+    fetch(link, tmp_path / "flight.record")
+    (tmp_path / "vehicle.toml").write_text(vehicle_text(), encoding="utf-8")
+    return tmp_path
+
+
+def run_replay(folder: Path, vehicle_file: str = "vehicle.toml") -> tuple[int, str, object]:
+    files = [str(folder / name) for name in ("flight.record", vehicle_file, "replay.html")]
+    arguments = ["replay", files[0], "--vehicle", files[1], "--report", files[2], "--json"]
+    done = CliRunner().invoke(record, arguments)
+    return done.exit_code, done.stdout, done.exception
+
+
+def test_a_good_record_tells_0_integers_and_what_the_flight_was(kept: Path) -> None:
+    status, said, _ = run_replay(kept)
+    told = json.loads(said)
+    assert status == 0
+    assert told["integers_that_differ"] == 0
+    assert told["cycles"] >= 200
+    assert set(told["vanes_behind"]) == {"1", "2", "3", "4"}
+    page = (kept / "replay.html").read_text(encoding="utf-8")
+    assert "0 integers differ" in page
+    assert page.count("<svg") == 3
+
+
+def test_one_cycle_that_was_answered_otherwise_ends_with_status_1(kept: Path) -> None:
+    """The bytes are made whole again, so that only the arithmetic is in doubt."""
+    path = kept / "flight.record"
+    content = bytearray(path.read_bytes())
+    start = (len(content) % STRIDE) + 6 * STRIDE
+    content[start + 8] ^= 1  # the check of what was answered before block 7
+    body = bytes(content[start : start + BLOCK_BYTES])
+    content[start + BLOCK_BYTES : start + STRIDE] = CRC.pack(crc32(body))
+    path.write_bytes(content)
+    status, said, _ = run_replay(kept)
+    told = json.loads(said)
+    assert status == 1
+    assert told["integers_that_differ"] == 1
+    cycles_before = read_record(path).blocks[6].cycles_before
+    assert told["first_cycle_that_differs"] == cycles_before
+
+
+def test_another_vehicles_record_is_refused_in_words(kept: Path) -> None:
+    other = vehicle_text(servos={"slew_deg_s": 100.0})
+    (kept / "other.toml").write_text(other, encoding="utf-8")
+    _, _, error = run_replay(kept, "other.toml")
+    assert "name the vehicle file that flew" in str(error)
+    assert not (kept / "replay.html").exists()
