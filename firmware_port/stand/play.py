@@ -6,6 +6,9 @@ halted, when the node is asked to end, and when nobody has fetched for a second.
 node cannot be armed.
 """
 
+# pyright: reportOptionalMemberAccess=false
+# Who waits has a trigger.
+
 from array import array
 
 from firmware_port import protocol as p

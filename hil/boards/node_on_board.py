@@ -44,17 +44,15 @@ def node_on(
 ) -> Iterator[NodeOnBoard]:
     """Put the node's files into a board's memory or file system.
 
-    bench, stand: the servo bench's node, or the test stand's. machine_code: False for bytecode only. progress: called with the
-    share that has been sent.
+    bench, stand: the servo bench's node, or the test stand's. machine_code: False for
+    bytecode only. progress: called with the share that has been sent.
     """
     with Link(board.port) as link:
         facts = link.facts()
         files = compile_for(facts, machine_code=machine_code, bench=bench, stand=stand)
         size = deploy(link, facts, files, progress)
-        part = ".bench" if bench else ".stand" if stand else ""
-        yield NodeOnBoard(
-            link, facts, core_form(facts, files), size, board.wiring, f"firmware_port{part}"
-        )
+        package = f"firmware_port{'.bench' if bench else '.stand' if stand else ''}"
+        yield NodeOnBoard(link, facts, core_form(facts, files), size, board.wiring, package)
 
 
 def serve_on(board: Board, tables: bytes, progress: Callable[[float], None]) -> None:

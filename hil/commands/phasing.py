@@ -19,7 +19,7 @@ from hil.tap.kept_bytes import KeptBytes
 from hil.tap.listener import Listener, silence
 from hil.tap.serial_wires import BAUD, listening
 from mixer.ground.command_line.fourvane import FAILED, INTERRUPTED, emit, result_option, stop
-from mixer.ground.command_line.path_options import SOURCE, NamedPath
+from mixer.ground.command_line.path_options import SOURCE
 from mixer.ground.inputs.arrays import VANES
 from mixer.ground.inputs.errors import InputError
 from mixer.ground.inputs.file_locks import alone_in
@@ -66,7 +66,13 @@ BEFORE = (
     help="Nobody looks at the vanes: a reversed or swapped servo is not found then.",
 )
 @click.option(
-    "--out-dir", "out", type=NamedPath(), default=Path("fourvane-phasing"), show_default=True
+    "--out-dir",
+    "out",
+    metavar="FOLDER",
+    type=click.Path(path_type=Path, file_okay=False),
+    default="fourvane-phasing",
+    show_default=True,
+    help="Where result, page and what was heard are kept.",
 )
 @click.option("--rehearse", is_flag=True, help="A simulated flight computer, hands and eyes.")
 @click.option("--seed", type=click.IntRange(0), default=0, help="Of the rehearsal's hands.")

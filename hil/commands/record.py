@@ -25,10 +25,13 @@ READ_S = 0.2
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
 def record() -> None:
-    """The record of a flight: what the steering was told, fetched and replayed to the integer.
+    """The record of a flight: what the steering was told, fetched or heard, and replayed.
 
     Example: fourvane record replay flight.record --vehicle vehicle.toml
     """
+
+
+record.add_command(tap)
 
 
 @record.command("fetch")

@@ -46,11 +46,13 @@ class Phasing:
         return not self.faults
 
     @property
-    def doubtful(self) -> list[int]:
-        """Axes whose motions are worth making once more, further and more quietly."""
-        if self.vanes.doubtful and not self.commands:
-            return [axis.axis for axis in self.axes]
-        return [a.axis for a in self.axes if a.outcome in ("mixed", "too weak to tell")]
+    def doubtful(self) -> bool:
+        """Whether the motions are worth making once more, further and more quietly.
+
+        All of them: an axis that answers another's motion is not told by its own.
+        """
+        vanes = self.vanes.doubtful and not self.commands
+        return vanes or any(a.outcome in ("mixed", "too weak to tell") for a in self.axes)
 
     @property
     def open(self) -> list[str]:
@@ -101,16 +103,15 @@ def examine(
     eyes: bool = True,
     roll: bool = True,
 ) -> tuple[Phasing, list[Held]]:
-    """Every motion both ways, and once more, up to `ROUNDS` times, what stays doubtful.
+    """Every motion both ways, and all once more, up to `ROUNDS` times, while anything is doubtful.
 
     eyes: somebody looks at the vanes. roll: the flight computer steers it.
     """
     held = hold_all(listener, clock, person, motions(roll))
     found = judge(held, vehicle, eyes=eyes, roll=roll)
     for _ in range(ROUNDS - 1):
-        again = [motion for motion in motions(roll) if motion.axis in found.doubtful]
-        if not again:
+        if not found.doubtful:
             break
-        held += hold_all(listener, clock, person, again)
+        held += hold_all(listener, clock, person, motions(roll))
         found = judge(held, vehicle, eyes=eyes, roll=roll)
     return found, held

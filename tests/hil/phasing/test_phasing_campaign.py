@@ -16,6 +16,7 @@ from tests.support.unlike_vehicles import UNLIKE
 from tests.support.vehicles import vehicle
 
 VEHICLES = ("eighth turns", "quarter turns", "askew", "slow", "bent curves")
+UNCLEARED = "these would have looked the same"
 SEEDS = {"laptop": 1, "ci": 3, "long": 100}
 
 CASES = {
@@ -49,6 +50,10 @@ def test_what_is_wrong_is_named_and_nothing_else(
         ends = 2 if wrong.swapped_axes else 1  # both axes of a swapped pair say so
         for seed in range(SEEDS[size]):
             faults = examined(seed, wrong).faults
+            if wrong.swapped_axes:
+                # Vanes turn otherwise than in a right check; that too little was seen of them to
+                # clear each servo may be said, and blames nobody.
+                faults = [fault for fault in faults if not fault.startswith(UNCLEARED)]
             assert len(faults) == ends, (seed, faults)
             assert any(fault.startswith(words) for fault in faults), (seed, faults)
         record_property("shown", f"phasing, {words}: named by {SEEDS[size]} seeds of as many")

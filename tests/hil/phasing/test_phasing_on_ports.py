@@ -18,6 +18,7 @@ from hil.phasing.motions import Motion
 from hil.phasing.person import QUESTION, Terminal
 from hil.phasing.rehearsal import Rehearsal, Wrong
 from hil.phasing.session import Seen
+from hil.tap.listener import Listener
 from mixer.ground.command_line.fourvane import fourvane
 from tests.support.vehicles import vehicle, vehicle_file
 
@@ -37,24 +38,29 @@ class Mirror:
 class Behind:
     """Person and clock of the command, with the simulated vehicle that they move."""
 
-    def __init__(self, simulated: Rehearsal, mirror: Mirror) -> None:
-        self.simulated, self.mirror = simulated, mirror
+    def __init__(self, simulated: Rehearsal, mirror: Mirror, listener: Listener) -> None:
+        self.simulated, self.mirror, self.listener = simulated, mirror, listener
+
+    def all_heard(self) -> None:
+        """Let what is still on its way arrive: it belongs to the time before."""
+        deadline = time.monotonic() + 10.0
+        while self.listener.bytes_heard < self.mirror.sent and time.monotonic() < deadline:
+            time.sleep(0.002)
 
     def now(self) -> float:
         return time.monotonic()
 
     def wait(self, seconds: float) -> None:
-        time.sleep(0.02)  # what is still on its way belongs to the time before
         self.simulated.wait(seconds)
-        time.sleep(0.02)
+        self.all_heard()
 
     def rest(self, motion: Motion) -> None:
         self.simulated.rest(motion)
-        time.sleep(0.02)
+        self.all_heard()
 
     def hold(self, motion: Motion) -> None:
         self.simulated.hold(motion)
-        time.sleep(0.02)
+        self.all_heard()
 
     def seen(self, motion: Motion) -> Seen | None:
         return self.simulated.seen(motion)
@@ -90,12 +96,12 @@ def test_the_whole_check_over_two_ports(
     ends, names = ports
     made: list[Behind] = []
 
-    def begin(listener: Any) -> None:
+    def begin(listener: Listener) -> None:
         """In the place of waiting for the first frame: the simulated flight computer starts."""
         mirror = Mirror(ends)
         wrong = Wrong(reversed_axes=(1,), swapped_servos=(0, 2))
         simulated = Rehearsal(vehicle(), 5, wrong, kept=mirror)  # type: ignore[arg-type]
-        made.append(Behind(simulated, mirror))
+        made.append(Behind(simulated, mirror, listener))
 
     monkeypatch.setattr(command, "wait_for_frames", begin)
     monkeypatch.setattr(command, "Terminal", lambda stance, eyes: made[0])
