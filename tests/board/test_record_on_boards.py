@@ -7,12 +7,15 @@ from pathlib import Path
 from zlib import crc32
 
 import pytest
+import serial
 from click.testing import CliRunner
 
 from firmware_port.recorder import Recorder
+from hil.boards.board import Board
 from hil.boards.deploy import compile_for, deploy
-from hil.boards.link import Link
+from hil.boards.link import BAUD, Link
 from hil.boards.open_board import open_board
+from hil.boards.served_board import serve_on
 from hil.commands.record import record
 from hil.node.loopback import Loopback
 from hil.node.node_link import NodeLink
@@ -55,6 +58,30 @@ def test_what_a_board_recorded_without_heap_replays_to_the_integer(
             cycles += found.cycles
             flight += 1
         node.stop()
+
+
+def test_a_node_in_real_time_is_fetched_by_the_command_and_again_after_a_cut(
+    unix_board: Board, tmp_path: Path, campaign: None
+) -> None:
+    serve_on(unix_board, TABLES.to_bytes(), lambda share: None)
+    out = tmp_path / "flight.record"
+    arguments = ["fetch", "--board", unix_board.port, "--out", str(out), "--json"]
+    with serial.serial_for_url(unix_board.port, BAUD, timeout=0.2) as line:
+        node = NodeLink(line)
+        node.arm()
+        node.start()
+        for n in range(200):
+            node.demand(100_000, 1000 * n, 0, 2_000_000)
+        node.disarm()
+    first = CliRunner().invoke(record, arguments)
+    assert first.exit_code == 0, first.output
+    whole = out.read_bytes()
+    out.write_bytes(whole[:2000])
+    again = json.loads(CliRunner().invoke(record, [*arguments, "--clear"]).stdout)
+    assert again["blocks_from_before"] > 0
+    assert out.read_bytes() == whole
+    found = replay(read_record(out), TABLES)
+    assert (found.differing, found.cycles) == (0, again["cycles"])
 
 
 @pytest.fixture

@@ -36,7 +36,7 @@ def replayed(link: NodeLink, path: Path) -> Replayed:
 
 
 def test_what_was_recorded_replays_to_the_integer(tmp_path: Path, size: str) -> None:
-    cycles = {"laptop": 1500, "ci": 15_000}.get(size, 100_000)
+    cycles = {"laptop": 600, "ci": 5000}.get(size, 100_000)
     link = node_with(cycles // 4)
     fly(link, TABLES, 1, cycles)
     found = replayed(link, tmp_path / "flight.record")
@@ -48,7 +48,7 @@ def test_what_was_recorded_replays_to_the_integer(tmp_path: Path, size: str) -> 
 def test_a_record_that_is_full_in_a_burn_ends_and_what_it_holds_is_right(
     tmp_path: Path, seed: int, size: str
 ) -> None:
-    for each in range(seed * 100, seed * 100 + (1 if size == "laptop" else 20)):
+    for each in range(seed * 100, seed * 100 + (1 if size == "laptop" else 5)):
         link = node_with(16)
         fly(link, TABLES, each, 330)
         path = tmp_path / f"{each}.record"

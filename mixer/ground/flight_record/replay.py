@@ -211,11 +211,13 @@ class Run:
             ours = r.byte_of(r.check_of(self.words))
             self._compare(ours, cycle.answer_byte, "pulses and flags, folded to a byte")
         steering = self.steering
-        if cycle.dropped:
+        # A node's own record is of armed cycles alone; on a line the safe state is heard too.
+        idle = not self.found.exact and self.state == SAFE
+        if cycle.dropped or idle:
             steering.release()
         if cycle.refused:
             steering.demand(NO_DEMAND, 0, 0)
-        if cycle.demand_mnm is not None:
+        if cycle.demand_mnm is not None and not idle:
             steering.demand(*cycle.demand_mnm)
         if self.words[at.WATCH_STATE] == at.WATCH_ON or self._sensed():
             steering.sensed(*self._readings)
