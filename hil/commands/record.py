@@ -108,6 +108,3 @@ def replay_command(record_file: Path, vehicle_file: Path, report_file: Path, as_
     emit({**told, "report": report_file}, as_json, tell)
     if found.differing and found.exact:
         raise SystemExit(FAILED)
-
-
-record.add_command(tap)
