@@ -161,6 +161,7 @@ def test_wiring_files_have_the_same_names(wiring) -> None:
         "NAME",
         "VANE_PINS",
         "SERVO_FRAME_HZ",
+        "STAND",
         "LINK",
         "TIMER",
         "WATCHDOG_MS",
