@@ -14,8 +14,8 @@ from firmware_port.recorder import Recorder
 from hil.boards.board import Board
 from hil.boards.deploy import compile_for, deploy
 from hil.boards.link import BAUD, Link
+from hil.boards.node_on_board import serve_on
 from hil.boards.open_board import open_board
-from hil.boards.served_board import serve_on
 from hil.commands.record import record
 from hil.node.loopback import Loopback
 from hil.node.node_link import NodeLink
