@@ -235,8 +235,9 @@ def propose(
     }
     evidence = evidence_of("identify --plan", vehicle)
     following = (
-        f"play {out} at the test stand, without fire first; then fourvane identify test.csv "
-        f"--vehicle {vehicle.path} --out tested.toml"
+        f"fourvane stand play {out} --vehicle {vehicle.path} --board PORT, without fire first, "
+        "then hot; fourvane stand merge brings the stand's log and the record onto one clock, and "
+        "fourvane identify reads it"
     )
     emit(
         result,

@@ -15,15 +15,15 @@ from mixer.ground.vehicle.vehicle import Vehicle
 SHOWN_S = 2.0
 
 
-def figures(merged: Merged) -> list[tuple[str, str, str, str]]:
-    """Quantity, value, standard error, unit."""
+def figures(merged: Merged) -> list[tuple[str, str, str]]:
+    """Quantity, value, standard error."""
     clock = merged.clock
     return [
-        ("offset: log time at the node's start", f"{clock.offset_s:.6f}",
-         f"{1e3 * clock.offset_error_s:.3f} ms", "s"),
-        ("drift of the logger's clock against the node's", f"{1e6 * clock.drift:.2f}",
-         f"{1e6 * clock.drift_error:.2f} ppm", "ppm"),
-        ("in the middle of what both saw", "", f"{1e3 * clock.middle_error_s:.3f} ms", "s"),
+        ("offset: log time at the node's start", f"{clock.offset_s:.6f} s",
+         f"{1e3 * clock.offset_error_s:.3f} ms"),
+        ("drift of the logger's clock against the node's", f"{1e6 * clock.drift:.2f} ppm",
+         f"{1e6 * clock.drift_error:.2f} ppm"),
+        ("in the middle of what both saw", "", f"{1e3 * clock.middle_error_s:.3f} ms"),
     ]  # fmt: skip
 
 
@@ -43,7 +43,7 @@ def rests_on(merged: Merged) -> str:
 def merge_page(merged: Merged, record: PlayRecord, log: LoggerLog, vehicle: Vehicle) -> str:
     """The page, as HTML."""
     rows = figures(merged)
-    head = ("", "value", "standard error", "unit")
+    head = ("", "value", "standard error")
     pictures = [
         Picture(moved_picture(merged, vehicle), "The vanes' motion and the side load that it "
                 "should give, on the logger's clock: both should turn at the same moments."),
