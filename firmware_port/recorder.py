@@ -156,19 +156,18 @@ class Recorder:
         log[_SINCE] = log[_DUE] = 0
 
     def end(self, words, counters):
-        """The node is safe again."""
-        if self.runs:
-            self.runs = False
-            self.snapshot(words)
-            self._count(words, counters)
-            log = self.log
-            if not log[_END]:
-                log[_END] = log[_BLOCK] + BLOCK_WORDS  # the word that was left for this
-            self.state(words, p.SAFE)
-            if log[_AT] < log[_BLOCK] + BLOCK_WORDS:
-                log[log[_AT]] = 0
-            if log[_AT] == log[_BLOCK] + BLOCK_WORDS or log[_LOST]:
-                log[_END] = 0
+        """The node is safe again, after `begin`."""
+        self.runs = False
+        self.snapshot(words)
+        self._count(words, counters)
+        log = self.log
+        if not log[_END]:
+            log[_END] = log[_BLOCK] + BLOCK_WORDS  # the word that was left for this
+        self.state(words, p.SAFE)
+        if log[_AT] < log[_BLOCK] + BLOCK_WORDS:
+            log[log[_AT]] = 0
+        if log[_AT] == log[_BLOCK] + BLOCK_WORDS or log[_LOST]:
+            log[_END] = 0
 
     def _count(self, words, counters):
         if self.receiver is not None:
