@@ -1,6 +1,8 @@
 """A programme on the node's own clock: where the vanes go, what ends it, what is kept of it."""
 
+from array import array
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import pytest
@@ -8,10 +10,13 @@ from scipy.signal import max_len_seq
 
 from firmware_port import protocol as p
 from firmware_port.bench import protocol as b
+from firmware_port.stand import points as kept_points
+from firmware_port.stand import programme as node_programme
 from firmware_port.stand import protocol as s
 from firmware_port.stand.sync_output import CHIP_US, STATES, SyncOutput
+from firmware_port.vane_angles import AnalogueAngles, VaneAngles
 from hil.node.errors import BoardError
-from hil.node.node_link import numbers
+from hil.node.node_link import numbers, read_numbers
 from tests.support.stand_nodes import PERIOD_US, SHORT, TABLES, StandSetup, knots
 
 SLEW_NS = 250.0 * 10_000 * PERIOD_US / 1e6  # 250 deg/s at 10 us a degree, over one cycle
@@ -207,6 +212,127 @@ def test_what_sensors_tell_is_kept_beside_what_was_commanded(setup):
     assert setup.fetch(0)[4][9:] == (100, -200, p.NO_ANGLE, 300, -1)
 
 
+class Input:
+    """An analogue input at a level of 4096."""
+
+    def __init__(self, counts: int):
+        self.counts = counts
+
+    def read_u16(self) -> int:
+        return self.counts << 4
+
+
+def with_sensors(setup: StandSetup) -> list[Input]:
+    """Sensors of the node's own, one read a cycle; 1024 counts are 22.5 deg from neutral."""
+    inputs = [Input(counts) for counts in (1024, 2048, 3072, 2048)]
+    angles = VaneAngles(AnalogueAngles(inputs), [2048] * 4, [90_000] * 4, 1)
+    setup.loop.node.control.angles = angles
+    return inputs
+
+
+def test_a_look_reads_every_sensor_however_few_are_read_in_a_cycle(setup):
+    with_sensors(setup)
+    _, _, *mdeg = read_numbers(setup.link.ask(s.LOOK).contents)
+    assert mdeg == pytest.approx([-22_500, 0, 22_500, 0], abs=5)
+
+
+def test_while_it_plays_the_node_s_own_sensors_are_read_by_its_cycles_alone(setup):
+    inputs = with_sensors(setup)
+    started(setup)
+    for _ in range(4):
+        setup.let_pass()
+    inputs[0].counts = 3072
+    assert read_numbers(setup.link.ask(s.LOOK).contents)[2] == pytest.approx(-22_500, abs=5)
+    for _ in range(4):
+        setup.let_pass()
+    kept = [setup.fetch(number)[4][9] for number in range(8)]
+    assert (kept[3], kept[7]) == pytest.approx((-22_500, 22_500), abs=5)
+
+
+class Heap:
+    """Memory for arrays, of so many bytes; an array that goes gives its own back."""
+
+    def __init__(self, patch: pytest.MonkeyPatch, left: int):
+        self.left = left
+        heap = self
+
+        class Counted(array):
+            size = 0
+
+            def __new__(cls, kind: str, data: bytes = b"") -> Any:
+                if len(data) > heap.left:
+                    raise MemoryError
+                made = super().__new__(cls, kind, data)
+                made.size = len(data)
+                heap.left -= made.size
+                return made
+
+            def __del__(self) -> None:
+                heap.left += self.size
+
+        patch.setattr(node_programme, "array", Counted)
+        patch.setattr(kept_points, "array", Counted)
+
+
+SHORT_BYTES = 20 * len(SHORT.ticks)
+BLOCK_BYTES = 4 * kept_points.WIDTH * kept_points.BLOCK
+
+
+@pytest.mark.parametrize(
+    "room",
+    [SHORT_BYTES // 2, SHORT_BYTES - 1, SHORT_BYTES, SHORT_BYTES + 2 * BLOCK_BYTES],
+    ids=["not its times", "not its deflections", "no point", "two blocks, both left"],
+)
+def test_a_programme_that_finds_no_room_is_refused_and_gives_back_what_it_took(
+    setup, monkeypatch, room
+):
+    heap = Heap(monkeypatch, room)
+    assert setup.load().verdict == p.NO_ROOM
+    assert heap.left == room
+    assert setup.request(s.GO, 77, 0).verdict == p.OUT_OF_ORDER
+
+
+def test_on_a_small_heap_fewer_points_are_kept_and_two_blocks_are_left(setup, monkeypatch):
+    heap = Heap(monkeypatch, SHORT_BYTES + 5 * BLOCK_BYTES + 100)
+    started(setup)
+    assert heap.left == 2 * BLOCK_BYTES + 100
+    for _ in range(70):
+        setup.let_pass()
+    assert setup.fetch(0)[2:4] == (60, 10)
+
+
+@pytest.mark.parametrize(
+    "words",
+    [(1, 0, 0, 77), (s.MOST_KNOTS + 1, 0, 0, 77), (2, 0, 0, 0), (2, 0, 0, s.MOST_RUN + 1),
+     (2, 0x10000, 0, 77), (2, 0, 0x10000, 77), (2, -1, 0, 77)],
+    ids=["one knot", "too many knots", "no run", "no such run", "CRC too large above",
+         "CRC too large below", "CRC negative"],
+)  # fmt: skip
+def test_a_programme_that_cannot_be_is_refused(setup, words):
+    assert setup.request(s.BEGIN, *words).verdict == p.OUT_OF_RANGE
+
+
+def test_knots_after_the_last_are_refused_and_the_programme_stays_ready(setup):
+    assert setup.load().taken
+    more = numbers((len(SHORT.ticks),)) + SHORT.pieces[0]
+    assert setup.link.request(s.KNOTS, more).verdict == p.NOT_NOW
+    assert setup.request(s.GO, 77, 0).taken
+
+
+def test_armed_after_its_programme_came_a_node_does_not_start_it(setup):
+    assert setup.load().taken
+    setup.link.arm()
+    assert setup.request(s.GO, 77, 0).verdict == p.NOT_NOW
+    assert setup.phase() == s.READY
+
+
+def test_a_halt_where_nothing_plays_changes_nothing(setup):
+    assert setup.load().taken
+    assert setup.request(s.HALT).taken
+    assert setup.phase() == s.READY
+    assert setup.request(s.GO, 77, 0).taken
+
+
 BENCH_LENGTHS = {
     b.MOVE: 9, b.TURN: 9, b.LOOK: 6, b.PLAY_BEGIN: 9, b.PLAY_FILL: 9, b.PLAY_RUN: 0,
     b.PLAY_DATA: 6, b.END: 0,
@@ -249,3 +375,22 @@ def test_the_sync_output_is_the_sequence_of_a_reference_library():
     both = "".join(map(str, theirs)) * 2
     ours = "".join(map(str, sequence(200)))
     assert ours in both or ours in both[::-1]
+
+
+def test_a_wired_sync_output_is_low_at_first_and_then_at_the_level_that_is_kept():
+    class Pin:
+        def __init__(self) -> None:
+            self.levels: list[int] = []
+
+        def value(self, level: int) -> None:
+            self.levels.append(level)
+
+    pin = Pin()
+    output = SyncOutput(pin)
+    output.begin(1)
+    kept = []
+    for _ in range(200):
+        output.step(CHIP_US)
+        kept.append(output.level)
+    assert pin.levels == [0, *kept]
+    assert kept == sequence(200).tolist()

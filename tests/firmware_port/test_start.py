@@ -13,14 +13,16 @@ import pytest
 
 from firmware_port import protocol as p
 from firmware_port.boards import emulated, rp2, stm32, unix
-from hil.node.node_link import demand_contents, numbers, parse_answer, wire_frame
+from firmware_port.stand import protocol as s
+from hil.node.node_link import demand_contents, numbers, parse_answer, read_numbers, wire_frame
 from mixer.ground.tables.build import flight_tables
+from tests.support.stand_nodes import knots
 from tests.support.strict_machine import strict_machine
 from tests.support.vehicles import vehicle
 
 TABLES = flight_tables(vehicle())
 BLOB = TABLES.to_bytes()
-MODULES = ("hardware", "serving", "start", "bench.start", "outputs")
+MODULES = ("hardware", "serving", "start", "bench.start", "stand.start", "outputs")
 DEMAND = demand_contents(200_000, 0, 0, 2_000_000)
 
 
@@ -351,7 +353,7 @@ def test_registers_give_bytes_up_to_a_zero_or_as_many_as_fit(size: int, first: b
     assert chunk[: len(first)] == first
 
 
-# ---- rehearsals and bench ------------------------------------------------------------------------
+# ---- rehearsals, bench and stand -----------------------------------------------------------------
 
 
 @pytest.mark.parametrize("heap", ["free", "locked", "counted"])
@@ -391,13 +393,139 @@ def test_a_rehearsal_runs_with_the_heap_free_locked_or_counted(
     assert gc.isenabled()
 
 
-@pytest.mark.parametrize("name", ["bench", "rehearse_bench"])
-def test_the_bench_serves_over_the_prompt_s_line(interpreter: Interpreter, name: str) -> None:
+@pytest.mark.parametrize("name", ["bench", "rehearse_bench", "stand", "rehearse_stand"])
+def test_bench_and_stand_serve_over_the_prompt_s_line(interpreter: Interpreter, name: str) -> None:
     interpreter.prompt.arrive += frames(p.IDENTIFY, p.STOP)
     wiring = wired(unix, Path(), TABLES=None)
-    getattr(start("bench.start"), name)(wiring)
+    getattr(start(f"{name.removeprefix('rehearse_')}.start"), name)(wiring)
     assert [answer.kind for answer in interpreter.prompt.answers] == [p.IDENTIFY, p.STOP]
     assert interpreter.ctrl_c == [-1, 3]
+
+
+SYNC_PIN, TRIGGER_PIN = 10, 11
+RUN = 0x4000  # its sync output goes high with the first chip
+
+
+def told_slowly(interpreter: Interpreter, patch: pytest.MonkeyPatch, *told: bytes) -> None:
+    """A host that sends one frame after another, some cycles apart, and at last STOP for as long
+    as the node turns."""
+    node_module = importlib.import_module("firmware_port.node")
+    turn = node_module.Node.turn
+    waiting = list(told)
+    turns = 0
+
+    def turned(node) -> None:
+        nonlocal turns
+        turns += 1
+        assert turns < 20_000, "the node never stops"
+        if turns % 100 == 0:
+            frame = waiting.pop(0) if waiting else wire_frame(p.STOP, 999)
+            interpreter.prompt.arrive += frame
+        turn(node)
+
+    patch.setattr(node_module.Node, "turn", turned)
+
+
+def play_begun(waits: int) -> list[bytes]:
+    """The frames that load a short programme and start it, at once or by the wired input."""
+    programme = knots((0, 0), (0.1, 5), (0.3, 0))
+    crc = programme.crc
+    begin = numbers((3, crc >> 16, crc & 0xFFFF, RUN))
+    return [
+        loading() + frames(p.TABLES_COMMIT),
+        wire_frame(s.BEGIN, 700, begin),
+        wire_frame(s.KNOTS, 701, numbers((0,)) + b"".join(programme.pieces)),
+        wire_frame(s.GO, 702, numbers((RUN, waits))),
+    ]
+
+
+def verdicts(line: Line) -> dict[int, str]:
+    return {answer.kind: p.VERDICT_NAMES[answer.verdict] for answer in line.answers if answer}
+
+
+def test_the_stand_plays_on_the_wired_pins_and_leaves_the_tables_that_fly_alone(
+    interpreter: Interpreter, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    told_slowly(interpreter, monkeypatch, *play_begun(0))
+    start("stand.start").stand(wired(rp2, tmp_path, STAND=(SYNC_PIN, None)))
+    assert verdicts(interpreter.prompt)[s.GO] == "taken"
+    calls = interpreter.board.calls
+    widths = {call[2] for call in calls if call[:2] == ("pulse", rp2.VANE_PINS[0])}
+    assert max(widths) > 1_500_000
+    assert {call[2] for call in calls if call[:2] == ("level", SYNC_PIN)} == {0, 1}
+    assert interpreter.board.not_low == set()  # no pulse goes on after it
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("level", [0, 1])
+def test_the_stand_s_play_waits_for_the_wired_input(
+    interpreter: Interpreter, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, level: int
+) -> None:
+    told_slowly(interpreter, monkeypatch, *play_begun(1))
+    interpreter.board.levels[TRIGGER_PIN] = level
+    start("stand.start").stand(wired(rp2, tmp_path, STAND=(None, TRIGGER_PIN)))
+    assert verdicts(interpreter.prompt)[s.GO] == "taken"
+    calls = interpreter.board.calls
+    widths = {call[2] for call in calls if call[:2] == ("pulse", rp2.VANE_PINS[0])}
+    assert (max(widths) > 1_500_000) == bool(level)
+
+
+def test_the_stand_s_input_is_pulled_down_so_that_a_broken_wire_starts_nothing(
+    interpreter: Interpreter,
+) -> None:
+    open_stand = start("stand.start").open_stand
+    sync, trigger = open_stand(types.SimpleNamespace(STAND=(SYNC_PIN, TRIGGER_PIN)))
+    machine = sys.modules["machine"]
+    assert interpreter.board.pulls == {TRIGGER_PIN: machine.Pin.PULL_DOWN}  # type: ignore[attr-defined]
+    assert trigger.value() == 0
+    assert interpreter.board.calls == [("low", SYNC_PIN)]
+    assert sync.number == SYNC_PIN
+
+
+@pytest.mark.parametrize("names", [{}, {"STAND": None}, {"STAND": (None, None)}])
+def test_a_wiring_without_stand_pins_opens_none(interpreter: Interpreter, names: dict) -> None:
+    assert start("stand.start").open_stand(types.SimpleNamespace(**names)) == (None, None)
+    assert interpreter.board.calls == []
+    assert interpreter.board.pulls == {}
+
+
+def test_the_stand_looks_at_the_supply_and_the_angles_of_its_wiring(
+    interpreter: Interpreter, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    counts = {1: 1024, 2: 2048, 3: 3072, 4: 2048, 26: 2048}
+
+    class ADC:
+        def __init__(self, pin: Any):
+            self._counts = counts[pin.number]
+
+        def read_u16(self) -> int:
+            return self._counts << 4
+
+    monkeypatch.setattr(sys.modules["machine"], "ADC", ADC, raising=False)
+    told = loading() + frames(p.TABLES_COMMIT)
+    told_slowly(interpreter, monkeypatch, told, frames(s.LOOK))
+    angles = ("adc", (1, 2, 3, 4), (2048,) * 4, (90_000,) * 4, 4)
+    wiring = wired(rp2, tmp_path, STAND=None, SUPPLY=(26, 13_200), VANE_ANGLES=angles)
+    start("stand.start").stand(wiring)
+    (look,) = [a.contents for a in interpreter.prompt.answers if a and a.kind == s.LOOK]
+    phase, supply_mv, *mdeg = read_numbers(look)
+    assert (phase, supply_mv) == (s.EMPTY, pytest.approx(6600, abs=1))  # half of full scale
+    assert mdeg == pytest.approx(
+        [-22_500, 0, 22_500, 0], abs=5
+    )  # a quarter of the range from neutral
+
+
+def test_a_rehearsed_stand_takes_time_from_the_link_and_drives_no_pin(
+    interpreter: Interpreter, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    passing = [wire_frame(p.PASS, 800 + i, numbers((5000,))) for i in range(20)]
+    begun = play_begun(0)
+    told = (begun[0], *passing[:3], *begun[1:], *passing[3:], frames(s.HALT), *passing[:9])
+    told_slowly(interpreter, monkeypatch, *told)
+    start("stand.start").rehearse_stand(wired(rp2, tmp_path))
+    answered = verdicts(interpreter.prompt)
+    assert (answered[s.GO], answered[p.PASS]) == ("taken", "taken")
+    assert interpreter.board.calls == []
 
 
 # ---- lines, clocks, meters -----------------------------------------------------------------------
@@ -440,7 +568,7 @@ def test_pulses_are_only_recorded_where_no_servo_is_wired(interpreter: Interpret
     assert pulses.pulse_ns == [0, 0, 0, 0]
 
 
-@pytest.mark.parametrize("folder", ["", "bench"])
+@pytest.mark.parametrize("folder", ["", "bench", "stand"])
 def test_a_manifest_freezes_every_file_of_its_board(folder: str) -> None:
     from hil.boards.deploy import board_sources
 
@@ -454,7 +582,8 @@ def test_a_manifest_freezes_every_file_of_its_board(folder: str) -> None:
         exec(compile(path.read_text(encoding="utf-8"), str(path), "exec"), names)
 
     freeze(Path(__file__).parents[2] / "firmware_port" / folder / "manifest.py")
-    assert sorted(frozen) == sorted(board_sources(bench=folder == "bench"))
+    sources = board_sources(bench=folder == "bench", stand=folder == "stand")
+    assert sorted(frozen) == sorted(sources)
 
 
 def test_a_watchdog_runs_from_the_first_armed_cycle_on(interpreter: Interpreter) -> None:

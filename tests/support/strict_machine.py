@@ -5,7 +5,8 @@ before frequency and width are both set; ending one channel ends its slice. Stri
 frequency is set once a slice, a width must fit the frame, nothing may be used after its end, and a
 width has to be a plain integer that costs a board no heap. As on RP2, a channel that is ended
 leaves its line as it stands, which may be high, until the pin is driven low as an output; a pulse
-on its way goes on for up to a frame after the width has been set to 0.
+on its way goes on for up to a frame after the width has been set to 0. A pin is set only where it
+is an output, and read only where it is an input.
 """
 
 import sys
@@ -21,6 +22,8 @@ class Board:
     def __init__(self) -> None:
         self.slice_hz: dict[int, int] = {}
         self.pulse_ns: dict[int, int] = {}  # by pin
+        self.levels: dict[int, int] = {}  # by pin: set by the node, or for it by the test
+        self.pulls: dict[int, int | None] = {}  # of the inputs, by pin
         self.not_low: set[int] = set()  # pins whose line may be high, now or for ever
         self.cut_short: set[int] = set()  # pins that ended in the middle of a pulse
         self.now_s = 0.0
@@ -32,17 +35,36 @@ def module(board: Board) -> types.ModuleType:
     """A `machine` for this board."""
 
     class Pin:
-        OUT = 1
+        IN, OUT, PULL_DOWN = 0, 1, 2
 
-        def __init__(self, number: int, mode: int | None = None, *, value: int | None = None):
+        def __init__(
+            self,
+            number: int,
+            mode: int | None = None,
+            pull: int | None = None,
+            *,
+            value: int | None = None,
+        ):
             if not isinstance(number, int) or not 0 <= number < 30:
                 raise ValueError(f"no such pin: {number!r}")
             self.number = number
+            self.mode = mode
+            if mode == Pin.IN:
+                board.pulls[number] = pull
             if mode == Pin.OUT and value == 0:
                 if number in board.pulse_ns:
                     raise ValueError(f"pin {number} still belongs to its channel")
                 board.not_low.discard(number)
                 board.calls.append(("low", number))
+
+        def value(self, *level: int) -> int | None:
+            if self.mode != (Pin.OUT if level else Pin.IN):
+                raise ValueError(f"pin {self.number} is no {'output' if level else 'input'}")
+            if not level:
+                return board.levels.get(self.number, 0)
+            (board.levels[self.number],) = level
+            board.calls.append(("level", self.number, *level))
+            return None
 
     class PWM:
         def __init__(self, pin: Pin, *, freq: int, duty_ns: int):
