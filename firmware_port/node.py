@@ -16,7 +16,6 @@ from firmware_port.motion import Motion
 # By name what every cycle needs: `p.NAME` costs 120 instructions more.
 from firmware_port.protocol import ANSWER, DEMAND, HEADER, KINDS, SAFE, TAKEN, VERSION
 from firmware_port.receiver import Receiver
-from firmware_port.record_frames import RecordFrames
 from firmware_port.table_loading import TableLoading
 from mixer.flight.layout import FLAGS
 
@@ -71,6 +70,9 @@ class Node:
         Motion(self)
         TableLoading(self)
         if recorder is not None:
+            # A node that records nothing does without their memory.
+            from firmware_port.record_frames import RecordFrames
+
             recorder.receiver = self.receiver
             RecordFrames(self, recorder)
 

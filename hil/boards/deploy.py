@@ -36,6 +36,18 @@ BYTECODE_COST = "about 200 times the instructions of machine code"  # tests/boar
 BYTECODE_HEAP = ", and heap in some cycles"  # of 32 bits: numbers beyond 2^30 are objects there
 
 
+# What the stand's node does without where it lies in memory, of which such a board has little.
+WITH_PINS = {
+    "firmware_port/angle_encoder.py",
+    "firmware_port/boards/rp2.py",
+    "firmware_port/boards/stm32.py",
+    "firmware_port/record_frames.py",
+    "firmware_port/recorder.py",
+    "firmware_port/start.py",
+    "firmware_port/vane_angles.py",
+}
+
+
 def board_sources(*, bench: bool = False, stand: bool = False) -> list[str]:
     """The project's files that go onto a board, as paths below the project's root.
 
@@ -94,6 +106,7 @@ def compile_for(
     compiled = {
         _compiled(source): _compile(sparing(source), source, *_viper(native, source in codec))
         for source in board_sources(bench=bench, stand=stand)
+        if facts.file_system or not stand or source not in WITH_PINS
     }
     compiler = find_compiler(native) if native else None
     if native and compiler:

@@ -40,9 +40,11 @@ class Line:
     def send(self, data, count):
         pass
 
+gc.collect()
 clock = PacedClock()
 node = Node(Line(), RecordedPulses(), clock, clock, TableStore(None))
 play = Play(node)
+gc.collect()
 node.control.fly(Steering(FlightTables.from_bytes(a2b_base64({tables}))))
 for _ in range(3):
     node.cycle(5000)

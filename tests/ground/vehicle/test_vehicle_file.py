@@ -82,7 +82,7 @@ def test_a_missing_key_is_named_with_what_belongs_there(table: str, key: str) ->
     line = the_problem(table, {key: None})
     assert line.startswith(f"{table}.{key}: missing; must be ")
     if unit_of(key) and key != "lever_arm_m":
-        assert line.endswith(f", in {unit_of(key)}")
+        assert line.partition("; to be measured: ")[0].endswith(f", in {unit_of(key)}")
 
 
 @pytest.mark.parametrize("key", ["neutral_us", "us_per_deg"])
@@ -470,7 +470,9 @@ def test_a_drawing_needs_the_nozzle_and_every_missing_key_is_named(missing: list
 def test_a_missing_key_of_the_drawing_is_named_with_what_belongs_there(key: str) -> None:
     (line,) = drawn_problems({key: None})
     assert line.startswith(f"vanes.geometry.{key}: missing; must be ")
-    assert key == "section" or line.endswith(", in mm")
+    wanted, _, measured_by = line.partition("; to be measured: ")
+    assert key == "section" or wanted.endswith(", in mm")
+    assert measured_by.startswith("draw the vane") or key == "section"
 
 
 @pytest.mark.parametrize("wrong", [NAN, INF, -1.0, "12", True, [1.0]])
