@@ -17,7 +17,6 @@ from firmware_port.control_check import ControlCheck
 
 # By name what every cycle needs: `p.NAME` costs 120 instructions more.
 from firmware_port.protocol import ARMED, CHECKING, COUNTER_MOST, CYCLES, LINK_LOST, SAFE, TAKEN
-from firmware_port.record_cycle import keep
 from firmware_port.servo_pulses import ServoPulses
 from mixer.flight import Steering
 from mixer.flight import layout as at
@@ -40,6 +39,12 @@ class Control:
         self.angles = angles
         self.recorder = recorder
         self._log = None  # the recorder's, while it records
+        self._keep = None
+        if recorder is not None:
+            # A node that records nothing does without its memory.
+            from firmware_port.record_cycle import keep
+
+            self._keep = keep
         self.counters = array("i", [0] * p.COUNTER_COUNT)
         self.state = SAFE
         self.steering = None
@@ -196,9 +201,9 @@ class Control:
             words = self.words
             pressure_pa = self.pressure_pa
             log = self._log
-            if log is not None and keep(log, words, pressure_pa, dt_us):
+            if log is not None and self._keep(log, words, pressure_pa, dt_us):
                 self.recorder.snapshot(words)
-                keep(log, words, pressure_pa, dt_us)
+                self._keep(log, words, pressure_pa, dt_us)
             start = meter.now()
             self._cycle(words, pressure_pa, dt_us)
             self.cost[0] = meter.since(start)

@@ -19,7 +19,6 @@ from firmware_port.node import Node
 from firmware_port.outputs import RecordedPulses, open_pulses
 from firmware_port.paced import Paced, PacedClock
 from firmware_port.protocol import CYCLES, SAFE
-from firmware_port.recorder import Recorder
 from firmware_port.serving import Console, serve
 from firmware_port.table_store import TableStore
 
@@ -39,8 +38,8 @@ def fly(wiring):
         console = None if shares_the_prompt(wiring) else Console()
         pulses = open_pulses(wiring)
         line = open_line(wiring)
-        angles, recorder = open_vane_angles(wiring), Recorder()
-        node = Node(line, pulses, clock, meter, store, watchdog, console, angles, recorder)
+        angles = open_vane_angles(wiring)
+        node = Node(line, pulses, clock, meter, store, watchdog, console, angles, _recorder())
         return _named(node, wiring, unit)
 
     serve(make, Node.run)
@@ -57,18 +56,26 @@ def open_vane_angles(wiring):
     return open_angles(wiring)
 
 
-def rehearse(wiring, heap="free"):
+def _recorder():
+    from firmware_port.recorder import Recorder  # a rehearsal does without its memory
+
+    return Recorder()
+
+
+def rehearse(wiring, heap="free", record=False):
     """Serve over the prompt's line with time from the link and pulses only recorded.
 
     No servo moves. heap: "free"; "locked", where a turn outside the safe state that takes heap
     ends the node with MemoryError; "counted", which prints at the end what each cycle took.
+    record: whether the node keeps the record of a flight.
     """
 
     def make():
         _, meter, unit = open_clock(wiring)
         line = open_console(wiring)
+        recorder = _recorder() if record else None
         node = Node(
-            line, RecordedPulses(), PacedClock(), meter, TableStore(None), recorder=Recorder()
+            line, RecordedPulses(), PacedClock(), meter, TableStore(None), recorder=recorder
         )
         Paced(node)
         return _named(node, wiring, unit)

@@ -36,16 +36,12 @@ BYTECODE_COST = "about 200 times the instructions of machine code"  # tests/boar
 BYTECODE_HEAP = ", and heap in some cycles"  # of 32 bits: numbers beyond 2^30 are objects there
 
 
-# What the stand's node does without where it lies in memory, of which such a board has little.
-WITH_PINS = {
-    "firmware_port/angle_encoder.py",
-    "firmware_port/boards/rp2.py",
-    "firmware_port/boards/stm32.py",
-    "firmware_port/record_frames.py",
-    "firmware_port/recorder.py",
-    "firmware_port/start.py",
-    "firmware_port/vane_angles.py",
+# A board that keeps its files in memory, of which it has little, does without some of them.
+FOR_PINS = {"firmware_port/boards/rp2.py", "firmware_port/boards/stm32.py"}
+FOR_A_RECORD = {
+    f"firmware_port/{name}.py" for name in ("record_cycle", "record_frames", "recorder")
 }
+FOR_A_FLIGHT = {f"firmware_port/{name}.py" for name in ("angle_encoder", "start", "vane_angles")}
 
 
 def board_sources(*, bench: bool = False, stand: bool = False) -> list[str]:
@@ -87,12 +83,18 @@ def machine_code_architecture(facts: BoardFacts) -> str | None:
 
 
 def compile_for(
-    facts: BoardFacts, *, machine_code: bool = True, bench: bool = False, stand: bool = False
+    facts: BoardFacts,
+    *,
+    machine_code: bool = True,
+    bench: bool = False,
+    stand: bool = False,
+    record: bool = False,
 ) -> dict[str, bytes]:
     """Compiled files by their path on the board; `core_form` tells in which form the core is.
 
     machine_code: where the board and this computer allow it; False: bytecode alone. bench, stand:
-    with the servo bench's or the test stand's.
+    with the servo bench's or the test stand's. record: with what keeps the record of a flight also
+    on a board that has all in memory.
     Raises BoardError where the board loads another .mpy version, or a file does not compile.
     """
     if facts.mpy_version[0] != MPY_VERSION[0]:
@@ -103,10 +105,11 @@ def compile_for(
         )
     native = machine_code_architecture(facts) if machine_code else None
     codec = {f"firmware_port/{name}.py" for name in firmware_port.KERNELS}
+    left_out = FOR_PINS | (set() if record else FOR_A_RECORD) | (FOR_A_FLIGHT if stand else set())
     compiled = {
         _compiled(source): _compile(sparing(source), source, *_viper(native, source in codec))
         for source in board_sources(bench=bench, stand=stand)
-        if facts.file_system or not stand or source not in WITH_PINS
+        if facts.file_system or source not in left_out
     }
     compiler = find_compiler(native) if native else None
     if native and compiler:

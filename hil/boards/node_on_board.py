@@ -39,17 +39,21 @@ def node_on(
     *,
     bench: bool = False,
     stand: bool = False,
+    record: bool = False,
     machine_code: bool = True,
     progress: Callable[[float], None] = lambda share: None,
 ) -> Iterator[NodeOnBoard]:
     """Put the node's files into a board's memory or file system.
 
-    bench, stand: the servo bench's node, or the test stand's. machine_code: False for
-    bytecode only. progress: called with the share that has been sent.
+    bench, stand: the servo bench's node, or the test stand's. record: with the record of a flight
+    also where memory is short. machine_code: False for bytecode only. progress: called with the
+    share that has been sent.
     """
     with Link(board.port) as link:
         facts = link.facts()
-        files = compile_for(facts, machine_code=machine_code, bench=bench, stand=stand)
+        files = compile_for(
+            facts, machine_code=machine_code, bench=bench, stand=stand, record=record
+        )
         size = deploy(link, facts, files, progress)
         package = f"firmware_port{'.bench' if bench else '.stand' if stand else ''}"
         yield NodeOnBoard(link, facts, core_form(facts, files), size, board.wiring, package)
@@ -59,5 +63,5 @@ def serve_on(board: Board, tables: bytes, progress: Callable[[float], None]) -> 
     """Put the node on a board without servos, start it in real time, for a flight computer's
     program to talk to, and load flight tables; the line is free afterwards.
     """
-    with node_on(board, progress=progress) as there:
+    with node_on(board, record=True, progress=progress) as there:
         NodeLink(there.start("fly")).load_tables(tables)

@@ -35,7 +35,7 @@ def figures(findings: Findings) -> list[tuple[str, str]]:
         (f"median step, {unit}", f"{middle}"),
         ("heap a cycle", heap),
         ("round trips a second", f"{findings.round_trips_per_s:.0f}"),
-        ("record of a flight, s", f"{findings.record_s:.1f}"),
+        ("record of a flight, s", "–" if findings.record_s is None else f"{findings.record_s:.1f}"),
         ("cycles with each flag", flags),
     ]
 

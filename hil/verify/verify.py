@@ -42,7 +42,7 @@ class Findings:
     round_trips_per_s: float = 0.0  # median over windows of some hundred
     best_round_trips_per_s: float = 0.0
     kept_tables_crc32: str | None = None  # of the board's own tables, as IDENTIFY tells it
-    record_s: float = 0.0  # of flight that the node's record has room for
+    record_s: float | None = None  # of flight that its record has room for; None: it keeps none
 
     @property
     def passed(self) -> bool:
@@ -77,7 +77,7 @@ class Findings:
             "best_round_trips_per_s": round(self.best_round_trips_per_s, 1),
             "image_bytes": self.image_bytes,
             "kept_tables_crc32": self.kept_tables_crc32,
-            "record_s": round(self.record_s, 1),
+            "record_s": None if self.record_s is None else round(self.record_s, 1),
             "flags": dict(zip(FLAG_NAMES, self.played.flags, strict=False)),
         }
 
@@ -182,7 +182,9 @@ class _Session:
 
     def measure_record(self, tables: FlightTables) -> None:
         """How much of a flight the node's record has room for, beside these tables."""
-        node = NodeLink(self._there.start("rehearse"))
+        if not self._there.facts.file_system:
+            return  # its memory holds the node's files; they leave no room
+        node = NodeLink(self._there.start("rehearse", "free", "record"))
         node.load_tables(tables.to_bytes())
         self._findings.record_s = held_by(node).seconds(tables.words[at.PERIOD_US])
         node.stop()

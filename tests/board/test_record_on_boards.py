@@ -37,11 +37,11 @@ def test_what_a_board_recorded_without_heap_replays_to_the_integer(
     """Each flight is fetched and cleared before the next, since a small board holds few."""
     cycles = 0
     with open_board(quick_board_name) as board, Link(board.port) as line:
-        deploy(line, line.facts(), compile_for(line.facts()))
+        deploy(line, line.facts(), compile_for(line.facts(), record=True))
         node = NodeLink(
             line.start(
                 f"from firmware_port.boards import {board.wiring} as wiring\n"
-                "from firmware_port.start import rehearse\nrehearse(wiring, 'locked')\n"
+                "from firmware_port.start import rehearse\nrehearse(wiring, 'locked', True)\n"
             )
         )
         node.load_tables(TABLES.to_bytes())
