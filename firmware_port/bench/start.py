@@ -7,7 +7,6 @@ None for the pins takes the board's own) or ("adc", four pins or None); SUPPLY, 
 full scale).
 """
 
-from firmware_port.angle_encoder import open_supply
 from firmware_port.bench.motion import Bench
 from firmware_port.hardware import open_clock, open_console
 from firmware_port.node import Node
@@ -19,6 +18,7 @@ from firmware_port.table_store import TableStore
 
 def bench(wiring):
     """Real time and real pulses; tables stay in memory, those that fly are not touched."""
+    from firmware_port.angle_encoder import open_supply  # a rehearsal does without their memory
 
     def make():
         clock, meter, _ = open_clock(wiring)

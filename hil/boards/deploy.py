@@ -105,7 +105,9 @@ def compile_for(
         )
     native = machine_code_architecture(facts) if machine_code else None
     codec = {f"firmware_port/{name}.py" for name in firmware_port.KERNELS}
-    left_out = FOR_PINS | (set() if record else FOR_A_RECORD) | (FOR_A_FLIGHT if stand else set())
+    left_out = (
+        FOR_PINS | (set() if record else FOR_A_RECORD) | (FOR_A_FLIGHT if stand or bench else set())
+    )
     compiled = {
         _compiled(source): _compile(sparing(source), source, *_viper(native, source in codec))
         for source in board_sources(bench=bench, stand=stand)
