@@ -10,7 +10,7 @@ from itertools import pairwise
 import pytest
 
 from firmware_port import protocol as p
-from firmware_port.angle_encoder import AngleEncoders, AnglePotentiometers, Supply
+from firmware_port.angle_encoder import AngleEncoders, AnglePotentiometers, Supply, open_supply
 from firmware_port.bench import protocol as b
 from firmware_port.bench.motion import Bench, pulse_of
 from hil.node.loopback import Loopback
@@ -379,8 +379,8 @@ def test_readers_are_opened_as_the_wiring_says(monkeypatch):
     pots = start.open_reader(wiring(ANGLE_READERS=("adc", (26, None, 27, 28))))
     assert isinstance(pots, AnglePotentiometers)
     assert start.open_reader(wiring()) is None
-    assert start.open_supply(wiring(SUPPLY=None)) is None
-    assert isinstance(start.open_supply(wiring(SUPPLY=(26, 13_200))), Supply)
+    assert open_supply(wiring(SUPPLY=None)) is None
+    assert isinstance(open_supply(wiring(SUPPLY=(26, 13_200))), Supply)
 
 
 @pytest.mark.parametrize("name", ["rp2", "stm32", "unix", "emulated"])
