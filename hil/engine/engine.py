@@ -28,7 +28,7 @@ class RunningEngine:
         flights = len(thrust_alike)
         self.late_s = np.zeros(flights)
         self.chuffs = np.zeros(flights, np.int64)  # how often it goes out at its start
-        self._ends_s = np.full(flights, vehicle.engine.burn_time_s)  # on the nominal burn
+        self._out_s = np.full(flights, np.inf)  # on the nominal burn, where it goes out early
         self._burn_time_s = vehicle.engine.burn_time_s
         self._tail_off_s = vehicle.needs_rocket().tail_off_s
         self._burn = make_burn(vehicle)
@@ -43,22 +43,18 @@ class RunningEngine:
     def burn_out(self, flight: int, time_s: float) -> None:
         """Let one engine go out now, as far as it still burns."""
         now_s = float(self.nominal_s(time_s)[flight])
-        self._ends_s[flight] = np.clip(now_s, 0.0, self._ends_s[flight])
+        if now_s < min(self._out_s[flight], self._burn_time_s):
+            self._out_s[flight] = max(now_s, 0.0)
 
     def burning(self, time_s: float) -> NDArray[np.bool_]:
         """Whether it is before the tail-off."""
-        return self.nominal_s(time_s) < self._ends_s
+        return self.nominal_s(time_s) < np.minimum(self._out_s, self._burn_time_s)
 
     def share(self, time_s: float) -> Array:
         """True chamber pressure and thrust over their reference values."""
-        nominal_s = self.nominal_s(time_s)
-        early = self._ends_s < self._burn_time_s
-        fading = np.clip(1.0 - (nominal_s - self._ends_s) / self._tail_off_s, 0.0, 1.0)
-        share = np.where(
-            early,
-            self._burn.share_at(np.minimum(nominal_s, self._ends_s)) * fading,
-            self._burn.share_at(nominal_s),
-        )
+        past_s = self.nominal_s(time_s) - self._out_s
+        fading = np.clip(1.0 - past_s / self._tail_off_s, 0.0, 1.0)
+        share = self._burn.share_at(self._until(time_s)) * fading
         lit_s = time_s - self.late_s
         out = (lit_s < 2.0 * CHUFF_S * self.chuffs) & (np.mod(lit_s, 2.0 * CHUFF_S) >= CHUFF_S)
         return np.where(out, 0.0, share) * self._thrust_alike
@@ -75,10 +71,8 @@ class RunningEngine:
         """How fast the propellant burns, shares of it a second."""
         nominal_s = self.nominal_s(time_s)
         per_s = self._burn.burned_per_s_at(nominal_s) / self._burn_time_alike
-        return np.where((self._ends_s < self._burn_time_s) & (nominal_s > self._ends_s), 0.0, per_s)
+        return np.where(nominal_s > self._out_s, 0.0, per_s)
 
     def _until(self, time_s: float) -> Array:
         """How far the nominal burn got; one that goes out early stays there."""
-        nominal_s = self.nominal_s(time_s)
-        early = self._ends_s < self._burn_time_s
-        return np.where(early, np.minimum(nominal_s, self._ends_s), nominal_s)
+        return np.minimum(self.nominal_s(time_s), self._out_s)

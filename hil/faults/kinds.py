@@ -28,7 +28,7 @@ class FaultKind:
     vehicle and a vane's number.
     values: least and most that the value may be; None: without meaning. whole: it counts something.
     built_in: wrong from the day the module was put together, or with the ignition; when the flight
-    begins makes no difference.
+    begins makes no difference. delays: the ignition, by the value in s.
     family: the same in words, whichever vane it befalls and however far, where the label tells the
     vane; jams have several. believes: what the tables are built from instead of the vehicle.
     """
@@ -41,6 +41,7 @@ class FaultKind:
     whole: bool = False
     of_one_vane: bool = False
     built_in: bool = False
+    delays: bool = False
     family: Callable[[float, tuple[float, float]], str] | None = None
     believes: Callable[[Vehicle, float], Vehicle] | None = None
 
@@ -252,6 +253,7 @@ KINDS: dict[str, FaultKind] = {
         these(0.5, 2.0),
         (0.0, 60.0),
         built_in=True,
+        delays=True,
     ),
     # value: how many times the jet goes out and comes back at the start
     "chuffing-start": FaultKind(

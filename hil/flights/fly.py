@@ -72,15 +72,11 @@ def cycles_of(vehicle: Vehicle, flights: Sequence[Flight]) -> int:
     """Control cycles until the last engine of the block has tailed off."""
     burn_s = vehicle.engine.burn_time_s + vehicle.needs_rocket().tail_off_s
     longest_s = max(
-        lights_late_s(flight.faults) + float(flight.truth.burn_time_alike.max()) * burn_s
+        sum(fault.value for fault in flight.faults if fault.row.delays)
+        + float(flight.truth.burn_time_alike.max()) * burn_s
         for flight in flights
     )
     return int(np.ceil(longest_s * vehicle.control.rate_hz))
-
-
-def lights_late_s(faults: Sequence[Fault]) -> float:
-    """By how much the engine of a flight with these faults is late."""
-    return sum(fault.value for fault in faults if fault.kind == "late-ignition")
 
 
 def pad_steps_us(wait_s: float, period_us: int) -> list[int]:
