@@ -95,6 +95,25 @@ class BenchPort(Protocol):
         ...
 
 
+class PortAround:
+    """A BenchPort around another one: what is not put in its place here is the other's."""
+
+    def __init__(self, port: BenchPort) -> None:
+        self._port = port
+
+    def wait(self, duration_s: float) -> None:
+        self._port.wait(duration_s)
+
+    def hang(self, servo: int, load_nm: float) -> None:
+        self._port.hang(servo, load_nm)
+
+    def neutral(self) -> None:
+        self._port.neutral()
+
+    def close(self) -> None:
+        self._port.close()
+
+
 def reading_of(
     counts: Sequence[int | None], magnet: Sequence[bool], scale: Scale, supply_v: float | None
 ) -> Reading:

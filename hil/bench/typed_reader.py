@@ -5,7 +5,7 @@ import time
 from collections.abc import Callable
 
 from hil.bench.board_port import BoardPort
-from hil.bench.port import Reading, Recording
+from hil.bench.port import PortAround, Reading, Recording
 from mixer.ground.inputs.arrays import Array
 from mixer.ground.servo_bench.data import TYPED
 
@@ -13,7 +13,7 @@ WIDEST_DEG = 180.0
 STOP_WORDS = ("stop", "quit", "q")
 
 
-class TypedReader:
+class TypedReader(PortAround):
     """A board's port whose angles are typed in. Nothing can be recorded: steps and sines are out.
 
     ask: shows a prompt and gives the answer as typed. tell: shows a remark.
@@ -25,15 +25,14 @@ class TypedReader:
     def __init__(
         self, port: BoardPort, ask: Callable[[str], str], tell: Callable[[str], None]
     ) -> None:
-        self._port, self._ask, self._tell = port, ask, tell
+        super().__init__(port)
+        self._hold_s = port.hold_ms / 1000
+        self._ask, self._tell = ask, tell
         self._stands: dict[int, float] = {}
 
     def move(self, servo: int, pulse_us: float) -> None:
         self._stands[servo] = pulse_us
         self._port.move(servo, pulse_us)
-
-    def wait(self, duration_s: float) -> None:
-        self._port.wait(duration_s)
 
     def read(self, servo: int, prompt: str = "") -> Reading:
         """Ask until an angle comes. "stop" ends the bench as Ctrl-C does.
@@ -49,7 +48,7 @@ class TypedReader:
             ).strip()
             if answer.lower() in STOP_WORDS:
                 raise KeyboardInterrupt
-            if time.monotonic() - asked_s > 0.9 * self._port.hold_ms / 1000:
+            if time.monotonic() - asked_s > 0.9 * self._hold_s:
                 self._tell("That took long: the servo may have gone to neutral. It is led back.")
                 self._port.move(servo, self._stands[servo])
                 continue
@@ -62,15 +61,6 @@ class TypedReader:
 
     def play(self, servo: int, pulse_us: Array, interval_s: float) -> Recording:
         raise NotImplementedError("a person cannot read an angle a thousand times a second")
-
-    def hang(self, servo: int, load_nm: float) -> None:
-        self._port.hang(servo, load_nm)
-
-    def neutral(self) -> None:
-        self._port.neutral()
-
-    def close(self) -> None:
-        self._port.close()
 
 
 def angle_of(answer: str) -> float | None:

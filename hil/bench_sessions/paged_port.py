@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from hil.bench.item import Item
-from hil.bench.port import BenchPort, Reading, Recording
+from hil.bench.port import BenchPort, PortAround, Reading, Recording
 from hil.bench_sessions.options import BenchOptions
 from hil.live_page.serve import Shown, live_page
 from mixer.ground.inputs.arrays import VANES, Array
@@ -31,14 +31,15 @@ def page_of(options: BenchOptions, vehicle: Vehicle) -> contextlib.AbstractConte
     )
 
 
-class PagedPort:
+class PagedPort(PortAround):
     """A BenchPort that tells a page of every pulse and every reading, and else is the port's own.
 
     `neutral` tells nothing: it runs while a fault is on its way through.
     """
 
     def __init__(self, port: BenchPort, page: Shown, vehicle: Vehicle) -> None:
-        self._port, self._page, self._servos = port, page, vehicle.servos
+        super().__init__(port)
+        self._page, self._servos = page, vehicle.servos
         self._commanded: list[float | None] = [None] * VANES
         self._sensed: list[float | None] = [None] * VANES
         self._done = 0
@@ -58,9 +59,6 @@ class PagedPort:
         self._led(servo, pulse_us)
         self._port.move(servo, pulse_us)
 
-    def wait(self, duration_s: float) -> None:
-        self._port.wait(duration_s)
-
     def read(self, servo: int, prompt: str = "") -> Reading:
         reading = self._port.read(servo, prompt)
         self._seen(servo, reading.angle_deg)
@@ -73,15 +71,6 @@ class PagedPort:
             self._led(servo, float(recording.pulse_us[-1]))
             self._seen(servo, float(recording.angle_deg[-1]))
         return recording
-
-    def hang(self, servo: int, load_nm: float) -> None:
-        self._port.hang(servo, load_nm)
-
-    def neutral(self) -> None:
-        self._port.neutral()
-
-    def close(self) -> None:
-        self._port.close()
 
     def _led(self, servo: int, pulse_us: float) -> None:
         self._commanded[servo - 1] = deflection_deg(self._servos[servo - 1], pulse_us)
