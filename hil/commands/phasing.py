@@ -8,6 +8,7 @@ from typing import Any
 
 import click
 
+from hil.commands.record_tap import baud_option, ports_option, refuse_ports
 from hil.node.errors import BoardError
 from hil.phasing.motions import AXES, STANCES, Stance
 from hil.phasing.person import Terminal, WallClock, somebody_here
@@ -17,7 +18,7 @@ from hil.phasing.session import Held
 from hil.phasing.verdict import Phasing, examine
 from hil.tap.kept_bytes import KeptBytes
 from hil.tap.listener import Listener, silence
-from hil.tap.serial_wires import BAUD, listening
+from hil.tap.serial_wires import listening
 from mixer.ground.command_line.fourvane import FAILED, INTERRUPTED, emit, result_option, stop
 from mixer.ground.command_line.path_options import SOURCE
 from mixer.ground.inputs.arrays import VANES
@@ -44,14 +45,8 @@ BEFORE = (
 
 @click.command()
 @click.argument("vehicle", type=SOURCE)
-@click.option(
-    "--port",
-    "ports",
-    multiple=True,
-    metavar="PORT",
-    help="A serial port that listens to the line: one that hears both ends, or two of them.",
-)
-@click.option("--baud", type=click.IntRange(1200), default=BAUD, show_default=True)
+@ports_option
+@baud_option
 @click.option(
     "--stance",
     type=click.Choice(STANCES),
@@ -114,11 +109,8 @@ def phasing(
     wrong = wrong_of(reversed_axis, swapped, reversed_servo, swapped_servos)
     if rehearse and ports:
         raise InputError("--rehearse has no --port: its line is in this process")
-    if not rehearse and not 1 <= len(ports) <= 2:
-        raise InputError(
-            f"--port was given {len(ports)} times; must be once, or twice for two wires, such as "
-            "--port /dev/ttyUSB0 (or --rehearse without any hardware)"
-        )
+    if not rehearse:
+        refuse_ports(ports, ", such as --port /dev/ttyUSB0 (or --rehearse without any hardware)")
     if not rehearse and wrong != Wrong():
         raise InputError("wrong signs are for --rehearse; on a real vehicle they are real")
     if not rehearse and not somebody_here():

@@ -21,18 +21,30 @@ from mixer.ground.reports.console import messages
 SHOW_S = 0.5
 
 
-@click.command()
-@click.option(
+ports_option = click.option(
     "--port",
     "ports",
     multiple=True,
     metavar="PORT",
     help="A serial port that listens to the line: one that hears both ends, or two of them.",
 )
+baud_option = click.option("--baud", type=click.IntRange(1200), default=BAUD, show_default=True)
+
+
+def refuse_ports(ports: tuple[str, ...], instead: str) -> None:
+    """One or two ports listen; `instead`: what else there is."""
+    if not 1 <= len(ports) <= 2:
+        raise InputError(
+            f"--port was given {len(ports)} times; must be once, or twice for two wires{instead}"
+        )
+
+
+@click.command()
+@ports_option
 @click.option(
     "--heard", type=SOURCE, help="Bytes kept by an earlier run, instead of a port: after a crash."
 )
-@click.option("--baud", type=click.IntRange(1200), default=BAUD, show_default=True)
+@baud_option
 @click.option("--seconds", type=click.FloatRange(0.1), help="Stop by itself; else by Ctrl-C.")
 @click.option("--out", type=RESULT, required=True, help="The record; must not be there yet.")
 @result_option
@@ -56,12 +68,9 @@ def tap(
 
     Example: fourvane record tap --port /dev/ttyUSB0 --port /dev/ttyUSB1 --out flight.record
     """
-    if heard is None and not 1 <= len(ports) <= 2:
-        raise InputError(
-            f"--port was given {len(ports)} times; must be once, or twice for two wires (or "
-            "--heard FILE for what was heard before)"
-        )
-    if heard is not None and ports:
+    if heard is None:
+        refuse_ports(ports, " (or --heard FILE for what was heard before)")
+    elif ports:
         raise InputError("--heard has no --port: nothing is listened to")
     if out.exists():
         raise InputError(f"{out}: is there already; a record is never written over, name another")
