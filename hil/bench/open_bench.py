@@ -8,13 +8,11 @@ from firmware_port.bench.motion import Bench
 from hil.bench.board_port import HOLD_MS, BoardPort
 from hil.bench.port import Scale
 from hil.boards.firmware import Say
-from hil.boards.node_on_board import node_on
-from hil.boards.open_board import open_board
+from hil.boards.node_on_board import loaded_node
 from hil.emulated_servos.servo import EmulatedServo
 from hil.node.loopback import Loopback
 from hil.node.node_link import NodeLink
 from hil.node.patience import patience
-from mixer.ground.reports.console import progress
 from mixer.ground.tables.build import flight_tables
 from mixer.ground.vehicle.vehicle import Vehicle
 
@@ -54,14 +52,10 @@ def bench_board(
         link.load_tables(tables)
         yield BoardPort(link, neutral_us, **options)
         return
-    board = open_board(name, firmware=firmware, wiring=wiring, say=say, count_instructions=False)
-    with contextlib.ExitStack() as open_until_done:
-        open_until_done.enter_context(board)
-        with progress(f"deploying to {name}", 1.0) as done:
-            there = open_until_done.enter_context(node_on(board, bench=True, progress=done))
-        stream = there.start("rehearse_bench" if emulated else "bench")
-        link = NodeLink(stream, timeout_s=patience(EMULATED_ANSWER_S if emulated else ANSWER_S))
-        link.load_tables(tables)
+    start = "rehearse_bench" if emulated else "bench"
+    timeout_s = patience(EMULATED_ANSWER_S if emulated else ANSWER_S)
+    given = {"firmware": firmware, "wiring": wiring, "say": say}
+    with loaded_node(name, start, tables, timeout_s, bench=True, **given) as (there, link):
         port = BoardPort(link, neutral_us, **options)
         try:
             yield port

@@ -1,14 +1,18 @@
 """The node's files on a board, and the node started there: one way for all who need one."""
 
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from hil.boards.board import Board
 from hil.boards.deploy import compile_for, core_form, deploy
+from hil.boards.firmware import Say
 from hil.boards.link import BoardFacts, Link
+from hil.boards.open_board import open_board
 from hil.node.node_link import NodeLink
+from mixer.ground.reports.console import progress
 
 
 @dataclass(frozen=True)
@@ -57,6 +61,36 @@ def node_on(
         size = deploy(link, facts, files, progress)
         package = f"firmware_port{'.bench' if bench else '.stand' if stand else ''}"
         yield NodeOnBoard(link, facts, core_form(facts, files), size, board.wiring, package)
+
+
+@contextmanager
+def loaded_node(
+    name: str,
+    start: str,
+    tables: bytes,
+    timeout_s: float,
+    *,
+    firmware: Path | None,
+    wiring: str,
+    say: Say,
+    bench: bool = False,
+    stand: bool = False,
+) -> Iterator[tuple[NodeOnBoard, NodeLink]]:
+    """The board of that name, an emulated one at full speed, with a node that has flight tables.
+
+    start: as in `NodeOnBoard.start`. firmware, wiring, say: see `open_board`; bench, stand: see
+    `node_on`. How far the files are is shown.
+    """
+    board = open_board(name, firmware=firmware, wiring=wiring, say=say, count_instructions=False)
+    with ExitStack() as until_done:
+        until_done.enter_context(board)
+        with progress(f"deploying to {name}", 1.0) as done:
+            there = until_done.enter_context(
+                node_on(board, bench=bench, stand=stand, progress=done)
+            )
+        link = NodeLink(there.start(start), timeout_s=timeout_s)
+        link.load_tables(tables)
+        yield there, link
 
 
 def serve_on(board: Board, tables: bytes, progress: Callable[[float], None]) -> None:

@@ -7,14 +7,12 @@ from pathlib import Path
 
 from firmware_port.stand.rehearsed import rehearsed
 from hil.boards.firmware import Say
-from hil.boards.node_on_board import node_on
-from hil.boards.open_board import open_board
+from hil.boards.node_on_board import loaded_node
 from hil.node.loopback import Loopback
 from hil.node.node_link import NodeLink
 from hil.node.patience import patience
 from hil.stand.player import Player
 from hil.stand.rehearsal import EmulatedVanes
-from mixer.ground.reports.console import progress
 from mixer.ground.tables.build import flight_tables
 from mixer.ground.vehicle.vehicle import Vehicle
 
@@ -60,14 +58,10 @@ def stand_node(
         link.load_tables(tables)
         yield node_of(link, vanes)
         return
-    board = open_board(name, firmware=firmware, wiring=wiring, say=say, count_instructions=False)
-    with contextlib.ExitStack() as open_until_done:
-        open_until_done.enter_context(board)
-        with progress(f"deploying to {name}", 1.0) as done:
-            there = open_until_done.enter_context(node_on(board, stand=True, progress=done))
-        stream = there.start("rehearse_stand" if vanes else "stand")
-        link = NodeLink(stream, timeout_s=patience(EMULATED_ANSWER_S if vanes else ANSWER_S))
-        link.load_tables(tables)
+    start = "rehearse_stand" if vanes else "stand"
+    timeout_s = patience(EMULATED_ANSWER_S if vanes else ANSWER_S)
+    given = {"firmware": firmware, "wiring": wiring, "say": say}
+    with loaded_node(name, start, tables, timeout_s, stand=True, **given) as (there, link):
         try:
             yield node_of(link, vanes)
         finally:
