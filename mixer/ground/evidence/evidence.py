@@ -128,7 +128,8 @@ def evidence_of(
         at=now(),
         fourvane=version("fourvane"),
         says=says or ("" if found is None else found.reason),
-        files={**{path.name: sha256_of(path) for path in files}, **(sums or {})},
+        # A pipe or a device would be read without end; whoever reads such an input refuses it.
+        files={**{each.name: sha256_of(each) for each in files if each.is_file()}, **(sums or {})},
         pieces=plain(pieces or {}),
         **judged,
         **others,
