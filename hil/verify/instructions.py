@@ -20,15 +20,15 @@ NS_PER_INSTRUCTION = 1024  # QEMU's -icount shift=10
 
 @contextmanager
 def counting_board(
-    *, machine_code: bool = True, firmware: Path | None = None
+    *, machine_code: bool = True, record: bool = False, firmware: Path | None = None
 ) -> Iterator["InstructionCounter"]:
     """A freshly started emulated board that has the project's files and counts instructions.
 
-    machine_code: False for bytecode only.
+    machine_code: False for bytecode only. record: with what keeps a flight's record.
     """
     with (
         EmulatedBoard(firmware or build_firmware(), count_instructions=True) as board,
-        node_on(board, machine_code=machine_code) as there,
+        node_on(board, machine_code=machine_code, record=record) as there,
     ):
         yield InstructionCounter(there.link)
 

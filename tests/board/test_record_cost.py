@@ -41,7 +41,7 @@ def costs(firmware: Path, campaign: None) -> dict[str, list[int]]:
     steering = Steering(flight_tables(vehicle()))
     words = steering.core[1]
     found: dict[str, list[int]] = {}
-    with counting_board(firmware=firmware) as counter:
+    with counting_board(firmware=firmware, record=True) as counter:
         counter.run(SET_UP)
         recorder = Recorder(BLOCKS)
         recorder.open()
