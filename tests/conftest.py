@@ -2,9 +2,12 @@
 
 import os
 import signal
+from collections.abc import Iterator
 
 import pytest
 from hypothesis import settings
+
+from tests.support.pictures import drawn_once
 
 # One thread of linear algebra for each test process: there are as many processes as cores, and
 # threads beyond that only wait for each other. Read by numpy when it is first imported.
@@ -70,3 +73,16 @@ def campaign(size: str) -> None:
 def full_size(size: str) -> bool:
     """Whether campaigns are larger than a laptop's."""
     return size != "laptop"
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _pictures_drawn_once() -> Iterator[None]:
+    with drawn_once():
+        yield
+
+
+@pytest.fixture
+def every_picture_drawn() -> Iterator[None]:
+    """For tests that look at more of a picture than its words: none is left out here."""
+    with drawn_once(False):
+        yield

@@ -72,6 +72,13 @@ def board(board_name: str) -> Iterator[Board]:
 
 
 @pytest.fixture
+def quick_board(quick_board_name: str) -> Iterator[Board]:
+    """A freshly started board of each kind that `quick_board_name` names."""
+    with open_board(quick_board_name) as opened:
+        yield opened
+
+
+@pytest.fixture
 def unix_board() -> Iterator[Board]:
     """A freshly started unix board."""
     if missing := missing_interpreter():

@@ -24,6 +24,7 @@ def whole_ascent():
     return vehicle, dictated(vehicle, Flight(nominal(vehicle), 1, faults))
 
 
+@pytest.mark.usefixtures("campaign")
 def test_a_board_gives_identical_commands_over_a_whole_ascent(whole_ascent, quick_board_name):
     vehicle, record = whole_ascent
     with rehearsing(quick_board_name) as (node, _):

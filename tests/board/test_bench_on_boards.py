@@ -102,9 +102,9 @@ def test_random_bench_requests_do_not_stop_a_board_s_node(quick_board_name: str)
             assert b.SHORTEST_NS <= read_numbers(answer.contents)[0] <= b.LONGEST_NS
 
 
-def test_the_encoder_driver_runs_on_the_interpreter(board: Board) -> None:
+def test_the_encoder_driver_runs_on_the_interpreter(quick_board: Board) -> None:
     """The driver's own file on MicroPython, with registers in the place of an I²C bus."""
-    with node_on(board) as there:
+    with node_on(quick_board) as there:
         said = there.link.execute(
             "from firmware_port.angle_encoder import AngleEncoders\n"
             "class Bus:\n"

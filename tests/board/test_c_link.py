@@ -252,9 +252,9 @@ def test_the_node_in_this_process_is_told_the_same_and_answers_the_same(line: Pa
     assert came[-1] == "counts 0 0 0"
 
 
-def test_a_board_is_told_the_same_and_answers_the_same(line: Path, board_name: str) -> None:
-    lines = script(SEED + 1, 60 if board_name == "unix" else 12)  # emulated: slow as bytecode
-    with open_board(board_name) as board, node_on(board) as there:
+def test_a_board_is_told_the_same_and_answers_the_same(line: Path, quick_board_name: str) -> None:
+    lines = script(SEED + 1, 60 if quick_board_name == "unix" else 12)  # emulated: slow as bytecode
+    with open_board(quick_board_name) as board, node_on(board) as there:
         with pumped(there.start("rehearse", "free")) as pump:
             came = told(line, pump.port, lines)
         there.link.finish()

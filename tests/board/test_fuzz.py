@@ -16,7 +16,7 @@ from tests.support.damage import damaged, good_frame
 from tests.support.vehicles import vehicle
 
 # Runs, and frames to damage in each, which ends in the safe state: from that a node can be stopped.
-RUNS = {"long": (6, 2000), "ci": (6, 2000), "laptop": (1, 900)}
+RUNS = {"long": (6, 2000), "ci": (6, 2000), "laptop": (1, 600)}
 REFUSED = 10_000 / 12_000  # of the damaged frames by the codec, at least; the others are whole
 SEED = 21
 TABLES = flight_tables(vehicle())
@@ -66,9 +66,9 @@ def damaged_record(seed: int, count: int) -> tuple[list[Exchange], int]:
 
 
 @contextmanager
-def rehearsals(board_name: str) -> Iterator[Callable[[list[Exchange]], Played]]:
+def rehearsals(quick_board_name: str) -> Iterator[Callable[[list[Exchange]], Played]]:
     """A board with the node on it; a function that plays a record to a fresh run of the node."""
-    with open_board(board_name) as board, node_on(board) as there:
+    with open_board(quick_board_name) as board, node_on(board) as there:
 
         def play_to_board(record: list[Exchange]) -> Played:
             played = play(record, there.start("rehearse", "locked"))
@@ -79,12 +79,12 @@ def rehearsals(board_name: str) -> Iterator[Callable[[list[Exchange]], Played]]:
 
 
 def test_damage_does_to_a_board_what_it_does_to_the_laptops_node(
-    board_name: str, size: str, record_property: Callable[[str, object], None]
+    quick_board_name: str, size: str, record_property: Callable[[str, object], None]
 ) -> None:
     """Bit for bit, counters and vanes; and afterwards the next good demand is taken."""
     refused = exchanges = 0
     runs, frames = RUNS[size]
-    with rehearsals(board_name) as play_to_board:
+    with rehearsals(quick_board_name) as play_to_board:
         for run in range(runs):
             record, damage = damaged_record(SEED + run, frames)
             played = play_to_board(record)
@@ -93,14 +93,16 @@ def test_damage_does_to_a_board_what_it_does_to_the_laptops_node(
             exchanges += played.exchanges
     record_property(
         "shown",
-        f"{board_name}, seeds {SEED} to {SEED + runs - 1}: {runs * frames} times damage, "
+        f"{quick_board_name}, seeds {SEED} to {SEED + runs - 1}: {runs * frames} times damage, "
         f"{refused} frames refused by the codec, {exchanges} exchanges, all answered alike",
     )
     assert refused >= REFUSED * runs * frames
 
 
 @pytest.mark.parametrize("times", [1, 3])
-def test_a_long_silence_ends_in_a_lost_link_on_a_board_too(board_name: str, times: int) -> None:
+def test_a_long_silence_ends_in_a_lost_link_on_a_board_too(
+    quick_board_name: str, times: int
+) -> None:
     recorder = Recorder()
     node = NodeLink(recorder)
     node.load_tables(TABLES.to_bytes())
@@ -113,6 +115,6 @@ def test_a_long_silence_ends_in_a_lost_link_on_a_board_too(board_name: str, time
         assert node.demand(300_000, 0, 0, 2_000_000).state == p.ARMED
     node.disarm()
     node.stop()
-    with rehearsals(board_name) as play_to_board:
+    with rehearsals(quick_board_name) as play_to_board:
         played = play_to_board(recorder.record)
     assert played.mismatches == 0, played.first_mismatch

@@ -24,14 +24,14 @@ CYCLE_INSTRUCTIONS = 3900 + 170 + 150
 
 
 @pytest.fixture(scope="module")
-def findings(board_name: str, size: str) -> Findings:
+def findings(quick_board_name: str, size: str) -> Findings:
     """One run for all the tests of this file."""
     cycles, seeds = CASES[size]
-    with open_board(board_name) as board:
+    with open_board(quick_board_name) as board:
         found = verify(
             board,
             flight_tables(vehicle(engine={"believed_pressure": None})),
-            name=board_name,
+            name=quick_board_name,
             cycles=cycles,
             seeds=seeds,
         )

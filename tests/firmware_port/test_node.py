@@ -355,7 +355,7 @@ def test_tables_are_not_loaded_while_armed_or_before_the_vanes_rest(armed: Harne
 
 @pytest.mark.parametrize("seed", SEEDS)
 def test_damaged_frames_never_move_a_vane_and_the_next_good_one_counts(
-    seed: int, record_property: Callable[[str, object], None]
+    seed: int, full_size: bool, record_property: Callable[[str, object], None]
 ) -> None:
     """Flips, cuts, losses, insertions, joins, garbage and repetitions, each between good frames.
 
@@ -366,7 +366,8 @@ def test_damaged_frames_never_move_a_vane_and_the_next_good_one_counts(
     harness = Harness(TABLES)
     harness.arm()
     sent = [harness.good(p.COUNTERS, numbers((0,)))]
-    for i in range(DAMAGED_FRAMES):
+    times = DAMAGED_FRAMES if full_size else DAMAGED_FRAMES // 5
+    for i in range(times):
         frame = good_frame(source, harness.good)
         harness.send(damaged(source, frame, sent))
         if i % 4 == 0:
@@ -380,14 +381,14 @@ def test_damaged_frames_never_move_a_vane_and_the_next_good_one_counts(
     slipped, zeros = harness.model.slipped, harness.model.slipped_zeros
     record_property(
         "shown",
-        f"seed {seed}: {DAMAGED_FRAMES} times damage on CPython, {harness.cycles} cycles; "
+        f"seed {seed}: {times} times damage on CPython, {harness.cycles} cycles; "
         f"{refused} frames refused by the codec, the others whole again (repeated, joined to a "
         f"whole one). With a right CRC that nobody had sent: {slipped}, of which {zeros} have only "
         f"gained or lost a zero at the end, which this CRC cannot see and the length check does. "
         f"In theory one random frame in 65 536 has a right CRC ({refused / 65536:.2f} here, were "
         f"all of them random), but none with up to 3 flipped bits or one burst of up to 16",
     )
-    assert refused >= 25_000
+    assert refused >= times * 5 // 6
 
 
 class Sender(RuleBasedStateMachine):
@@ -514,7 +515,7 @@ class Sender(RuleBasedStateMachine):
 
 
 Sender.TestCase.settings = settings(
-    max_examples=150,
+    max_examples=80,
     stateful_step_count=40,
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow],

@@ -12,6 +12,7 @@ from tests.tools.c_analysis import ANSWERS, findings
 from tests.tools.c_eva import REASONS, anything, played, unexplained
 
 
+@pytest.mark.usefixtures("campaign")
 def test_every_finding_of_the_analyser_has_an_answer(tmp_path: Path) -> None:
     needs("cppcheck")
     found = findings(exported(tmp_path))
@@ -28,6 +29,7 @@ def test_a_fault_put_in_is_found(tmp_path: Path) -> None:
     assert "arrayIndexOutOfBounds" in set(findings(folder, "src/fourvane_link.c")) - set(ANSWERS)
 
 
+@pytest.mark.usefixtures("campaign")
 def test_recorded_cycles_do_nothing_that_c_leaves_undefined(tmp_path: Path) -> None:
     """By an abstract interpreter of C, where the archive has it."""
     if shutil.which("frama-c") is None:

@@ -1,5 +1,7 @@
 """What the steering words can hold when a cycle begins, and where a search can stand then."""
 
+from collections.abc import Sequence
+
 from mixer.flight import layout as at
 from mixer.flight.interpolate import force_at
 from mixer.ground.kernel_code.spans import Span
@@ -23,19 +25,19 @@ for _i in range(at.VANES):
     CELLS[at.SERVO_CELLS + _i] = (at.SERVO_OFF + _i, at.SERVO_N + _i, -1, at.SERVO_STRIDE)
 
 
-def places(words: list[int], leads_there: int) -> range:
+def places(words: Sequence[int], leads_there: int) -> range:
     """Where the records stand that a hint or a cell may lead to: all that another one follows."""
     offset_at, points_at, more, stride = (HINTS | CELLS)[leads_there]
     first = words[offset_at]
     return range(first, first + (words[points_at] + more) * stride, stride)
 
 
-def table_of(words: list[int], place: int) -> range:
+def table_of(words: Sequence[int], place: int) -> range:
     """Where the records of the table stand that has one at this place."""
     return next(found for leads in HINTS | CELLS if place in (found := places(words, leads)))
 
 
-def admitted(words: list[int]) -> list[Span]:
+def admitted(words: Sequence[int]) -> list[Span]:
     """Anything a steering state can hold when a cycle begins.
 
     What a cycle works out for itself holds nothing yet: it would be a fault to read it.
@@ -66,7 +68,7 @@ def admitted(words: list[int]) -> list[Span]:
     return state
 
 
-def extremes(words: list[int], vane: int) -> list[int]:
+def extremes(words: Sequence[int], vane: int) -> list[int]:
     """Deflections among which a vane's curve, which rises, gives most and least: the ends of travel
     and of each piece, where a slope's rounding may have gone beyond the next one's beginning."""
     lo, hi = words[at.TRAVEL_LO + vane], words[at.TRAVEL_HI + vane]
@@ -74,7 +76,7 @@ def extremes(words: list[int], vane: int) -> list[int]:
     return [lo, *(angle for angle in ends if lo < angle < hi), hi]
 
 
-def watched(words: list[int], state: list[Span]) -> None:
+def watched(words: Sequence[int], state: list[Span]) -> None:
     """What the words of the jam watch can hold."""
     for word in (at.WATCH_BELIEVED, at.SENSORS_OUT, at.WATCH_SENSORS, at.WATCH_DECLARED):
         state[word] = (0, (1 << at.VANES) - 1)

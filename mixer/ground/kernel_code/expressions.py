@@ -1,6 +1,7 @@
 """Intervals of a kernel function's expressions, and what a condition leaves of them."""
 
 import ast
+from collections.abc import Sequence
 
 from mixer.flight import layout as at
 from mixer.ground.kernel_code.language import Function
@@ -21,7 +22,9 @@ from mixer.ground.kernel_code.spans import (
 class Expressions:
     """The expressions of one function, over intervals. `run` calls another function."""
 
-    def __init__(self, function: Function, tables: list[int], constants: dict[str, int]) -> None:
+    def __init__(
+        self, function: Function, tables: Sequence[int], constants: dict[str, int]
+    ) -> None:
         self.function, self.tables, self.constants = function, tables, constants
         self.on_tables_alone = True  # until a steering word is read or set
 

@@ -1,6 +1,7 @@
 """A kernel function run over intervals, statement by statement; searches record by record."""
 
 import ast
+from collections.abc import Sequence
 from typing import Protocol, TypeGuard
 
 from mixer.flight import layout as at
@@ -22,7 +23,7 @@ class Runner(Protocol):
     """What runs the functions that a function calls."""
 
     program: Program
-    tables: list[int]
+    tables: Sequence[int]
 
     def run(self, name: str, given: list[Span], state: State) -> tuple[Span, bool]: ...
 

@@ -32,7 +32,7 @@ def flight_tables(vehicle: "Vehicle") -> FlightTables:
     refuse_unfit(vehicle)
     tables = FlightTables(assembled(lambda: words_of(vehicle), vehicle))
     try:
-        bound_cycle(list(tables.words))
+        bound_cycle(tuple(tables.words))
     except WordOverflowError as error:
         message = (
             "this vehicle does not fit the flight core's 32-bit arithmetic; nearest causes: very "

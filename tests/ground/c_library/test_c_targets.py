@@ -38,8 +38,10 @@ def compiled(folder: Path, *command: object) -> None:
 @pytest.mark.parametrize("optimise", ["-O0", "-Os", "-O3"])
 @pytest.mark.parametrize("target", TARGETS, ids=lambda target: target.name)
 def test_gcc_for_every_processor_warns_of_nothing(
-    folder: Path, target: Target, optimise: str
+    folder: Path, target: Target, optimise: str, full_size: bool
 ) -> None:
+    if optimise != "-Os" and not full_size:
+        pytest.skip("other levels than -Os with --campaigns")
     needs(target.compiler)
     compiled(folder, target.compiler, *C99, optimise, *target.options)
 

@@ -27,7 +27,10 @@ from mixer.ground.tables.scales import NO_THRUST_RATIO
 from mixer.ground.vehicle.vehicle import Vehicle
 from tests.support.vehicles import vehicle
 
-QUIET = settings(max_examples=500, database=None, deadline=None, phases=[Phase.generate])
+# Not by chance: what is rare in a strategy is not found in every 500 draws.
+QUIET = settings(
+    max_examples=500, database=None, deadline=None, phases=[Phase.generate], derandomize=True
+)
 ONE_SIDED = vehicle(
     vanes={"travel_deg": [[-15.0, 15.0], [0.0, 12.0], [-9.5, 15.0], [-15.0, 4.0]]},
     servos={"slew_deg_s": [250.0, 100.0, 60.0, 400.0]},

@@ -238,6 +238,7 @@ def draw(lines: int = 4) -> str:
     return pictures.svg(figure)
 
 
+@pytest.mark.usefixtures("every_picture_drawn")
 def test_the_same_picture_is_the_same_text_and_loads_nothing() -> None:
     assert draw() == draw()
     assert draw().startswith("<svg")
@@ -245,6 +246,7 @@ def test_the_same_picture_is_the_same_text_and_loads_nothing() -> None:
     assert "burn time, s" in draw()
 
 
+@pytest.mark.usefixtures("every_picture_drawn")
 def test_two_pictures_in_a_page_share_no_id_and_every_reference_is_met() -> None:
     ids = [set(re.findall(r'\bid="([^"]+)"', draw(lines))) for lines in (3, 4)]
     used = set(re.findall(r'(?:href="#|url\(#)([^")]+)', draw(3)))

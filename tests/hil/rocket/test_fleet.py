@@ -68,6 +68,7 @@ def test_a_flight_is_the_same_alone_and_in_a_block_bit_for_bit():
     assert tally.tilt.value[5] == tally_alone.tilt.value[0]
 
 
+@pytest.mark.usefixtures("campaign")
 def test_many_together_fly_as_a_few_do_with_every_failure_among_them():
     """All in one block, and a few at a time: every pulse, moment and flag."""
     vehicle = flying_vehicle(BRIEF)

@@ -168,6 +168,7 @@ def test_a_vehicle_file_without_a_nozzle_has_the_thrust_that_it_states():
     assert nozzle.separation_bar(0.0) is None
 
 
+@pytest.mark.usefixtures("campaign")
 def test_a_flight_with_a_nozzle_gains_on_one_without():
     speeds = []
     for changes in ({}, NOZZLE):
