@@ -143,6 +143,11 @@ class Control:
         if self._log is not None:
             self.recorder.told(self.words, kind, first, second)
 
+    def record_watch(self):
+        """Keep how the jam watch stands, which a frame has just told, where that is recorded."""
+        if self._log is not None:
+            self.recorder.watch(self.words)
+
     def at_rest(self):
         """Whether all vanes stand at neutral, none counts as jammed, and no bench is at work."""
         if self.steering is not None and self.words[at.JAMMED]:
