@@ -17,7 +17,7 @@ from firmware_port.control_check import ControlCheck
 
 # By name what every cycle needs: `p.NAME` costs 120 instructions more.
 from firmware_port.protocol import ARMED, CHECKING, COUNTER_MOST, CYCLES, LINK_LOST, SAFE, TAKEN
-from firmware_port.servo_pulses import ServoPulses
+from mixer.flight.servo_pulses import ServoPulses
 from mixer.flight import Steering
 from mixer.flight import layout as at
 

@@ -159,9 +159,7 @@ class Motion:
         order = self._in_order()
         if order == p.TAKEN:
             if not words[0]:
-                for vane in range(1, 5):
-                    if steering.declared >> (vane - 1) & 1:
-                        control.pulses.part(steering, vane)
+                control.pulses.part_all(steering, steering.declared)
             steering.watch(words[0])
             control.record_watch()
         return order
