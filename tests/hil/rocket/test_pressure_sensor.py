@@ -198,7 +198,7 @@ def test_no_flight_is_lost_that_a_true_sensor_keeps(name: str, size: str) -> Non
 def test_an_engine_that_is_late_chuffs_or_goes_out_loses_no_flight_more_than_before(
     name: str, size: str
 ) -> None:
-    """Than where every reading of the pressure counts as it stands: 500 flights, seven ways each."""
+    """Than where every reading counts as it stands: 500 flights of each of seven ways."""
     if size != "long":
         pytest.skip("takes minutes: with --long; a few of them: tests/hil/engine/test_engine.py")
     found = compare_engine(VEHICLES[name][0], range(1, 501))
