@@ -17,9 +17,9 @@ from firmware_port.control_check import ControlCheck
 
 # By name what every cycle needs: `p.NAME` costs 120 instructions more.
 from firmware_port.protocol import ARMED, CHECKING, COUNTER_MOST, CYCLES, LINK_LOST, SAFE, TAKEN
-from firmware_port.servo_pulses import ServoPulses
 from mixer.flight import Steering
 from mixer.flight import layout as at
+from mixer.flight.servo_pulses import ServoPulses
 
 PERIOD_US = 5000  # before there are tables
 CHANGES = (p.TO_SAFE, p.TO_ARMED, p.TO_LINK_LOST, p.TO_CHECKING)  # the counters, by the new state
@@ -142,6 +142,11 @@ class Control:
         """Keep what a frame of this kind told the steering, where that is recorded."""
         if self._log is not None:
             self.recorder.told(self.words, kind, first, second)
+
+    def record_watch(self):
+        """Keep how the jam watch stands, which a frame has just told, where that is recorded."""
+        if self._log is not None:
+            self.recorder.watch(self.words)
 
     def at_rest(self):
         """Whether all vanes stand at neutral, none counts as jammed, and no bench is at work."""

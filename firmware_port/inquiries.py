@@ -3,10 +3,11 @@
 from array import array
 
 from firmware_port import protocol as p
+from mixer.flight import layout as at
 
 
 class Inquiries:
-    """Handles COUNTERS, IDENTIFY, FORCES, BELIEF and STOP for a node."""
+    """Handles COUNTERS, IDENTIFY, FORCES, BELIEF, WATCHED and STOP for a node."""
 
     def __init__(self, node):
         self._node = node
@@ -15,6 +16,7 @@ class Inquiries:
         node.handle(p.FORCES, self._on_forces)
         node.handle(p.BELIEF, self._on_belief)
         node.handle(p.STOP, self._on_stop)
+        node.further.handle(p.WATCHED, self._on_watched)
         self._belief = array("i", [0, 0, 0])
         self.name = b""
         self.cost_unit = p.MICROSECONDS
@@ -62,6 +64,18 @@ class Inquiries:
         node.put_number(steering.ratio_q14)
         node.put_number(steering.jammed)
         node.put_number(steering.burn)
+        return p.TAKEN
+
+    def _on_watched(self, words):
+        node = self._node
+        if node.control.steering is None:
+            return p.NO_TABLES
+        state = node.control.words
+        node.put_number(state[at.WATCH_STATE])
+        node.put_number(state[at.WATCH_BELIEVED])
+        node.put_number(state[at.SENSORS_OUT])
+        node.put_number(state[at.WATCH_DECLARED])
+        node.put_number(min(state[at.WATCH_FOUND], p.COUNTER_MOST))
         return p.TAKEN
 
     def _on_stop(self, words):

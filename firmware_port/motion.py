@@ -15,7 +15,7 @@ TOKENS = 0x7FFFFF
 
 
 class Motion:
-    """Handles DEMAND, ASK, ARM, DISARM, JAM, FREE, BURN, START, CHECK and CHECKED for a node."""
+    """Handles DEMAND, ASK, ARM, DISARM, JAM, FREE, BURN, START, CHECK, CHECKED and WATCH."""
 
     def __init__(self, node):
         self._node = node
@@ -32,6 +32,7 @@ class Motion:
         node.handle(p.START, self._on_start)
         node.handle(p.CHECK, self._on_check, 2)
         node.handle(p.CHECKED, self._on_checked)
+        node.further.handle(p.WATCH, self._on_watch, 1)
 
     # ---- what is fresh ---------------------------------------------------------------------------
 
@@ -143,6 +144,24 @@ class Motion:
         order = self._in_order()
         if order == p.TAKEN:
             control.pulses.part(control.steering, vane)
+        return order
+
+    def _on_watch(self, words):
+        """Vanes that the watch declared are led from where their pulses stand."""
+        control = self._control
+        steering = control.steering
+        if steering is None:
+            return p.NO_TABLES
+        if not 0 <= words[0] <= 1:
+            return p.OUT_OF_RANGE
+        if control.state == p.CHECKING:
+            return p.NOT_NOW
+        order = self._in_order()
+        if order == p.TAKEN:
+            if not words[0]:
+                control.pulses.part_all(steering, steering.declared)
+            steering.watch(words[0])
+            control.record_watch()
         return order
 
     def _on_burn(self, words):

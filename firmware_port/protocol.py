@@ -63,6 +63,10 @@ RECORD_BLOCK = 2  # i24 number → i24 upper and lower half of the block's CRC-3
 #                   two only in the safe state
 RECORD_PIECE = 3  # i24 number, i24 piece → RECORD_WORDS words, i32 whole
 RECORD_CLEAR = 4  # i24 number of the newest block → nothing: the record begins anew
+WATCH = 5  # i24 0 to switch the jam watch off, 1 on → nothing. Off, what it declared is free
+WATCHED = 6  # nothing → i24 the jam watch: 0 on, and waits for a first reading, 1 on, 2 off; i24
+#              vanes whose angle sensors are believed, i24 those whose sensors are out, i24 vanes
+#              that it holds to be jammed (bit 0 for vane 1), i24 how many jams it has declared
 RECORD_WORDS = 12
 
 COUNTERS_PAGE = 15

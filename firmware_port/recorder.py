@@ -38,6 +38,7 @@ _TOLD = const(8)
 _WORDS = const(10)
 _COUNTS = const(12)
 _TOLD_WORDS = const(3)
+_WATCH_TOLD = const(7)
 
 _LEAST_BLOCKS = const(8)
 _MOST_BLOCKS = const(2048)
@@ -143,6 +144,11 @@ class Recorder:
             log[where + 1] = first
             log[where + 2] = second
             log[_AT] = where + _TOLD_WORDS
+
+    def watch(self, words):
+        """A frame switched the jam watch; off and on again before a cycle leaves its trace too."""
+        self.told(words, _WATCH_TOLD, words[at.WATCH_STATE], 0)
+        self.log[_WATCH] = words[at.WATCH_STATE]
 
     def snapshot(self, words):
         """Write the steering's state."""

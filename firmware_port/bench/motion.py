@@ -10,8 +10,8 @@ from array import array
 from firmware_port import protocol as p
 from firmware_port.bench import protocol as b
 from firmware_port.bench.play import BenchPlay
-from firmware_port.servo_pulses import pulse_of
 from mixer.flight import layout as at
+from mixer.flight.servo_pulses import pulse_of
 
 
 class Bench:

@@ -93,9 +93,11 @@ def loaded_node(
         yield there, link
 
 
-def serve_on(board: Board, tables: bytes, progress: Callable[[float], None]) -> None:
+def serve_on(
+    board: Board, tables: bytes, progress: Callable[[float], None], *, record: bool
+) -> None:
     """Put the node on a board without servos, start it in real time, for a flight computer's
-    program to talk to, and load flight tables; the line is free afterwards.
+    program to talk to, and load flight tables; the line is free afterwards. record: see `node_on`.
     """
-    with node_on(board, record=True, progress=progress) as there:
+    with node_on(board, record=record, progress=progress) as there:
         NodeLink(there.start("fly")).load_tables(tables)

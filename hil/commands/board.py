@@ -14,6 +14,7 @@ from hil.boards.link import Link
 from hil.boards.node_on_board import serve_on
 from hil.boards.open_board import open_board
 from hil.boards.unix import UnixBoard
+from hil.pad.command import check_command
 from hil.verify.report import (
     NOT_CYCLES,
     cost_unit,
@@ -69,6 +70,9 @@ def board() -> None:
     """
 
 
+board.add_command(check_command)
+
+
 @board.command()
 @click.option("--again", is_flag=True, help="Build even if a built firmware is kept.")
 @result_option
@@ -109,7 +113,7 @@ def run(name: str, firmware: Path | None, vehicle: Path, as_json: bool) -> None:
         opened = served_board(name, firmware, status.update)
     with opened:
         with progress(f"deploying to {name}", 1.0) as done:
-            serve_on(opened, tables, done)
+            serve_on(opened, tables, done, record=name != "emulated")  # beside files in its RAM
         emit({"port": opened.port}, as_json, evidence=evidence_of("board run", loaded).plain)
         if not as_json:
             messages.print("the node runs, safe; Ctrl-C ends it")

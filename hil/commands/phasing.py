@@ -10,6 +10,7 @@ import click
 
 from hil.commands.record_tap import baud_option, ports_option, refuse_ports
 from hil.node.errors import BoardError
+from hil.phasing.checked_vanes import read_checked
 from hil.phasing.motions import AXES, STANCES, Stance
 from hil.phasing.person import Terminal, WallClock, somebody_here
 from hil.phasing.rehearsal import Rehearsal, Wrong
@@ -60,6 +61,7 @@ BEFORE = (
     is_flag=True,
     help="Nobody looks at the vanes: a reversed or swapped servo is not found then.",
 )
+@click.option("--checked", type=SOURCE, help="The control check's result: fourvane board check.")
 @click.option(
     "--out-dir",
     "out",
@@ -84,6 +86,7 @@ def phasing(
     stance: Stance,
     no_roll: bool,
     line_only: bool,
+    checked: Path | None,
     out: Path,
     rehearse: bool,
     seed: int,
@@ -119,7 +122,8 @@ def phasing(
     out.mkdir(parents=True, exist_ok=True)
     writes(out / RESULT, out / PAGE, out / HEARD, out / UNJUDGED)
     messages.print(BEFORE, soft_wrap=True)
-    options: dict[str, Any] = {"eyes": not line_only, "roll": not no_roll}
+    before = None if checked is None else read_checked(checked, loaded, rehearsal=rehearse)
+    options: dict[str, Any] = {"eyes": not line_only, "roll": not no_roll, "checked": before}
     with alone_in(out, "phasing check"), KeptBytes(out / UNJUDGED) as kept:
         book = given_log.kept_in(out, (), None if rehearse else asker(as_json))
         try:
@@ -206,7 +210,8 @@ def show(found: Phasing, out: Path, rehearsal: bool) -> None:
     """The findings, a line each, and the word."""
     for axis in found.axes:
         output.print(f"{' ' if axis.outcome == 'right' else '!'} {axis.words}", soft_wrap=True)
-    for text in (*found.commands, *found.vanes.words):
+    control = [] if found.checked is None else found.checked.faults
+    for text in (*found.commands, *found.vanes.words, *control):
         output.print(f"! {text}", soft_wrap=True)
     if found.vanes.looked and not found.vanes.words:
         output.print(

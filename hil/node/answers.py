@@ -23,8 +23,10 @@ class Answer:
 
 def refused(answer: Answer) -> BoardError:
     """What to say of a request that the node refused."""
+    further = answer.kind == p.FURTHER and answer.contents
+    asked = f"further request {answer.contents[0]}" if further else f"request {answer.kind}"
     return BoardError(
-        f"the node refused request {answer.kind}: {p.VERDICT_NAMES[answer.verdict]} "
+        f"the node refused {asked}: {p.VERDICT_NAMES[answer.verdict]} "
         f"(it is {p.STATE_NAMES[answer.state]})"
     )
 
@@ -61,6 +63,17 @@ class Belief:
     ratio_q14: int  # the pressure that counts, over the reference
     jammed: tuple[int, ...]
     burn: int  # the burn clock: WAITING, STARTED, SAID or BELIEVED of `mixer.flight.layout`
+
+
+@dataclass(frozen=True)
+class Watched:
+    """How the node's jam watch stands; vanes are numbered 1 to 4."""
+
+    state: int  # WATCH_WAITING, WATCH_ON or WATCH_OFF of `mixer.flight.layout`
+    believed: tuple[int, ...]  # whose angle sensors are
+    out: tuple[int, ...]  # whose are not
+    declared: tuple[int, ...]  # which it holds to be jammed
+    found: int  # how often it declared one
 
 
 def vanes_in(bits: int) -> tuple[int, ...]:

@@ -11,7 +11,7 @@ from zlib import crc32
 
 from firmware_port import protocol as p
 from firmware_port.frames import cobs_decode, cobs_encode, crc16
-from hil.node.answers import Answer, Belief, Checked, CycleAnswer, refused, vanes_in
+from hil.node.answers import Answer, Belief, Checked, CycleAnswer, Watched, refused, vanes_in
 from hil.node.errors import BoardError
 from hil.node.interrupts import held_back
 from hil.node.patience import patience
@@ -203,6 +203,15 @@ class NodeLink:
         done, off, *turned = read_numbers(answer.contents)
         told = tuple(None if angle == p.NO_ANGLE else angle for angle in turned)
         return Checked(answer.state, vanes_in(done), vanes_in(off), told)
+
+    def watch(self, on: bool) -> None:
+        """Switch the node's jam watch on, or off: then what it declared is free."""
+        self.ask_further(p.WATCH, numbers((int(on),)))
+
+    def watched(self) -> Watched:
+        """How the node's jam watch stands."""
+        state, believed, out, declared, found = read_numbers(self.ask_further(p.WATCHED))
+        return Watched(state, vanes_in(believed), vanes_in(out), vanes_in(declared), found)
 
     def pace(self, step_us: int, *, forces: bool = False) -> None:
         """The time from one demand to the next, where time comes over the link."""

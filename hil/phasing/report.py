@@ -39,6 +39,8 @@ def phasing_page(
         "; ".join(found.faults) or "every axis works against its motion, every vane as commanded",
     )
     said = [axis.words for axis in found.axes] + found.commands + found.vanes.words
+    if found.checked is not None:
+        said += [f"in the control check: {fault}" for fault in found.checked.faults]
     if found.vanes.looked:
         said.append(f"{found.vanes.fits} of {found.vanes.answers} answers about vanes fit this")
     sections = [

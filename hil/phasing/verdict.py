@@ -1,8 +1,9 @@
 """The whole check: motions, all findings together, and whether it passes."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from hil.phasing.checked_vanes import CheckedVanes
 from hil.phasing.commanded_vanes import judge_commands
 from hil.phasing.flight_computer import AxisFinding, judge_axes
 from hil.phasing.motions import AXES, motions
@@ -22,19 +23,24 @@ ROUNDS = 3  # at most: what stays doubtful is asked for again
 
 @dataclass(frozen=True)
 class Phasing:
-    """What was found. eyes: whether somebody was to look at the vanes."""
+    """What was found. eyes: whether somebody was to look at the vanes. checked: what a control
+    check before found of them.
+    """
 
     axes: list[AxisFinding]
     commands: list[str]
     vanes: SeenFinding
     eyes: bool
     roll: bool
+    checked: CheckedVanes | None = None
 
     @property
     def faults(self) -> list[str]:
         """Everything that is not right, in sentences; empty where the check passes."""
         found = [axis.words for axis in self.axes if axis.outcome != "right"]
         found += [*self.commands, *self.vanes.words]
+        if self.checked is not None:
+            found += [f"control check: {fault}" for fault in self.checked.faults]
         if self.eyes and not self.vanes.looked and not found:
             found.append("the vanes' commands were not heard, so what was seen has no measure")
         if not self.axes:
@@ -58,6 +64,8 @@ class Phasing:
     def open(self) -> list[str]:
         """What this check does not tell."""
         left = [] if self.eyes else [NOT_LOOKED]
+        if self.checked is not None:
+            left.append(self.checked.told)
         if not self.roll:
             left.append("roll was left out")
         return left
@@ -76,6 +84,12 @@ class Phasing:
                     "change_nm": [round(float(value), 4) for value in axis.change_nm],
                 }
                 for axis in self.axes
+            },
+            "control_check": self.checked
+            and {
+                "at": self.checked.at,
+                "wrong": self.checked.faults,
+                "vanes_measured": self.checked.measured,
             },
             "vanes_as_commanded_wrong": self.commands,
             "vanes_as_seen": {
@@ -102,10 +116,12 @@ def examine(
     *,
     eyes: bool = True,
     roll: bool = True,
+    checked: CheckedVanes | None = None,
 ) -> tuple[Phasing, list[Held]]:
     """Every motion both ways, and all once more, up to `ROUNDS` times, while anything is doubtful.
 
     eyes: somebody looks at the vanes. roll: the flight computer steers it.
+    checked: of a control check before.
     """
     held = hold_all(listener, clock, person, motions(roll))
     found = judge(held, vehicle, eyes=eyes, roll=roll)
@@ -114,4 +130,4 @@ def examine(
             break
         held += hold_all(listener, clock, person, motions(roll))
         found = judge(held, vehicle, eyes=eyes, roll=roll)
-    return found, held
+    return replace(found, checked=checked), held

@@ -14,6 +14,7 @@ from firmware_port import protocol as p
 from hil.node.node_link import read_numbers
 from hil.tap.exchanges import RAN, Exchange
 from hil.tap.listener import Listener
+from mixer.flight import layout as at
 from mixer.ground.flight_record import record_layout as r
 from mixer.ground.flight_record.entries import Answered, Counts, Cycle, Entry, Reading, State, Told
 from mixer.ground.flight_record.record_file import SOURCE_LINE, RecordWriter
@@ -86,6 +87,9 @@ class LineRecord:
             yield Told(r.BEGIN)
         elif kind == p.BURN:
             yield Told(r.START, *read_numbers(asked, 4))  # burn time 0: it has yet to begin
+        elif kind == p.FURTHER and asked[:1] == bytes((p.WATCH,)):
+            (on,) = read_numbers(asked[1:])
+            yield Told(r.WATCH, at.WATCH_WAITING if on else at.WATCH_OFF)
         elif kind == p.COUNTERS:
             yield Counts(read_numbers(asked)[0], read_numbers(answered))
         elif kind == p.PACE:

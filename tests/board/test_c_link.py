@@ -152,9 +152,10 @@ def script(seed: int, cycles: int) -> list[str]:
     """Every request, most of them more than once, refused and taken."""
     source = random.Random(seed)
     lines = ["demand 1 2 3 4", "identify", "arm", "load", "identify", "stop 1", "arm", "arm",
-             "pace 5000 0", "burn 1 2", "load", "jam 9 0", "pace 0 0", "counters 23",
+             "pace 5000 0", "burn 1 2", "watched", "load", "watched",
+             "watch 0", "watched", "watch 1", "jam 9 0", "pace 0 0", "counters 23",
              "belief", *["pass 5000"] * 3, "check 9999", "check 3000", "checked",
-             *["pass 5000"] * 9, "checked", "check 3000", "burn 1 2", "disarm",
+             *["pass 5000"] * 9, "checked", "watch 0", "check 3000", "burn 1 2", "disarm",
              *["pass 20000"] * 9, "check -2500", "start", "belief", "burn 0 0"]  # fmt: skip
     lines.remove("stop 1")
     for _ in range(cycles):
@@ -166,7 +167,7 @@ def script(seed: int, cycles: int) -> list[str]:
             [], [], [], [], [], ["forces"],
             [f"jam {source.randint(1, 4)} {source.randint(-99999, 99999)}"],
             [f"free {source.randint(1, 4)}"], [f"pass {source.randint(1, 30000)}"],
-            ["counters 0", "counters 15"], ["start", "belief"],
+            ["counters 0", "counters 15"], ["start", "belief"], ["watch 0", "watched", "watch 1"],
             ["pass 150000", "pass 1", "burn 9000000 5000000", "arm"],
         ))  # fmt: skip
     return [*lines, "disarm", "burn 1000000 3000000", "arm", "demand 50000 0 0 2000000", "disarm",
@@ -221,6 +222,11 @@ def compared(lines: list[str], wanted: list[Answer], identified: bool = True) ->
     for mine, other in zip(got, wanted, strict=True):
         if other.kind != p.IDENTIFY or identified:
             assert without_cost(mine) == without_cost(other)
+    watched = [text.split()[1:] for text in lines if text.startswith("watched ")]
+    further = bytes((p.WATCHED,))
+    asked = [a for a in got if a.kind == p.FURTHER and a.taken and a.contents[:1] == further]
+    for told_numbers, answer in zip(watched, asked, strict=True):
+        assert [int(number) for number in told_numbers] == list(read_numbers(answer.contents[1:]))
     believed = [text.split()[1:] for text in lines if text.startswith(("belief ", "checked "))]
     asked = [answer for answer in got if answer.kind in (p.BELIEF, p.CHECKED)]
     for told_numbers, answer in zip(believed, asked, strict=True):
@@ -381,9 +387,25 @@ def test_a_token_that_is_none_is_not_brought_back(line: Path) -> None:
 
 def test_of_answers_that_are_cut_short_nothing_is_read(line: Path) -> None:
     with pumped(Loopback(), from_node=emptied) as pump:
-        came = told(line, pump.port, ["belief", "checked"])
-    assert [answer.kind for answer in answers_in(came)] == [p.BELIEF, p.CHECKED]
-    assert not [text for text in came if text.startswith(("belief ", "checked "))]
+        came = told(line, pump.port, ["belief", "checked", "watched"])
+    assert [answer.kind for answer in answers_in(came)] == [p.BELIEF, p.CHECKED, p.FURTHER]
+    assert not [text for text in came if text.startswith(("belief ", "checked ", "watched "))]
+
+
+def of_another_further_kind(frame: bytes) -> bytes:
+    answer = parse_answer(frame[:-1])
+    assert answer is not None
+    contents = bytes((answer.state << 4 | answer.verdict, p.RECORD)) + answer.contents[1:]
+    return wire_frame(p.ANSWER | answer.kind, answer.sequence, contents)
+
+
+def test_of_another_further_kind_no_jam_watch_is_read(line: Path) -> None:
+    loopback = Loopback()
+    NodeLink(loopback).load_tables(flight_tables(VEHICLE).to_bytes())
+    with pumped(loopback, from_node=of_another_further_kind) as pump:
+        came = told(line, pump.port, ["watched"])
+    assert [answer.kind for answer in answers_in(came)] == [p.FURTHER]
+    assert not [text for text in came if text.startswith("watched ")]
 
 
 def test_every_branch_of_the_line_is_taken(tmp_path: Path) -> None:
@@ -396,4 +418,5 @@ def test_every_branch_of_the_line_is_taken(tmp_path: Path) -> None:
     test_a_request_takes_the_place_of_one_that_is_not_answered_yet(line)
     test_a_token_that_is_none_is_not_brought_back(line)
     test_of_answers_that_are_cut_short_nothing_is_read(line)
+    test_of_another_further_kind_no_jam_watch_is_read(line)
     assert uncovered(tmp_path, "fourvane_link") == []

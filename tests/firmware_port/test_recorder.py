@@ -193,6 +193,7 @@ def test_the_numbers_in_the_machine_code_are_those_of_record_and_layout() -> Non
         ("WORDS", r.WORDS),
         ("COUNTS", r.COUNTS),
         ("TOLD_WORDS", r.TOLD_WORDS),
+        ("WATCH_TOLD", r.WATCH),
     ):
         assert int(consts[name], 0) == ours, name
     assert recorder.BLOCK_WORDS == r.BLOCK_WORDS

@@ -6,10 +6,10 @@ import pytest
 from firmware_port import protocol as p
 from firmware_port.bench import protocol as b
 from firmware_port.bench.motion import Bench
-from firmware_port.servo_pulses import pulse_of
 from hil.node.loopback import Loopback
 from hil.node.node_link import NodeLink, numbers
 from mixer.flight import layout as at
+from mixer.flight.servo_pulses import pulse_of
 from mixer.ground.tables.build import flight_tables
 from tests.support.vehicles import vehicle
 

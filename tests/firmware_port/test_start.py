@@ -61,8 +61,7 @@ class Interpreter:
         )
         patch.setitem(sys.modules, "micropython", micropython)
         patch.setitem(sys.modules, "select", self._select())
-        stdin = types.SimpleNamespace(buffer=Reader(self.prompt))
-        stdout = types.SimpleNamespace(buffer=Writer(self.prompt))
+        stdin, stdout = (types.SimpleNamespace(buffer=end(self.prompt)) for end in (Reader, Writer))
         for name in MODULES:
             patch.delitem(sys.modules, f"firmware_port.{name}", raising=False)
         hardware = importlib.import_module("firmware_port.hardware")
@@ -594,3 +593,8 @@ def test_a_watchdog_runs_from_the_first_armed_cycle_on(interpreter: Interpreter)
     assert watchdog.runs
     watchdog.feed()
     assert interpreter.board.fed == 2
+
+
+def test_a_board_without_a_record_s_code_has_no_record(interpreter, monkeypatch) -> None:
+    monkeypatch.setitem(sys.modules, "firmware_port.recorder", None)
+    assert start("start")._recorder() is None

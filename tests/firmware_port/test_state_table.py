@@ -11,6 +11,7 @@ import firmware_port
 from firmware_port import protocol as p
 from firmware_port.bench import protocol as b
 from firmware_port.bench.motion import Bench
+from firmware_port.recorder import Recorder
 from hil.node.loopback import Loopback
 from hil.node.node_link import NodeLink, demand_contents, numbers
 from mixer.ground.tables.build import flight_tables
@@ -32,7 +33,8 @@ class Played:
     """A node in one of its states, with a bench, and frames that are whole and in order."""
 
     def __init__(self, state: str):
-        self.loop = Loopback()
+        self.recorder = Recorder(8)
+        self.loop = Loopback(recorder=self.recorder)
         self.node = self.loop.node
         self.link = NodeLink(self.loop)
         Bench(self.node)
@@ -67,6 +69,24 @@ class Played:
         self.send(p.JAM, numbers((2, 8000)))
         self.let_pass(10)
 
+    def declared(self) -> None:
+        """The jam watch holds vane 2 to be jammed where its sensor says, away from its command."""
+        if self.node.control.state == STATES["checking"]:
+            return
+        while self.link.watched().declared != (2,):
+            self.link.see([p.NO_ANGLE, 8000, p.NO_ANGLE, p.NO_ANGLE], followed=0b10)
+            self.let_pass(1)
+            if self.node.control.state == STATES["armed"]:
+                self.demand()
+        self.let_pass(9)
+
+    def recorded(self) -> None:
+        """The record has something to tell, from an arming before."""
+        if self.node.control.state == p.SAFE:
+            self.link.arm()
+            self.link.disarm()
+            self.let_pass(10)
+
     def tables(self, pieces: int) -> None:
         """A set begun, and so many pieces of it taken; refused where the state is not safe."""
         self.send(p.TABLES_BEGIN, numbers((len(BLOB), crc32(BLOB) >> 16, crc32(BLOB) & 0xFFFF)))
@@ -95,6 +115,10 @@ def quiet(node: Played) -> None:
 
 def framed(kind: int, contents: bytes = b"") -> Callable[[Played], str]:
     return lambda node: node.send(kind, contents)
+
+
+def further(kind: int, contents: bytes = b"") -> Callable[[Played], str]:
+    return framed(p.FURTHER, bytes((kind,)) + contents)
 
 
 Row = tuple[int, Callable[[Played], object], Callable[[Played], str]]
@@ -161,6 +185,21 @@ FRAMES: dict[str, Row] = {  # kind, what goes before, the frame
         framed(b.PLAY_DATA, numbers((0, 0))),
     ),
     "END, of the bench": (b.END, nothing, framed(b.END)),
+    "WATCH with 0, the jam watch off": (
+        p.FURTHER,
+        Played.declared,
+        further(p.WATCH, numbers((0,))),
+    ),
+    "WATCH with 1, the jam watch on": (p.FURTHER, nothing, further(p.WATCH, numbers((1,)))),
+    "WATCHED": (p.FURTHER, nothing, further(p.WATCHED)),
+    "RECORD": (p.FURTHER, nothing, further(p.RECORD)),
+    "RECORD_BLOCK": (p.FURTHER, Played.recorded, further(p.RECORD_BLOCK, numbers((1,)))),
+    "RECORD_PIECE": (p.FURTHER, Played.recorded, further(p.RECORD_PIECE, numbers((1, 2)))),
+    "RECORD_CLEAR": (
+        p.FURTHER,
+        Played.recorded,
+        lambda node: further(p.RECORD_CLEAR, numbers((node.recorder.newest,)))(node),
+    ),
     "FURTHER, of a kind that nobody takes": (p.FURTHER, nothing, framed(p.FURTHER, b"\x1f")),
     "any other kind": (NOBODYS, nothing, framed(NOBODYS)),
 }
@@ -241,7 +280,10 @@ def test_the_table_has_every_kind_that_a_node_knows_and_no_row_that_is_not_playe
     assert known == {kind for kind, _, _ in FRAMES.values()} - {NOBODYS}
     others = {"any kind, of a wrong length", "no frame for `demand_timeout_ms`"}
     assert set(rows()) == set(FRAMES) | others
+    names = {what: re.split(r"[ ,]", what)[0] for what in FRAMES}
     for what, (kind, _, _) in FRAMES.items():
-        if kind != NOBODYS:
-            name = re.split(r"[ ,]", what)[0]
-            assert kind == getattr(p, name, getattr(b, name, None))
+        if kind not in (NOBODYS, p.FURTHER):
+            assert kind == getattr(p, names[what], getattr(b, names[what], None))
+    taken = {kind for kind, handler in enumerate(node.further._handlers) if handler is not None}
+    further = {names[what] for what, (kind, _, _) in FRAMES.items() if kind == p.FURTHER}
+    assert taken == {getattr(p, name) for name in further - {"FURTHER"}}

@@ -15,6 +15,7 @@ import pytest
 
 from mixer.flight import FlightTables, Steering
 from mixer.flight import layout as at
+from mixer.flight.servo_pulses import ServoPulses
 from mixer.flight.tables import VERSION
 from mixer.ground.c_library import self_test
 from mixer.ground.c_library.render import library
@@ -126,20 +127,25 @@ def play(player: Path, pieces: Iterable[tuple[bytes, int]]) -> list[Came]:
 
 def in_python(tables: FlightTables, ops: Iterable[Op]) -> tuple[list[tuple[int, ...]], list[int]]:
     """What play.c should write: after each operation, and the state at the end."""
-    steering = Steering(tables)
-    after = [(done_in_python(steering, op), *told(steering)) for op in ops]
+    steering, pulses = Steering(tables), ServoPulses()
+    pulses.begin(steering)
+    after = [(done_in_python(steering, op, pulses), *told(steering, pulses)) for op in ops]
     return after, list(steering._w[: at.STATE_WORDS])
 
 
-def told(steering: Steering) -> tuple[int, ...]:
+def told(steering: Steering, pulses: ServoPulses) -> tuple[int, ...]:
     return (
-        *steering.deflection_mdeg, *steering.pulse_ns, *steering.force, *steering.moment_mnm,
+        *steering.deflection_mdeg, *pulses.pulse_ns, *steering.force, *steering.moment_mnm,
         steering.flags, steering.jammed, steering.time_us, steering.load_us, steering.declared,
         steering.jams_found, steering.sensors_out,
     )  # fmt: skip
 
 
-def done_in_python(steering: Steering, op: Op) -> int:
+def done_in_python(steering: Steering, op: Op, pulses: ServoPulses | None = None) -> int:
+    """The pulses, where they are wanted, are those of a node that stays armed."""
+    if pulses is None:
+        pulses = ServoPulses()
+        pulses.begin(steering)
     what, numbers = op[0], op[1:]
     if what in (JAM, FREE) and not 1 <= numbers[0] <= 4:
         return 0
@@ -148,10 +154,14 @@ def done_in_python(steering: Steering, op: Op) -> int:
     elif what == DEMAND:
         return int(steering.demand(*numbers))
     elif what == STEP:
-        return steering.step(*numbers)
+        flags = steering.step(*numbers)
+        pulses.follow(steering, numbers[1], True)
+        return flags
     elif what == SENSED:
         steering.sensed(*numbers)
     elif what == WATCH:
+        if not numbers[0]:
+            pulses.part_all(steering, steering.declared)
         steering.watch(numbers[0])
     elif what == BEGIN:
         steering.begin()
@@ -160,13 +170,17 @@ def done_in_python(steering: Steering, op: Op) -> int:
     elif what == TRUST:
         steering.trust(numbers[0])
     elif what == JAM:
+        pulses.part(steering, numbers[0])
         steering.jam(*numbers)
         return 1
     elif what == FREE:
+        pulses.part(steering, numbers[0])
         steering.free(*numbers)
         return 1
     else:
         steering.release() if what == RELEASE else steering.reset()
+        if what == RESET:
+            pulses.begin(steering)
     return 0
 
 

@@ -32,6 +32,12 @@ def fly(
                 link.free(vane)
         if n % 37 < 20:
             link.see([draw.randint(-15_000, 15_000) for _ in range(4)], TRUSTED * (n % 37 == 0))
+        if n % 83 in (30, 31, 45):  # off, and on again in the same cycle or a while later
+            link.watch(False)
+            if n % 83 != 31:
+                link.watch(True)
+        if n % 83 == 40:
+            link.watch(True)
         if n % 61 == 60:
             link.let_pass(draw.choice([5000, 60_000, 300_000]))
         demand = random_demand(tables, draw)

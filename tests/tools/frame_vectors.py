@@ -15,6 +15,7 @@ from cobs import cobs
 from firmware_port import protocol as p
 from firmware_port.bench import protocol as b
 from firmware_port.bench.motion import Bench
+from firmware_port.recorder import Recorder
 from hil.node.loopback import Loopback
 from hil.node.node_link import NodeLink
 from mixer.ground.tables.build import flight_tables
@@ -96,6 +97,17 @@ REQUESTS: tuple[tuple[str, int, bytes, str], ...] = (
     ("PLAY_RUN", b.PLAY_RUN, b"", "now"),
     ("PLAY_DATA", b.PLAY_DATA, i24(b.PULSES, 0), "what was put out"),
     ("END", b.END, b"", "the bench is over"),
+    ("WATCH", p.FURTHER, bytes((p.WATCH,)) + i24(0), "the jam watch off"),
+    ("WATCHED", p.FURTHER, bytes((p.WATCHED,)), "how it stands: off, no sensors"),
+    ("RECORD", p.FURTHER, bytes((p.RECORD,)), "what the node has recorded: one arming"),
+    ("RECORD_BLOCK", p.FURTHER, bytes((p.RECORD_BLOCK,)) + i24(1), "the CRC-32 of block 1"),
+    (
+        "RECORD_PIECE",
+        p.FURTHER,
+        bytes((p.RECORD_PIECE,)) + i24(1, 0),
+        "the first twelve words of block 1",
+    ),
+    ("RECORD_CLEAR", p.FURTHER, bytes((p.RECORD_CLEAR,)) + i24(0), "not the newest block"),
     ("FURTHER", p.FURTHER, b"\x1f\x01\x02\x03", "a further kind, 31, that nobody takes"),
     ("STOP", p.STOP, b"", "the node ends"),
 )
@@ -110,7 +122,7 @@ CYCLE = {
 
 def exchanges() -> list[dict[str, object]]:
     """Every request and what a node answers."""
-    loop = Loopback()
+    loop = Loopback(recorder=Recorder(8))
     Bench(loop.node)
     NodeLink(loop).load_tables(flight_tables(vehicle()).to_bytes())
     found = []

@@ -118,7 +118,7 @@ class Hunt:
 
 def hunt(target: str, tests: Sequence[str], share: float, seed: int) -> Hunt:
     """Hunt in one module. target: one of TARGETS, or a module's name with its own tests."""
-    package = "mixer.flight" if target in KERNELS else "firmware_port"
+    package = "mixer.flight" if target in (*KERNELS, "servo_pulses") else "firmware_port"
     module_name = target if "." in target else f"{package}.{target}"
     beside = HERE.parent / ("flight" if target in KERNELS else "firmware_port")
     files = list(tests) or [f"{beside}/{name}.py" for name in TARGETS[target]]

@@ -88,3 +88,14 @@ def test_the_page_s_worked_frames_are_those_of_the_file() -> None:
 
 def test_the_page_names_the_crc_of_tables_as_python_has_it() -> None:
     assert f"{crc32(CHECK):08x}" in PAGE  # CRC-32/ISO-HDLC, check value cbf43926
+
+
+def test_the_page_tells_of_every_further_kind_by_its_number() -> None:
+    rows = re.findall(r"^\| (\d+) \| ([A-Z_]+) \|", PAGE, re.MULTILINE)
+    further = {
+        exchange["name"]: int(exchange["request"]["body"][2 * p.HEADER :][:2], 16)
+        for exchange in VECTORS["exchanges"]
+        if exchange["request"]["body"].startswith("40") and exchange["name"] != "FURTHER"
+    }
+    assert {name: int(number) for number, name in rows} == further
+    assert all(getattr(p, name) == number for name, number in further.items())

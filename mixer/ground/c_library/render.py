@@ -25,8 +25,9 @@ from mixer.ground.vehicle.vehicle import Vehicle
 KINDS = (
     "DEMAND", "ASK", "ARM", "DISARM", "JAM", "FREE", "COUNTERS", "IDENTIFY", "TABLES_BEGIN",
     "TABLES_PIECE", "TABLES_COMMIT", "BURN", "STOP", "FORCES", "PACE", "PASS", "CHECK",
-    "CHECKED", "START", "BELIEF", "SEE", "STATE",
+    "CHECKED", "START", "BELIEF", "SEE", "STATE", "FURTHER",
 )  # fmt: skip
+FURTHER = ("RECORD", "RECORD_BLOCK", "RECORD_PIECE", "RECORD_CLEAR", "WATCH", "WATCHED")
 LARGEST_ON_THE_LINE = 0x3FFFFFFF  # what is farther out would cost heap on a board
 COMMANDS = (
     "reset", "start", "begin", "wait", "demand", "release", "jam", "free", "sensed", "trust",
@@ -129,6 +130,7 @@ def link_numbers() -> dict[str, Any]:
     verdicts, counters = p["VERDICT_NAMES"], p["COUNTER_NAMES"]
     return {
         "p": p,
+        "further": FURTHER,
         "kinds": [(name, p[name]) for name in KINDS],
         "states": [c_name(name) for name in p["STATE_NAMES"]],
         "verdicts": [c_name(name) for name in verdicts],

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 
 from mixer.flight import FlightTables, Steering
 from mixer.flight import layout as at
+from mixer.flight.servo_pulses import ServoPulses
 
 CYCLES = 512
 SEGMENT = 16  # cycles
@@ -52,6 +53,8 @@ class CycleRecorder:
 
     def __init__(self, tables: FlightTables, seed: int) -> None:
         self.words, self.steering = tables.words, Steering(tables)
+        self.pulses = ServoPulses()
+        self.pulses.begin(self.steering)
         self.random, self.record = random.Random(seed), RecordedCycles()
         self.reference_pa = self.words[at.PA_MAX] // 2
         self.period_us = self.words[at.PERIOD_US]
@@ -74,14 +77,17 @@ class CycleRecorder:
         if demand[0] != NO_DEMAND:
             self.steering.demand(*demand)
         self.steering.step(pressure_pa, dt_us)
+        self.pulses.follow(self.steering, dt_us, True)
         self.record.given.append((*demand, pressure_pa, dt_us))
         self.record.wanted.append((
-            *self.steering.deflection_mdeg, *self.steering.pulse_ns, *self.steering.moment_mnm,
+            *self.steering.deflection_mdeg, *self.pulses.pulse_ns, *self.steering.moment_mnm,
             self.steering.flags,
         ))  # fmt: skip
 
     def tell(self, what: int, a: int = 0, b: int = 0) -> None:
         self.record.events.append((len(self.record.given), what, a, b))
+        if what in (JAM, FREE):
+            self.pulses.part(self.steering, a)
         if what == START:
             self.steering.start(a, b)
         elif what == RELEASE:

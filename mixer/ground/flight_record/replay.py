@@ -13,6 +13,7 @@ import numpy as np
 
 from mixer.flight import FlightTables, Steering
 from mixer.flight import layout as at
+from mixer.flight.servo_pulses import ServoPulses
 from mixer.ground.flight_record import record_layout as r
 from mixer.ground.flight_record.entries import (
     Answered,
@@ -26,7 +27,7 @@ from mixer.ground.flight_record.entries import (
 )
 from mixer.ground.flight_record.record_file import SOURCE_LINE, Record, RecordError
 
-SAFE = 0  # of the states that a record tells: see firmware_port/protocol.py
+SAFE, CHECKING = 0, 3  # of the states that a record tells: see firmware_port/protocol.py
 NO_DEMAND = 1 << 30  # beyond what any tables take
 INPUTS = (  # words of the state that a snapshot has of the cycle to come
     *range(at.DEMAND, at.BAD + 1),
@@ -113,6 +114,8 @@ class Run:
     def __init__(self, tables: FlightTables, *, exact: bool, lost: int = 0) -> None:
         self.steering = Steering(tables)
         self.words = self.steering.core[1]
+        self.pulses = ServoPulses()  # as they go out: those that a line tells
+        self.pulses.begin(self.steering)
         self.found = Replayed(exact)
         self.running = not exact  # whether our state is the record's; a line's begins with a reset
         self.state = SAFE
@@ -185,6 +188,8 @@ class Run:
 
     def _tell(self, told: Told) -> None:
         steering, what = self.steering, told.what
+        if what in (r.JAM, r.FREE):
+            self.pulses.part(steering, told.first)
         if what == r.JAM:
             steering.jam(told.first, told.second)
         elif what == r.FREE:
@@ -199,6 +204,8 @@ class Run:
         elif what == r.TRUST:
             steering.trust(told.first)
         elif what == r.WATCH:
+            if told.first == at.WATCH_OFF:
+                self.pulses.part_all(steering, steering.declared)
             steering.watch(int(told.first != at.WATCH_OFF))
             if told.first == at.WATCH_ON:
                 steering.sensed(*[at.NO_READING] * at.VANES)
@@ -222,6 +229,7 @@ class Run:
         if self.words[at.WATCH_STATE] == at.WATCH_ON or self._sensed():
             steering.sensed(*self._readings)
         steering.step(cycle.pressure_pa, cycle.dt_us)
+        self.pulses.follow(steering, cycle.dt_us, self.state not in (SAFE, CHECKING))
         self.found.cycles += 1
         self._keep(cycle)
         self._readings = [at.NO_READING] * at.VANES
@@ -233,7 +241,7 @@ class Run:
         pairs = (
             ("flags", (self.steering.flags,), (told.flags,)),
             ("deflection, 0.001°", self.steering.deflection_mdeg, told.deflection_mdeg),
-            ("pulse, ns", self.steering.pulse_ns, told.pulse_ns),
+            ("pulse, ns", self.pulses.pulse_ns, told.pulse_ns),
             ("moment, mN·m", self.steering.moment_mnm, told.moment_mnm),
         )
         for what, ours, theirs in pairs:

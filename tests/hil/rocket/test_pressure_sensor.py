@@ -7,7 +7,15 @@ import numpy as np
 import pytest
 
 from hil.campaigns.plans import fly_plans
-from hil.commands.sensor_campaign import TIMES, WAYS, compare, lost_of, plans_of
+from hil.commands.sensor_campaign import (
+    ENGINE_WAYS,
+    TIMES,
+    WAYS,
+    compare,
+    compare_engine,
+    lost_of,
+    plans_of,
+)
 from hil.faults.faults import Fault
 from hil.faults.kinds import KINDS
 from hil.faults.pressure_sensor import PressureSensors
@@ -184,3 +192,16 @@ def test_no_flight_is_lost_that_a_true_sensor_keeps(name: str, size: str) -> Non
     found = compare(VEHICLES[name][size == "laptop"], range(1, 1 + count), each_way)
     assert found.flights == count * (len(WAYS) if each_way else 1)
     assert found.lost_by_the_sensor == ()
+
+
+@pytest.mark.parametrize("name", VEHICLES)
+def test_an_engine_that_is_late_chuffs_or_goes_out_loses_no_flight_more_than_before(
+    name: str, size: str
+) -> None:
+    """Than where every reading counts as it stands: 500 flights of each of seven ways."""
+    if size != "long":
+        pytest.skip("takes minutes: with --long; a few of them: tests/hil/engine/test_engine.py")
+    found = compare_engine(VEHICLES[name][0], range(1, 501))
+    assert found.flights == 500 * len(ENGINE_WAYS)
+    assert found.lost_by_the_sensor == ()
+    print(f"{name}: {found.flights} flights, {len(found.lost_failing)} lost, as before")

@@ -88,6 +88,7 @@ static void print_found(const fv_answer *answer)
 {
     fv_checked found;
     fv_belief belief;
+    fv_watched watched;
     if (fv_read_checked(answer, &found) != 0) {
         printf("checked %ld %ld", (long)found.done, (long)found.off);
         for (int i = 0; i < 4; i++) {
@@ -99,6 +100,10 @@ static void print_found(const fv_answer *answer)
         printf("belief %ld %ld %ld %ld %ld %ld\n", (long)belief.time_us, (long)belief.load_us,
                (long)belief.doubted_us, (long)belief.ratio_q14, (long)belief.jammed,
                (long)belief.burn);
+    }
+    if (fv_read_watched(answer, &watched) != 0) {
+        printf("watched %ld %ld %ld %ld %ld\n", (long)watched.watch, (long)watched.believed,
+               (long)watched.out, (long)watched.declared, (long)watched.found);
     }
 }
 
@@ -125,6 +130,10 @@ static int asked(fv_link *link, const char *what, const int32_t *n)
         fv_link_check(link, now, n[0]);
     } else if (strcmp(what, "checked") == 0) {
         fv_link_checked(link, now);
+    } else if (strcmp(what, "watch") == 0) {
+        fv_link_watch(link, now, n[0]);
+    } else if (strcmp(what, "watched") == 0) {
+        fv_link_watched(link, now);
     } else if (strcmp(what, "counters") == 0) {
         fv_link_counters(link, now, n[0]);
     } else if (strcmp(what, "identify") == 0) {

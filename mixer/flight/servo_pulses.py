@@ -49,6 +49,12 @@ class ServoPulses:
             self.stands_mdeg[i] = steering.deflection_mdeg[i]
             self._apart |= 1 << i
 
+    def part_all(self, steering, vanes):
+        """The same of several, bit 0 for vane 1."""
+        for vane in range(1, VANES + 1):
+            if vanes >> (vane - 1) & 1:
+                self.part(steering, vane)
+
     def _part_declared(self, vanes):
         """The jam watch has declared these in the cycle that is just over."""
         for i in range(VANES):

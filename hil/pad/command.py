@@ -1,0 +1,178 @@
+"""`fourvane board check`: the control check on the pad, each vane out and back, over the line."""
+
+import json
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from zlib import crc32
+
+import click
+import serial
+
+from hil.bench_sessions.questions import ask
+from hil.boards.link import BAUD
+from hil.boards.node_on_board import serve_on
+from hil.boards.open_board import open_board
+from hil.node.errors import BoardError
+from hil.node.loopback import Loopback
+from hil.node.node_link import NodeLink
+from hil.pad.pad_check import NOT_THROUGH, OFF, SILENT, VaneFound, check_vanes
+from mixer.ground.command_line.fourvane import FAILED, INTERRUPTED, emit, result_option, stop
+from mixer.ground.command_line.path_options import RESULT, SOURCE
+from mixer.ground.evidence.evidence import evidence_of
+from mixer.ground.inputs.errors import InputError
+from mixer.ground.inputs.log_book import now
+from mixer.ground.inputs.whole_files import write_whole
+from mixer.ground.reports.console import messages, output, progress
+from mixer.ground.reports.facts import plain
+from mixer.ground.tables.build import flight_tables
+from mixer.ground.vehicle.vehicle import load_vehicle
+
+IN_PROCESS = "none"
+REHEARSED = (IN_PROCESS, "unix", "emulated")  # no servo hangs on these
+WORD = "turn"
+READ_S = 0.2
+CAUTION = (
+    "CAUTION: the vanes turn by themselves, one after the other. Igniters NOT connected, no "
+    "propellant; nobody at nozzle, vanes or linkage; look from where the range's safety officer "
+    "lets you stand."
+)
+
+
+@click.command("check")
+@click.argument("vehicle", type=SOURCE)
+@click.option("--board", "name", required=True, metavar="PORT",
+              help="The line the node serves; or none, unix, emulated to rehearse.")  # fmt: skip
+@click.option("--baud", type=click.IntRange(1200), default=BAUD, show_default=True)
+@click.option("--deflection", "deflection_deg", type=float, default=3.0, show_default=True,
+              help="How far each vane goes out, 2 to 5 degrees to either side.")  # fmt: skip
+@click.option("--by-eye", is_flag=True,
+              help="The vanes have no angle sensors: you look, and are asked.")  # fmt: skip
+@click.option("--out", type=RESULT, default="control-check.json", show_default=True,
+              help="Where the result is kept, for fourvane phasing --checked.")  # fmt: skip
+@result_option
+def check_command(
+    vehicle: Path, name: str, baud: int, deflection_deg: float, by_eye: bool, out: Path,
+    as_json: bool,
+) -> None:  # fmt: skip
+    """The control check on the pad: each vane out and back, slowly, and what its sensor measured.
+
+    In place of the flight computer, over its line. The node must be safe, its vanes at rest, no
+    demand lately, no jet; else it refuses, and this says so. Ctrl-C leads the vanes to neutral.
+    Exit status 1 where a vane did not answer: its sensor disagrees or tells nothing, nobody saw it
+    turn, or the check did not come through.
+
+    CAUTION: powered servos turn by themselves. Igniters NOT connected, nobody at nozzle, vanes or
+    linkage; the range's safety officer says where to stand and when.
+
+    Example: fourvane board check vehicle.toml --board /dev/ttyACM0 --deflection 3
+    """
+    rehearsal = name in REHEARSED
+    loaded = load_vehicle(vehicle)
+    tables = flight_tables(loaded).to_bytes()
+    if not rehearsal:
+        ask_for_the_word()
+    deflection_mdeg = round(1e3 * deflection_deg)
+    try:
+        with node_of(name, baud, tables) as (link, wait):
+            refuse_other_tables(link, tables, vehicle)
+            vanes = check_vanes(link, deflection_mdeg, wait, tell)
+    except KeyboardInterrupt:
+        stop("interrupted; the vanes were led to neutral", INTERRUPTED)
+    seen = seen_by_eye(deflection_deg) if by_eye and not rehearsal else None
+    faults = faults_of(vanes, by_eye or rehearsal, seen)
+    result = {
+        "at": now(), "vehicle": str(vehicle), "board": name, "rehearsal": rehearsal,
+        "tables_crc32": f"{crc32(tables):08x}", "deflection_deg": deflection_deg,
+        "vanes": [found.as_dict() for found in vanes],
+        "seen": seen, "faults": faults, "passed": not faults,
+    }  # fmt: skip
+    with write_whole(out) as stream:
+        json.dump(plain(result), stream, indent=2, ensure_ascii=False)
+        stream.write("\n")
+    evidence = evidence_of("board check", loaded, board=name, rehearsal=rehearsal)
+    emit({**result, "result": out}, as_json, lambda: show(faults, rehearsal, out), None,
+         evidence.plain)  # fmt: skip
+    if faults:
+        raise SystemExit(FAILED)
+
+
+def ask_for_the_word() -> None:
+    """A word that nobody types by accident. InputError where another one comes."""
+    messages.print(CAUTION, soft_wrap=True)
+    typed = ask(f"Everybody clear? Type {WORD!r} to begin")
+    if str(typed).strip().lower() != WORD:
+        raise InputError(f"not begun: {typed!r} is not {WORD!r}")
+
+
+@contextmanager
+def node_of(
+    name: str, baud: int, tables: bytes
+) -> Iterator[tuple[NodeLink, Callable[[float], object]]]:
+    """The node's line, and how time passes there."""
+    if name == IN_PROCESS:
+        link = NodeLink(Loopback())
+        link.load_tables(tables)
+        yield link, lambda seconds: [link.let_pass(10_000) for _ in range(round(100 * seconds))]
+        return
+    if name not in REHEARSED:
+        with serial.serial_for_url(name, baud, timeout=READ_S) as line:
+            line.write(b"\0")
+            yield NodeLink(line), time.sleep
+        return
+    with open_board(name, count_instructions=False) as board:
+        with progress(f"deploying to {name}", 1.0) as done:
+            serve_on(board, tables, done, record=name != "emulated")
+        with serial.serial_for_url(board.port, baud, timeout=READ_S) as line:
+            yield NodeLink(line), time.sleep
+
+
+def refuse_other_tables(link: NodeLink, tables: bytes, vehicle: Path) -> None:
+    """BoardError where the node flies another vehicle's tables."""
+    _, _, crc = link.identify()
+    if crc != crc32(tables):
+        raise BoardError(
+            f"the node has flight tables of CRC-32 {crc:08x}, {vehicle} makes {crc32(tables):08x}; "
+            "deploy these, or name the vehicle file that is on board"
+        )
+
+
+def tell(found: VaneFound) -> None:
+    messages.print(found.words, soft_wrap=True)
+
+
+def seen_by_eye(deflection_deg: float) -> str:
+    """Numbers of the vanes that somebody saw turn right."""
+    way = "clockwise" if deflection_deg > 0 else "anti-clockwise"
+
+    def read(typed: str) -> str:
+        if not set(typed) <= set("01234") or not typed:
+            raise click.UsageError(f"{typed!r} is no answer here; type numbers of vanes, or 0")
+        return "".join(sorted(set(typed) - {"0"}))
+
+    return ask(
+        f"Which vanes turned out and back, each alone and in its turn, {way} as seen from outside "
+        "along the shaft? Their numbers, such as 1234, or 0 for none", read,
+    )  # fmt: skip
+
+
+def faults_of(vanes: list[VaneFound], without: bool, seen: str | None) -> list[str]:
+    """What speaks against going on, a sentence each. without: silent sensors are none."""
+    faults = []
+    for found in vanes:
+        bad = found.outcome in (OFF, NOT_THROUGH) or (found.outcome == SILENT and not without)
+        if bad:
+            faults.append(found.words)
+        elif seen is not None and str(found.vane) not in seen:
+            faults.append(f"vane {found.vane}: nobody saw it turn as it should")
+    return faults
+
+
+def show(faults: list[str], rehearsal: bool, out: Path) -> None:
+    """The faults and the word."""
+    for text in faults:
+        output.print(f"! {text}", soft_wrap=True)
+    word = "FAIL" if faults else "PASS"
+    output.print(f"REHEARSAL, no servo on this board: {word}" if rehearsal else word)
+    output.print(f"The result is in {out}", soft_wrap=True)
