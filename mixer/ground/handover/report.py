@@ -96,7 +96,11 @@ def open_section(whole: HandOver) -> list[Section]:
     """What is open, the worst first."""
     if not whole.open:
         return []
-    rows = [(SAID.get(o.sort, o.sort), o.about, o.says, o.do) for o in whole.open]
+    short = whole.path.name  # a long path, which stands at the top, would squeeze the columns
+    rows = [
+        (SAID.get(o.sort, o.sort), o.about, o.says, o.do.replace(str(whole.path), short))
+        for o in whole.open
+    ]
     return [Section("What is open", tables=[Table(("", "about", "what", "what to do"), rows)])]
 
 
