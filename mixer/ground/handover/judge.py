@@ -106,12 +106,12 @@ class Judge:
             )
             state.open.append(Open("stale", name, words, how))
         if evidence.verdict == "fail":
-            state.open.append(Open("failed", name, f"failed: {evidence.says}", how))
+            state.open.append(Open("failed", name, evidence.says, how))
         if evidence.verdict == "open":
             words = f"{evidence.word or 'left open'}: {evidence.says}"
             state.open.append(Open("not judged", name, words, how))
         if self.rehearsed(link, evidence):
-            words = "was rehearsed only; nothing real has been seen"
+            words = "nothing real has been seen"
             state.open.append(Open("rehearsal", name, words, how))
         if evidence.on_board is not None and evidence.on_board != self.tables.bytes_crc32:
             words = (
