@@ -118,9 +118,8 @@ def emit(
     evidence: what the result is about, the key `evidence` of the JSON; pages show it to people.
     numpy arrays and numbers become lists and numbers; what is not finite becomes null.
     """
-    if following is not None:
-        result = {**result, "next": following}
     if as_json:
+        result = result if following is None else {**result, "next": following}
         result = result if evidence is None else {**result, "evidence": evidence}
         click.echo(json.dumps(plain(result), indent=2, ensure_ascii=False, allow_nan=False))
     elif show is not None:

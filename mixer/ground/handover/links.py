@@ -109,11 +109,13 @@ LINKS = (
     ),
     Link(
         "record of a flight", ("record fetch", "record tap"), STEERED,
-        "fourvane record fetch --board PORT --vehicle {file}", needed=False, measured=True,
+        "fourvane record fetch --board PORT --vehicle {file}",
+        needed=False, real=True, measured=True,
     ),
     Link(
         "flight replayed", ("record replay",), STEERED,
-        "fourvane record replay flight.record --vehicle {file}", needed=False, measured=True,
+        "fourvane record replay flight.record --vehicle {file}",
+        needed=False, real=True, measured=True,
     ),
 )  # fmt: skip
 

@@ -67,6 +67,14 @@ def test_after_a_failure_nothing_is_next_before_it_is_mended():
     assert said == "mend what failed, in v.toml or on the module; then this fourvane campaign again"
 
 
+def test_in_a_plain_list_of_facts_what_is_next_is_said_once(capsys):
+    emit({"record": "flight.record"}, False, None, "fourvane record replay flight.record")
+    assert capsys.readouterr().out.splitlines() == [
+        "record  flight.record",
+        "Next: fourvane record replay flight.record",
+    ]
+
+
 def test_a_file_that_no_tables_come_of_is_named_by_every_command(capsys):
     """Too small for the step of a demand: said at the drawing, not when the board is there."""
     small = vehicle(layout={"roll_arm_m": 0.0005})

@@ -273,6 +273,9 @@ BREAKS: dict[str, tuple[Callable[[Chain], None], str]] = {
         ),
         "rehearsal: record of a flight",
     ),
+    "a replay of a record whose board nobody told": (
+        paper("replay.html", "record replay", PASS), "rehearsal: flight replayed",
+    ),
     "a play that was interrupted": (
         interrupted("hot-2.record"),
         "damaged: .*hot-2.record: a play's or a flight's record that no result names",
