@@ -27,3 +27,10 @@ def open_board(
     if name == "unix":
         return UnixBoard()
     return RealBoard(name, wiring)
+
+
+def served_board(name: str, firmware: Path | None, say: Say) -> EmulatedBoard | UnixBoard:
+    """A board that drives no servo, its clock this computer's."""
+    if name == "unix":
+        return UnixBoard()
+    return EmulatedBoard(firmware or build_firmware(say))

@@ -169,4 +169,6 @@ def zero(options: BenchOptions) -> None:
     Example: fourvane bench zero --board /dev/ttyACM0 --vehicle vehicle.toml --servo 2
     """
     result, show = set_zero(options)
-    emit(result, options.as_json, show)
+    where = f"--board {options.board} --vehicle {options.vehicle_file or 'VEHICLE'}"
+    following = f"fourvane bench wiggle {where}: every vane turns the way it should"
+    emit(result, options.as_json, show, following)

@@ -1,19 +1,16 @@
 """`fourvane board`: build, run, deploy to and verify boards."""
 
 from pathlib import Path
-from zlib import crc32
 
 import click
 import numpy as np
 from rich.table import Table
 
 from hil.boards.deploy import compile_for, core_form, deploy, install, kept_tables_crc32
-from hil.boards.emulated import EmulatedBoard
-from hil.boards.firmware import Say, build_firmware, cached_firmware
+from hil.boards.firmware import build_firmware, cached_firmware
 from hil.boards.link import Link
 from hil.boards.node_on_board import serve_on
-from hil.boards.open_board import open_board
-from hil.boards.unix import UnixBoard
+from hil.boards.open_board import open_board, served_board
 from hil.pad.command import check_command
 from hil.verify.report import (
     NOT_CYCLES,
@@ -29,7 +26,7 @@ from mixer.ground.allocation.demands import DemandFile
 from mixer.ground.command_line.fourvane import FAILED, emit, result_option
 from mixer.ground.command_line.next_step import next_step
 from mixer.ground.command_line.path_options import RESULT, SOURCE
-from mixer.ground.evidence.evidence import evidence_of
+from mixer.ground.evidence.evidence import evidence_of, sums_of
 from mixer.ground.evidence.on_page import write_page
 from mixer.ground.inputs.log_book import GivenLog, asker, log_book_options, now, readable
 from mixer.ground.reports.console import messages, output, progress
@@ -84,7 +81,8 @@ def build(again: bool, as_json: bool) -> None:
     kept = cached_firmware().exists() and not again
     with messages.status("building") as status:
         firmware = build_firmware(lambda stage: status.update(stage), again=again)
-    emit({"firmware": str(firmware), "built": not kept}, as_json)
+    following = "fourvane board verify --board emulated VEHICLE: the board computes the same"
+    emit({"firmware": str(firmware), "built": not kept}, as_json, None, following)
 
 
 @board.command()
@@ -108,23 +106,18 @@ def run(name: str, firmware: Path | None, vehicle: Path, as_json: bool) -> None:
     Example: fourvane board run vehicle.toml
     """
     loaded = load_vehicle(vehicle)
-    tables = flight_tables(loaded).to_bytes()
+    tables = flight_tables(loaded)
     with messages.status("starting") as status:
         opened = served_board(name, firmware, status.update)
     with opened:
         with progress(f"deploying to {name}", 1.0) as done:
-            serve_on(opened, tables, done, record=name != "emulated")  # beside files in its RAM
-        emit({"port": opened.port}, as_json, evidence=evidence_of("board run", loaded).plain)
+            serve_on(opened, tables.to_bytes(), done, record=name != "emulated")  # files in its RAM
+        evidence = evidence_of("board run", loaded, tables=sums_of(tables), board=name)
+        following = f"a program of your own opens {opened.port}; firmware_port/FRAMES.md tells how"
+        emit({"port": opened.port}, as_json, None, following, evidence.plain)
         if not as_json:
             messages.print("the node runs, safe; Ctrl-C ends it")
         opened.wait()
-
-
-def served_board(name: str, firmware: Path | None, say: Say) -> EmulatedBoard | UnixBoard:
-    """A board that drives no servo, its clock this computer's."""
-    if name == "unix":
-        return UnixBoard()
-    return EmulatedBoard(firmware or build_firmware(say))
 
 
 @board.command("deploy")
@@ -144,7 +137,7 @@ def deploy_command(
     Example: fourvane board deploy --board /dev/ttyACM0 --wiring rp2 vehicle.toml
     """
     loaded = load_vehicle(vehicle)
-    tables = flight_tables(loaded).to_bytes()
+    tables = flight_tables(loaded)
     book = given_log.kept_in(vehicle.parent, (), asker(as_json))
     messages.print(CAUTION)
     with open_board(name, wiring=wiring) as opened, Link(opened.port) as link:
@@ -154,12 +147,13 @@ def deploy_command(
         messages.print(f"flight core: {core}")
         with progress("deploying", 1.0) as done:
             size = deploy(link, facts, files, done)
-        install(link, facts, wiring, tables)
+        install(link, facts, wiring, tables.to_bytes())
         kept = kept_tables_crc32(link, facts)
     evidence = evidence_of(
         "board deploy",
         loaded,
         says=f"code and flight tables put on the board; it keeps tables {kept}",
+        tables=sums_of(tables),
         board=f"{name}: {facts.machine}",
         firmware=facts.release,
         on_board=kept,
@@ -246,12 +240,14 @@ def verify_command(
         for what, value in (("Date", readable(record["at"])), *book.facts):
             output.print(f"{what}: {value}", soft_wrap=True)
 
-    found = verdict(findings, f"{crc32(tables.to_bytes()):08x}", real)
+    sums = sums_of(tables)
+    found = verdict(findings, str(sums.bytes_crc32), real)
     evidence = evidence_of(
         "board verify",
         loaded,
         found,
         files=[] if demands is None else [demands],
+        tables=sums,
         board=f"{name}: {findings.machine}",
         firmware=findings.release,
         on_board=findings.kept_tables_crc32,
@@ -264,7 +260,7 @@ def verify_command(
             lambda: verified_page(loaded.vehicle.name, findings, found, book.facts),
             evidence,
         )
-    following = next_step(loaded, vehicle, "board verify")
+    following = next_step(loaded, vehicle, "board verify", findings.passed)
     emit({**record, **findings.as_dict()}, as_json, tell, following, evidence.plain)
     if not findings.passed:
         raise SystemExit(FAILED)

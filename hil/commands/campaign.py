@@ -115,6 +115,7 @@ def campaign(
         )
         output.print(f"The report is in {report_file}, every flight in {folder}", soft_wrap=True)
 
-    emit(result, as_json, show, next_step(vehicle, vehicle_file, "campaign"), evidence.plain)
+    following = next_step(vehicle, vehicle_file, "campaign", result["passes"] is not False)
+    emit(result, as_json, show, following, evidence.plain)
     if result["passes"] is False:
         raise SystemExit(FAILED)

@@ -14,14 +14,15 @@ from hil.phasing.checked_vanes import read_checked
 from hil.phasing.motions import AXES, STANCES, Stance
 from hil.phasing.person import Terminal, WallClock, somebody_here
 from hil.phasing.rehearsal import Rehearsal, Wrong
-from hil.phasing.report import CAUTIONS, phasing_page
-from hil.phasing.session import Held
+from hil.phasing.report import CAUTIONS, phasing_page, verdict_of
 from hil.phasing.verdict import Phasing, examine
 from hil.tap.kept_bytes import KeptBytes
 from hil.tap.listener import Listener, silence
 from hil.tap.serial_wires import listening
 from mixer.ground.command_line.fourvane import FAILED, INTERRUPTED, emit, result_option, stop
 from mixer.ground.command_line.path_options import SOURCE
+from mixer.ground.evidence.evidence import KEY, evidence_of
+from mixer.ground.evidence.on_page import write_page
 from mixer.ground.inputs.arrays import VANES
 from mixer.ground.inputs.errors import InputError
 from mixer.ground.inputs.file_locks import alone_in
@@ -30,7 +31,7 @@ from mixer.ground.inputs.run_files import writes
 from mixer.ground.inputs.whole_files import write_whole
 from mixer.ground.reports.console import messages, output
 from mixer.ground.reports.facts import plain
-from mixer.ground.vehicle.vehicle import Vehicle, load_vehicle
+from mixer.ground.vehicle.vehicle import load_vehicle
 
 RESULT, PAGE, HEARD = "phasing.json", "phasing.html", "phasing.heard"
 UNJUDGED = "unjudged.heard"  # until there is a result that belongs to it
@@ -153,8 +154,23 @@ def phasing(
         result = {**record, **found.as_dict(), "heard": listener.summary}
         kept.close()
         os.replace(out / UNJUDGED, out / HEARD)
-        write_results(out, result, found, held, listener, loaded, facts, rehearse)
-    emit({**result, "report": out / PAGE}, as_json, lambda: show(found, out, rehearse))
+        evidence = evidence_of(
+            "phasing", loaded, verdict_of(found), files=[out / HEARD], rehearsal=rehearse,
+            board="simulated" if rehearse else " and ".join(ports), pieces=book.stated,
+        )  # fmt: skip
+        page = phasing_page(found, held, listener.end(), loaded, facts, rehearse)
+        write_page(out / PAGE, lambda: page, evidence)
+        with write_whole(out / RESULT) as stream:
+            kept_result = {**plain(result), KEY: evidence.plain}
+            json.dump(kept_result, stream, indent=2, ensure_ascii=False, allow_nan=False)
+            stream.write("\n")
+    emit(
+        {**result, "report": out / PAGE},
+        as_json,
+        lambda: show(found, out, rehearse),
+        f"fourvane handover {vehicle} --from . --out handover.html",
+        evidence.plain,
+    )
     if not found.passed:
         raise SystemExit(FAILED)
 
@@ -186,24 +202,6 @@ def wait_for_frames(listener: Listener) -> None:
         if time.monotonic() > deadline:
             raise BoardError(silence(listener))
         time.sleep(0.05)
-
-
-def write_results(
-    out: Path,
-    result: dict[str, Any],
-    found: Phasing,
-    held: list[Held],
-    listener: Listener,
-    vehicle: Vehicle,
-    facts: list[tuple[str, object]],
-    rehearsal: bool,
-) -> None:
-    """The result for scripts and the page for people."""
-    with write_whole(out / RESULT) as stream:
-        json.dump(plain(result), stream, indent=2, ensure_ascii=False, allow_nan=False)
-        stream.write("\n")
-    with write_whole(out / PAGE) as stream:
-        stream.write(phasing_page(found, held, listener.end(), vehicle, facts, rehearsal))
 
 
 def show(found: Phasing, out: Path, rehearsal: bool) -> None:

@@ -6,16 +6,18 @@ import click
 import serial
 
 from hil.boards.link import BAUD
-from hil.commands.record_tap import tap
+from hil.commands.record_tap import tap, vehicle_option
 from hil.node.node_link import NodeLink
 from hil.node.record_fetch import clear, fetch
 from mixer.ground.command_line.fourvane import FAILED, emit, result_option
 from mixer.ground.command_line.path_options import RESULT, SOURCE
+from mixer.ground.evidence.evidence import evidence_of, sums_of
+from mixer.ground.evidence.on_page import write_page
 from mixer.ground.flight_record.findings import facts
-from mixer.ground.flight_record.record_file import read_record
+from mixer.ground.flight_record.kept_record import kept_beside, whose
+from mixer.ground.flight_record.record_file import read_record, record_in
 from mixer.ground.flight_record.replay import replay
-from mixer.ground.flight_record.report import page, sentence
-from mixer.ground.inputs.csv_files import write_whole
+from mixer.ground.flight_record.report import page, sentence, verdict
 from mixer.ground.reports.console import messages, output, progress
 from mixer.ground.tables.build import flight_tables
 from mixer.ground.vehicle.vehicle import load_vehicle
@@ -45,8 +47,11 @@ record.add_command(tap)
     help="Where to; a fetch that was cut off goes on there.",
 )
 @click.option("--clear", "clears", is_flag=True, help="Then let the node forget it.")
+@vehicle_option
 @result_option
-def fetch_command(port: str, baud: int, out: Path, clears: bool, as_json: bool) -> None:
+def fetch_command(
+    port: str, baud: int, out: Path, clears: bool, vehicle_file: Path | None, as_json: bool
+) -> None:
     """Fetch what the node recorded, over the line that it serves; it must be safe.
 
     Each block is checked by its CRC-32 and on disk before the next one comes. Interrupted, the same
@@ -57,6 +62,7 @@ def fetch_command(port: str, baud: int, out: Path, clears: bool, as_json: bool) 
 
     Example: fourvane record fetch --board /dev/ttyACM0 --out flight.record
     """
+    vehicle = None if vehicle_file is None else load_vehicle(vehicle_file)
     with serial.serial_for_url(port, baud, timeout=READ_S) as line:
         line.write(b"\0")
         link = NodeLink(line)
@@ -70,7 +76,12 @@ def fetch_command(port: str, baud: int, out: Path, clears: bool, as_json: bool) 
         )
     told = {"record": out, "blocks": held.blocks, "blocks_from_before": before,
             "cycles": held.cycles, "cycles_without_room": held.lost, "cleared": clears}  # fmt: skip
-    emit(told, as_json, lambda: output.print(f"{held.blocks} blocks are in {out}", soft_wrap=True))
+    evidence = None if vehicle is None else kept_beside("record fetch", vehicle, record_in(out))
+    emit(
+        told, as_json,
+        lambda: output.print(f"{held.blocks} blocks are in {out}", soft_wrap=True),
+        f"fourvane record replay {out} --vehicle {vehicle_file or 'VEHICLE'}", evidence,
+    )  # fmt: skip
 
 
 @record.command("replay")
@@ -98,13 +109,21 @@ def replay_command(record_file: Path, vehicle_file: Path, report_file: Path, as_
     with progress("replaying", max(len(kept.blocks), 1)) as done:
         found = replay(kept, tables, done)
     told = facts(found, tables)
-    with write_whole(report_file) as stream:
-        stream.write(page(vehicle.vehicle.name, found, told, tables))
+    evidence = evidence_of(
+        "record replay", vehicle, verdict(found, kept.torn_bytes), tables=sums_of(tables),
+        files=[record_file], **whose(kept),
+    )  # fmt: skip
+    write_page(
+        report_file,
+        lambda: page(vehicle.vehicle.name, found, told, tables, kept.torn_bytes),
+        evidence,
+    )
 
     def tell() -> None:
         output.print(sentence(found), soft_wrap=True)
         output.print(f"The report is in {report_file}", soft_wrap=True)
 
-    emit({**told, "report": report_file}, as_json, tell)
+    following = f"fourvane handover {vehicle_file} --from . --out handover.html"
+    emit({**told, "report": report_file}, as_json, tell, following, evidence.plain)
     if found.differing and found.exact:
         raise SystemExit(FAILED)

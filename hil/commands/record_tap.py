@@ -14,9 +14,12 @@ from hil.tap.listener import Listener, heard_again, silence
 from hil.tap.serial_wires import BAUD, Wires, listening
 from mixer.ground.command_line.fourvane import emit, result_option
 from mixer.ground.command_line.path_options import RESULT, SOURCE, beside
+from mixer.ground.flight_record.kept_record import kept_beside
+from mixer.ground.flight_record.record_file import record_in
 from mixer.ground.inputs.errors import InputError
 from mixer.ground.inputs.whole_files import write_whole
 from mixer.ground.reports.console import messages
+from mixer.ground.vehicle.vehicle import load_vehicle
 
 SHOW_S = 0.5
 
@@ -29,6 +32,14 @@ ports_option = click.option(
     help="A serial port that listens to the line: one that hears both ends, or two of them.",
 )
 baud_option = click.option("--baud", type=click.IntRange(1200), default=BAUD, show_default=True)
+
+
+vehicle_option = click.option(
+    "--vehicle",
+    "vehicle_file",
+    type=SOURCE,
+    help="Whose record it is: its evidence is then kept beside it, for fourvane handover.",
+)
 
 
 def refuse_ports(ports: tuple[str, ...], instead: str) -> None:
@@ -47,6 +58,7 @@ def refuse_ports(ports: tuple[str, ...], instead: str) -> None:
 @baud_option
 @click.option("--seconds", type=click.FloatRange(0.1), help="Stop by itself; else by Ctrl-C.")
 @click.option("--out", type=RESULT, required=True, help="The record; must not be there yet.")
+@vehicle_option
 @result_option
 def tap(
     ports: tuple[str, ...],
@@ -54,6 +66,7 @@ def tap(
     baud: int,
     seconds: float | None,
     out: Path,
+    vehicle_file: Path | None,
     as_json: bool,
 ) -> None:
     """Listen to the line between flight computer and node, by one or two serial ports.
@@ -74,6 +87,7 @@ def tap(
         raise InputError("--heard has no --port: nothing is listened to")
     if out.exists():
         raise InputError(f"{out}: is there already; a record is never written over, name another")
+    vehicle = None if vehicle_file is None else load_vehicle(vehicle_file)
     table = beside(out, ".csv")
     fault = ""
     if heard is not None:
@@ -105,7 +119,9 @@ def tap(
         "heard": kept_in,
         "table": table,
     }
-    emit(result, as_json)
+    evidence = None if vehicle is None else kept_beside("record tap", vehicle, record_in(out))
+    following = f"fourvane record replay {out} --vehicle {vehicle_file or 'VEHICLE'}"
+    emit(result, as_json, None, following, evidence)
 
 
 def listen(listener: Listener, wires: Wires, seconds: float | None) -> None:

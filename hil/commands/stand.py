@@ -5,9 +5,11 @@ from pathlib import Path
 import click
 
 from hil.stand.options import PlayOptions, play_options, played
+from hil.stand.played import evidence_of_play, next_of_play
 from mixer.ground.command_line.fourvane import FAILED, emit, result_option
 from mixer.ground.command_line.path_options import RESULT, SOURCE, beside
-from mixer.ground.inputs.csv_files import write_whole
+from mixer.ground.evidence.evidence import evidence_of
+from mixer.ground.evidence.on_page import write_page
 from mixer.ground.inputs.log_book import GivenLog, asker, log_book_options
 from mixer.ground.reports.console import output, progress
 from mixer.ground.static_test.log import write_stand_log
@@ -47,9 +49,10 @@ def play_command(options: PlayOptions, given_log: GivenLog, as_json: bool) -> No
 
     Example: fourvane stand play programme.csv --vehicle vehicle.toml --board none
     """
-    result, whole = played(options, given_log, asker(as_json))
-    emit(result, as_json)
-    if not whole:
+    play = played(options, given_log, asker(as_json))
+    evidence = evidence_of_play(options, play)
+    emit(play.result, as_json, None, next_of_play(options, play), evidence.plain)
+    if not play.record.whole:
         raise SystemExit(FAILED)
 
 
@@ -88,8 +91,11 @@ def merge_command(
         merged = merge(record, log, vehicle, late_s)
         page = merge_page(merged, record, log, vehicle)
     write_stand_log(out, merged.log)
-    with write_whole(page_file) as stream:
-        stream.write(page)
+    evidence = evidence_of(
+        "stand merge", vehicle, says=rests_on(merged), files=[log_file, record_file, out],
+        board=record.header.get("board"), rehearsal=merged.log.rehearsal,
+    )  # fmt: skip
+    write_page(page_file, lambda: page, evidence)
     clock = merged.clock
     result = {
         "vehicle": vehicle.vehicle.name,
@@ -106,12 +112,15 @@ def merge_command(
         "out": out,
         "report": page_file,
     }
-    emit(result, as_json, lambda: show_merged(merged, out, page_file))
+    following = f"fourvane identify {out} --vehicle {vehicle_file} --out tested.toml"
+    emit(result, as_json, lambda: show_merged(merged, out, page_file), following, evidence.plain)
 
 
 def show_merged(merged: Merged, out: Path, page_file: Path) -> None:
     """What a person sees on the terminal."""
     clock = merged.clock
+    if merged.log.rehearsal:
+        output.print("REHEARSAL: log or record is of an emulated stand; nothing was burnt")
     output.print(
         f"offset {clock.offset_s:.5f} s ± {1e3 * clock.offset_error_s:.2f} ms, drift "
         f"{1e6 * clock.drift:.1f} ± {1e6 * clock.drift_error:.1f} ppm; {rests_on(merged)}",

@@ -34,10 +34,7 @@ def phasing_page(
     rehearsal: bool,
 ) -> str:
     """The page as HTML."""
-    verdict = Verdict(
-        "pass" if found.passed else "fail",
-        "; ".join(found.faults) or "every axis works against its motion, every vane as commanded",
-    )
+    verdict = verdict_of(found)
     said = [axis.words for axis in found.axes] + found.commands + found.vanes.words
     if found.checked is not None:
         said += [f"in the control check: {fault}" for fault in found.checked.faults]
@@ -60,6 +57,15 @@ def phasing_page(
         rehearsed(verdict) if rehearsal else verdict,
         CAUTIONS,
     )
+
+
+def verdict_of(found: Phasing) -> Verdict:
+    """Passed or not, why, and what the check does not tell."""
+    if found.faults:
+        return Verdict("fail", "; ".join(found.faults))
+    vanes = ", every vane as commanded" if found.eyes else ""
+    untold = f"; not told: {'; '.join(found.open)}" if found.open else ""
+    return Verdict("pass", f"every axis works against its motion{vanes}{untold}")
 
 
 def demand_table(held: Sequence[Held]) -> Table:

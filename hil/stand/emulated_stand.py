@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from mixer.ground.inputs.arrays import VANES, Array
-from mixer.ground.inputs.csv_files import FilePath, write_whole
+from mixer.ground.inputs.csv_files import REHEARSAL, FilePath, write_whole
 from mixer.ground.static_test.programme import Programme
 from mixer.ground.static_test.simulation import (
     AFTER_S,
@@ -96,6 +96,8 @@ def write_logged(path: FilePath, rows: Logged) -> None:
     forms = ["%.6f", "%.4f", *["%.3f"] * VANES]
     if rows.sync_v is not None:
         names, columns, forms = [*names, SYNC], [*columns, rows.sync_v], [*forms, "%.2f"]
+    names, forms = [*names, REHEARSAL], [*forms, "%d"]
+    columns = [*columns, np.ones(len(rows.time_s))]
     with write_whole(path) as stream:
         stream.write(",".join(names) + "\n")
         np.savetxt(stream, np.column_stack(columns), fmt=forms, delimiter=",")

@@ -19,7 +19,7 @@ from mixer.ground.inputs.file_locks import alone_in
 from mixer.ground.inputs.log_book import GivenLog
 from mixer.ground.reports.console import messages
 from mixer.ground.static_test.simulation import StandNoise, truth_of
-from mixer.ground.two_clocks.play_record import record_in
+from mixer.ground.two_clocks.play_record import PlayRecord, record_in
 from mixer.ground.vehicle.vehicle import Vehicle, load_vehicle
 
 CELL_SHARE = 0.01  # noise of an emulated load cell, of its full scale
@@ -54,10 +54,18 @@ class PlayOptions:
         return self.board in WITHOUT_VANES
 
 
-def played(
-    options: PlayOptions, given_log: GivenLog, ask: Callable[[str], str] | None
-) -> tuple[dict[str, Any], bool]:
-    """Play as asked for; what came out, and whether it was played to its end."""
+@dataclass(frozen=True)
+class Played:
+    """What came of a play. result: for scripts; stated: operator and serial numbers."""
+
+    vehicle: Vehicle
+    record: PlayRecord
+    result: dict[str, Any]
+    stated: dict[str, Any]
+
+
+def played(options: PlayOptions, given_log: GivenLog, ask: Callable[[str], str] | None) -> Played:
+    """Play as asked for, and what came out."""
     if options.log is not None and not options.rehearsal:
         raise StandError(f"--emulated-log is for rehearsals on {', '.join(WITHOUT_VANES)}")
     if options.on_input and options.rehearsal:
@@ -110,7 +118,7 @@ def played(
     }
     if options.log is not None:
         result["log"] = options.log
-    return result, record.whole
+    return Played(vehicle, record, result, book.stated)
 
 
 def ask_for_the_word(kind: str) -> None:

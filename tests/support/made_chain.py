@@ -100,7 +100,8 @@ def make_chain(folder: Path) -> Chain:
     inspected = [folder / "inspection.csv"]
     chain.paper("worn.html", "erosion fit", drawn, made=worn, files=inspected)
 
-    (folder / "test.csv").write_text("time_s\n0\n", encoding="utf-8")
+    real = {"board": "/dev/ttyACM0", "rehearsal": False, "pieces": PIECES}
+    played(chain, worn, real)
     tested = chain.edited(
         "worn.toml", "tested.toml",
         erosion={"effectiveness": [1.0, 0.93]}, uncertainty={"roll_arm_m": 0.0001},
@@ -110,7 +111,6 @@ def make_chain(folder: Path) -> Chain:
 
     bench = folder / "fourvane-bench"
     bench.mkdir()
-    real = {"board": "/dev/ttyACM0", "rehearsal": False, "pieces": PIECES}
     journals = [bench / f"servo-{servo}-sweep.journal" for servo in (1, 2, 3, 4)]
     for journal in journals:
         with Journal(journal, {"vehicle": drawn.vehicle.name}) as kept:
@@ -147,7 +147,44 @@ def make_chain(folder: Path) -> Chain:
     )
     kept = sums(measured).bytes_crc32
     chain.paper("verify.html", "board verify", measured, PASS, on_board=kept, **real)
+    flown_record(chain, measured, real)
     return chain
+
+
+def played(chain: Chain, worn: Vehicle, real: dict[str, Any]) -> None:
+    """A programme played cold and hot, and the stand's log brought onto one clock."""
+    folder = chain.folder / "fourvane-stand"
+    folder.mkdir()
+    names = ("programme.csv", "log.csv", "test.csv")
+    programme, log, test = (chain.folder / name for name in names)
+    for path in (programme, log, test):
+        path.write_text("time_s\n0\n", encoding="utf-8")
+    for run, kind in (("cold", "stand play"), ("hot", "stand play --hot")):
+        record = folder / f"{run}-1.record"
+        record.write_bytes(f"played {run}".encode())
+        evidence = evidence_of(
+            kind, worn, PASS, tables=sums(worn), files=[programme, record], **real
+        )
+        write_beside(record, evidence)
+    files = [log, folder / "hot-1.record", test]
+    chain.paper("test.html", "stand merge", worn, files=files, board="x", rehearsal=False)
+
+
+def flown_record(chain: Chain, measured: Vehicle, real: dict[str, Any]) -> None:
+    """A phasing check, and the record of a flight, fetched and replayed."""
+    folder = chain.folder / "fourvane-phasing"
+    folder.mkdir()
+    (folder / "phasing.heard").write_bytes(b"heard")
+    heard = [folder / "phasing.heard"]
+    chain.paper("fourvane-phasing/phasing.html", "phasing", measured, PASS, files=heard, **real)
+    record = chain.folder / "flight.record"
+    record.write_bytes(b"4VFR and so on")
+    by = {"tables": sums(measured), "board": "rp2", "rehearsal": False}
+    write_beside(record, evidence_of("record fetch", measured, PASS, files=[record], **by))
+    chain.paper(
+        "replay.html", "record replay", measured, PASS, files=[record], board="rp2",
+        rehearsal=False,
+    )  # fmt: skip
 
 
 def adopted(tested: Vehicle, out: Path) -> Vehicle:

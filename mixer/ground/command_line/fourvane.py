@@ -118,9 +118,8 @@ def emit(
     evidence: what the result is about, the key `evidence` of the JSON; pages show it to people.
     numpy arrays and numbers become lists and numbers; what is not finite becomes null.
     """
-    if following is not None:
-        result = {**result, "next": following}
     if as_json:
+        result = result if following is None else {**result, "next": following}
         result = result if evidence is None else {**result, "evidence": evidence}
         click.echo(json.dumps(plain(result), indent=2, ensure_ascii=False, allow_nan=False))
     elif show is not None:
@@ -129,8 +128,20 @@ def emit(
         width = max((len(key) for key in result), default=0)
         for key, value in result.items():
             output.print(f"{key:<{width}}  {value}", soft_wrap=True)
+    if not as_json:
+        for refused in without_tables(evidence):
+            output.print(f"! no flight tables can be made of this file: {refused}", soft_wrap=True)
     if following is not None and not as_json:
         output.print(f"Next: {following}", soft_wrap=True)
+
+
+def without_tables(evidence: object) -> list[str]:
+    """Why no flight tables come of the files that a result is about: said early, not at the board.
+    The hand-over tells it as one of its links.
+    """
+    each = evidence if isinstance(evidence, list) else [evidence]
+    told = [one for one in each if isinstance(one, dict) and one.get("kind") != "handover"]
+    return [one["tables"]["refused"] for one in told if one["tables"]["refused"]]
 
 
 def end_in_order(signal_number: int, frame: object) -> NoReturn:

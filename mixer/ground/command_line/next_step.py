@@ -6,12 +6,15 @@ from pathlib import Path
 from mixer.ground.vehicle.vehicle import Vehicle
 
 
-def next_step(vehicle: Vehicle, file: Path, done: str) -> str:
+def next_step(vehicle: Vehicle, file: Path, done: str, passed: bool = True) -> str:
     """The first step on the way to flight that the file does not show as made.
 
     file: the vehicle file as the user will name it. done: the command that has just run, which is
-    never the answer. What a whole file is for comes in its order, each after the one before it.
+    never the answer. What a whole file is for comes in its order, each after the one before it;
+    where it failed, nothing comes before that is mended.
     """
+    if not passed:
+        return f"mend what failed, in {file} or on the module; then this fourvane {done} again"
     lacking = [step for step in steps(vehicle, file) if not is_of(step, done)]
     if lacking:
         return lacking[0]
@@ -39,7 +42,8 @@ def steps(vehicle: Vehicle, file: Path) -> Iterator[str]:
     if vehicle.vanes.geometry is not None and vehicle.erosion is None:
         yield (
             f"fourvane erosion fit inspection.csv --vehicle {file} --out worn.toml, after a static "
-            "burn: the file has no [erosion], so the vanes stay new in it"
+            "burn: the file has no [erosion], so the vanes stay new in it (fourvane erosion form "
+            "writes the form to fill in, and can rehearse it)"
         )
     if vehicle.uncertainty is None or vehicle.uncertainty.effectiveness is None:
         yield (
@@ -52,6 +56,11 @@ def steps(vehicle: Vehicle, file: Path) -> Iterator[str]:
             f"{file}: nothing is judged without them"
         )
     if vehicle.servo_table.latency_ms is None or vehicle.servo_table.backlash_deg is None:
+        if vehicle.acceptance is None:
+            yield (
+                f"state [acceptance] in {file} (backlash_deg, latency_ms), then fourvane bench all "
+                f"--board PORT --vehicle {file}: without limits a bench judges no servo"
+            )
         yield (
             f"fourvane bench all --board PORT --vehicle {file}: the servos' latency_ms and "
             "backlash_deg were not measured (rehearse it with --board unix)"

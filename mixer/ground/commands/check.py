@@ -101,7 +101,8 @@ def check(
         if report is not None:
             output.print(f"Report: {report}", soft_wrap=True)
 
-    emit(result, as_json, tell, next_step(vehicle, vehicle_file, "check"), evidence.plain)
+    following = next_step(vehicle, vehicle_file, "check", passed)
+    emit(result, as_json, tell, following, evidence.plain)
     if not passed:
         raise SystemExit(FAILED)
 

@@ -60,7 +60,8 @@ def demo(out_dir: Path, as_json: bool) -> None:
         "phases": story(demands_file, commands_file),
         **facts(record, vehicle),
     }
-    emit(result, as_json, lambda: show(result), evidence=evidence.plain)
+    following = "fourvane new: a vehicle file of your own to begin with"
+    emit(result, as_json, lambda: show(result), following, evidence.plain)
 
 
 def story(demands_file: Path, commands_file: Path) -> list[dict[str, Any]]:

@@ -18,6 +18,7 @@ from mixer.ground.vane_life.life import vane_life
 from mixer.ground.vane_report.wear_report import scatter_words, wear_page, wear_result
 from mixer.ground.vehicle.vehicle import Vehicle, load_vehicle, parse_vehicle
 from mixer.ground.wear.chip import Chip, chip_effect
+from mixer.ground.wear.form import Burn, write_form, write_rehearsed
 from mixer.ground.wear.inspection import CALLIPER_MM, Inspection, read_inspection
 from mixer.ground.wear.plausible_wear import refuse_not_finite, refuse_undrawn_chord
 from mixer.ground.wear.prediction import WearPrediction, effectiveness_for, predict_wear
@@ -81,6 +82,57 @@ def rows_by_vane(
 
 
 @erosion.command()
+@click.argument("vehicle_file", metavar="VEHICLE", type=SOURCE)
+@click.option("--out", type=RESULT, default=Path("inspection.csv"), show_default=True,
+              help="The form to write; one that is there already stays.")  # fmt: skip
+@click.option("--burns", type=click.IntRange(1, 100), default=2, show_default=True,
+              help="How many burns it has room for.")  # fmt: skip
+@click.option("--rehearse", is_flag=True,
+              help="Fill it as if the vanes had been burnt; marked as a rehearsal.")  # fmt: skip
+@click.option("--seed", type=click.IntRange(0), default=0, help="Of the rehearsal's scatter. [0]")
+@result_option
+def form(
+    vehicle_file: Path, out: Path, burns: int, rehearse: bool, seed: int, as_json: bool
+) -> None:
+    """Write the form of an inspection, a row for each station of each vane, for `erosion fit`.
+
+    Fill in what was measured; needs [vanes.geometry]. With --rehearse the drawn vane's model of
+    life fills it, vanes and burns scattering. A column says in every row that it is a rehearsal:
+    what is fitted from it is marked so, in the vehicle file, on its page and in the hand-over.
+
+    CAUTION: burnt vanes stay hot for long, and graphite dust harms lungs and electronics. A
+    rehearsed wear is a model's; no vane that flies may rest on it.
+
+    Example: fourvane erosion form vehicle.toml --rehearse --out inspection.csv
+    """
+    vehicle = load_vehicle(vehicle_file)
+    geometry, engine = vehicle.vanes.geometry, vehicle.engine
+    if geometry is None:
+        raise DrawingError(f"{vehicle_file}: vanes.geometry: missing; stations are on the drawing")
+    if out.exists():
+        raise ErosionError(f"{out}: is there already, and stays as it is; name another with --out")
+    if rehearse:
+        with progress("a burn's wear", 1.0) as done:
+            life = vane_life(geometry, engine, max(120.0, 2.0 * engine.burn_time_s), done=done)
+        burn = Burn(engine.burn_time_s, engine.chamber_pressure_bar)
+        rows = write_rehearsed(out, geometry, life, [burn] * burns, seed)
+    else:
+        rows = write_form(out, geometry, burns)
+    following = (
+        f"{'' if rehearse else 'fill it in after the burns, then '}fourvane erosion fit {out} "
+        f"--vehicle {vehicle_file} --out worn.toml"
+    )
+    word = "REHEARSAL, nothing was burnt: filled" if rehearse else "to be filled in"
+    result = {"form": out, "rows": rows, "burns": burns, "rehearsal": rehearse}
+    evidence = evidence_of("erosion form", vehicle, rehearsal=rehearse)
+    emit(
+        result, as_json,
+        lambda: output.print(f"{word}, {rows} rows: {out}", soft_wrap=True),
+        following, evidence.plain,
+    )  # fmt: skip
+
+
+@erosion.command()
 @click.argument("inspection_file", metavar="INSPECTION", type=SOURCE)
 @click.option("--vehicle", "vehicle_file", required=True, type=SOURCE,
               help="Vehicle file the vanes belong to.")  # fmt: skip
@@ -137,17 +189,22 @@ def fit(
                 geometry, engine, max(120.0, 2.0 * engine.burn_time_s),
                 float(found.rate_mm_s.max()), 0.5 * (high - low), done,
             )  # fmt: skip
-    file = with_erosion(vehicle, wear.load_s, rows, inspection_file.name)
-    add_scatter(file, found, wear, vehicle.uncertainty, inspection_file.name)
+    file = with_erosion(vehicle, wear.load_s, rows, inspection.origin)
+    add_scatter(file, found, wear, vehicle.uncertainty, inspection.origin)
     worn = parse_vehicle(file.text(out), str(out))  # refused, if it must be, before the report
     says = wear_words(wear, planned_s)
-    evidence = evidence_of("erosion fit", vehicle, says=says, made=worn, files=[inspection_file])
+    evidence = evidence_of(
+        "erosion fit", vehicle, says=says, made=worn, files=[inspection_file],
+        rehearsal=inspection.rehearsal,
+    )  # fmt: skip
     write_page(page, lambda: wear_page(vehicle, found, wear, rows, geometry, life), evidence)
     file.write(out)
     result = wear_result(found, wear, rows, life)
     result.update(vehicle=out, report=str(page))
 
     def show() -> None:
+        if inspection.rehearsal:
+            output.print("REHEARSAL: no vane was burnt; the wear is the model's, with scatter")
         output.print(
             f"{len(found.specimens)} vanes after {len(inspection.burns)} burns: the edge recedes"
             f" {found.mean_rate_mm_s:.3g} mm per s of burn load ({scatter_words(found)})",
@@ -221,4 +278,5 @@ def chip(
             )
         output.print(told, soft_wrap=True)
 
-    emit(effect.__dict__, as_json, show, evidence=evidence_of("erosion chip", vehicle).plain)
+    evidence = evidence_of("erosion chip", vehicle).plain
+    emit(effect.__dict__, as_json, show, next_step(vehicle, vehicle_file, "erosion chip"), evidence)

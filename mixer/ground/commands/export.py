@@ -13,7 +13,7 @@ from mixer.ground.c_library.render import library
 from mixer.ground.command_line.fourvane import emit, result_option
 from mixer.ground.command_line.next_step import next_step
 from mixer.ground.command_line.path_options import SOURCE
-from mixer.ground.evidence.evidence import KEY, RECORD, evidence_of
+from mixer.ground.evidence.evidence import KEY, RECORD, evidence_of, sums_of
 from mixer.ground.inputs.csv_files import InputError
 from mixer.ground.reports.console import output
 from mixer.ground.tables.build import flight_tables
@@ -45,7 +45,7 @@ def export(vehicle_file: Path, out: Path, as_json: bool) -> None:
     built = flight_tables(vehicle)
     texts = library(vehicle, built)
     sums = {place: hashlib.sha256(text.encode()).hexdigest() for place, text in texts.items()}
-    evidence = evidence_of("export", vehicle, sums=sums)
+    evidence = evidence_of("export", vehicle, sums=sums, tables=sums_of(built))
     record = json.dumps({KEY: evidence.plain}, indent=2, ensure_ascii=False)
     texts = {**texts, RECORD: f"{record}\n"}
     write_folder(out, texts)

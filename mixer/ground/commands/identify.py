@@ -26,7 +26,7 @@ from mixer.ground.identification.model import WEAR_POINTS
 from mixer.ground.identification.plausible import implausible, refuse_implausible
 from mixer.ground.identification.report import identify_page, written
 from mixer.ground.inputs.arrays import VANES
-from mixer.ground.inputs.csv_files import InputError
+from mixer.ground.inputs.csv_files import InputError, origin_of
 from mixer.ground.inputs.log_book import GivenLog, asker, log_book_options, now, readable
 from mixer.ground.inputs.section_errors import VehicleError
 from mixer.ground.reports.console import output, progress
@@ -130,8 +130,10 @@ def identify(
             *second_look(log, found),
         ]
         done(3)
-        new = corrected(found, out, log_file.name, keep_neutrals)
+        new = corrected(found, out, origin_of(log_file, log.rehearsal), keep_neutrals)
         warnings += new.notes
+        if log.rehearsal:
+            warnings.insert(0, "REHEARSAL: the log is of an emulated stand; nothing was burnt")
         if although_implausible:
             warnings += implausible(log, found)
         condition = condition_number(movements(log, vehicle))
@@ -142,7 +144,10 @@ def identify(
     except VehicleError as refusal:
         warnings.insert(0, f"the file with these changes was refused and not written: {refusal}")
         refused = Verdict("fail", f"the corrected file was refused: {refusal}")
-        evidence = evidence_of("identify", vehicle, refused, files=[log_file], pieces=book.stated)
+        evidence = evidence_of(
+            "identify", vehicle, refused, files=[log_file], pieces=book.stated,
+            rehearsal=log.rehearsal,
+        )  # fmt: skip
         write_page(
             page_file,
             lambda: identify_page(found, all_findings, [], warnings, condition, record),
@@ -162,6 +167,7 @@ def identify(
         made=tested,
         files=[log_file],
         pieces=book.stated,
+        rehearsal=log.rehearsal,
     )
     write_page(
         page_file,

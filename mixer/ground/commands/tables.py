@@ -10,7 +10,7 @@ from mixer.flight.tables import VERSION
 from mixer.ground.command_line.fourvane import emit, result_option
 from mixer.ground.command_line.next_step import next_step
 from mixer.ground.command_line.path_options import RESULT, SOURCE
-from mixer.ground.evidence.evidence import evidence_of
+from mixer.ground.evidence.evidence import evidence_of, sums_of
 from mixer.ground.inputs.csv_files import write_whole
 from mixer.ground.tables.build import flight_tables
 from mixer.ground.tables.scales import COUNTS, largest_force_n
@@ -39,7 +39,7 @@ def tables(vehicle_file: Path, out: Path, as_json: bool) -> None:
     blob = built.to_bytes()
     with write_whole(out, "wb") as stream:
         stream.write(blob)
-    evidence = evidence_of("tables", vehicle)
+    evidence = evidence_of("tables", vehicle, tables=sums_of(built))
     count_n = largest_force_n(vehicle) / COUNTS
     result: dict[str, Any] = {
         "vehicle": vehicle.vehicle.name,

@@ -17,6 +17,7 @@ from zlib import crc32
 
 from pydantic import BaseModel, ConfigDict
 
+from mixer.flight import FlightTables
 from mixer.ground.inputs.errors import InputError
 from mixer.ground.inputs.log_book import now
 from mixer.ground.inputs.run_files import writes
@@ -165,6 +166,11 @@ def tables_of(vehicle: Vehicle) -> Tables:
         built = flight_tables(vehicle)
     except InputError as error:
         return Tables(crc32=None, bytes_crc32=None, refused=str(error))
+    return sums_of(built)
+
+
+def sums_of(built: FlightTables) -> Tables:
+    """The sums of flight tables that are there already: to build them again takes a while."""
     return Tables(crc32=f"{checksum(built):08x}", bytes_crc32=f"{crc32(built.to_bytes()):08x}")
 
 

@@ -33,7 +33,9 @@ def sentence(found: Replayed) -> str:
     )
 
 
-def page(name: str, found: Replayed, told: dict[str, Any], tables: FlightTables) -> str:
+def page(
+    name: str, found: Replayed, told: dict[str, Any], tables: FlightTables, torn_bytes: int = 0
+) -> str:
     """The HTML. name: of the vehicle; told: `findings.facts`."""
     times_s = np.cumsum(found.columns["dt_us"]) / 1e6
     return render_page(
@@ -49,12 +51,17 @@ def page(name: str, found: Replayed, told: dict[str, Any], tables: FlightTables)
             Section("The line", tables=[line_table(told)]),
         ],
         facts=summary(found, told),
-        verdict=verdict(found),
+        verdict=verdict(found, torn_bytes),
     )
 
 
-def verdict(found: Replayed) -> Verdict:
-    """A record that was listened to has other time steps than the node: what differs stays open."""
+def verdict(found: Replayed, torn_bytes: int = 0) -> Verdict:
+    """A record that was listened to has other time steps than the node: what differs stays open,
+    and so does what is behind the tear of a torn one.
+    """
+    if torn_bytes and not found.differing:
+        words = f"{sentence(found)} The record is torn: what came after is not known."
+        return Verdict("open", words, "torn")
     if found.compared and not found.differing:
         return Verdict("pass", sentence(found))
     return Verdict("fail" if found.compared and found.exact else "open", sentence(found))

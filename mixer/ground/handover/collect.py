@@ -53,11 +53,13 @@ class Collected:
             self.sums[path] = sha256_of(path)
         return self.sums[path] == sha256
 
-    def unclaimed(self) -> list[tuple[Path, str]]:
-        """Working files that no result names: an interrupted run, or one that lost its result."""
+    def unclaimed(self) -> list[tuple[Path, str, str]]:
+        """Working files that no result names, whose they are and what to do: an interrupted run,
+        or one that lost its result.
+        """
         named = {Path(name).name for each in self.found.values() for name in each.evidence.files}
         return [
-            (path, WORKING[path.suffix])
+            (path, *WORKING[path.suffix])
             for name, paths in sorted(self.files.items())
             for path in paths
             if path.suffix in WORKING and name not in named

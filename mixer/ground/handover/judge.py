@@ -55,10 +55,16 @@ class Judge:
         """Which of several results counts: a real one, about this file as it is, the latest."""
         evidence = each.evidence
         return (
-            not (link.real and evidence.rehearsal is not False),
+            not self.rehearsed(link, evidence),
             not self.unexplained(link, evidence),
             evidence.at,
         )
+
+    @staticmethod
+    def rehearsed(link: Link, evidence: Evidence) -> bool:
+        """Whether it was no measurement; where real hardware has to be there it must say so."""
+        unstated = link.real and evidence.rehearsal is None
+        return link.measured and (evidence.rehearsal is True or unstated)
 
     def unexplained(self, link: Link, evidence: Evidence) -> list[str]:
         """The keys that it rests on and that have changed since; by a command that keeps record
@@ -100,12 +106,12 @@ class Judge:
             )
             state.open.append(Open("stale", name, words, how))
         if evidence.verdict == "fail":
-            state.open.append(Open("failed", name, f"failed: {evidence.says}", how))
+            state.open.append(Open("failed", name, evidence.says, how))
         if evidence.verdict == "open":
             words = f"{evidence.word or 'left open'}: {evidence.says}"
             state.open.append(Open("not judged", name, words, how))
-        if link.real and evidence.rehearsal is not False:
-            words = "was rehearsed only, on emulated hardware; nothing real has been seen"
+        if self.rehearsed(link, evidence):
+            words = "nothing real has been seen"
             state.open.append(Open("rehearsal", name, words, how))
         if evidence.on_board is not None and evidence.on_board != self.tables.bytes_crc32:
             words = (

@@ -6,6 +6,7 @@ A new kind of record needs one row here, and evidence of its kind in its file or
 from dataclasses import dataclass
 
 STEERED = ("engine.", "layout.", "vanes.", "erosion.", "servos.", "control.")
+PLAYED = ("layout.clocking_deg", "vanes.travel_deg", "servos.", "control.")
 FLOWN = (*STEERED, "rocket.", "requirements.")
 
 
@@ -40,6 +41,21 @@ LINKS = (
     Link(
         "inspection of burnt vanes", ("erosion fit",), ("engine.", "vanes.", "erosion."),
         "fourvane erosion fit inspection.csv --vehicle {file} --out worn.toml", measured=True,
+    ),
+    Link(
+        "programme played cold", ("stand play",), PLAYED,
+        "fourvane stand play programme.csv --vehicle {file} --board PORT",
+        needed=False, real=True, measured=True,
+    ),
+    Link(
+        "programme played hot", ("stand play --hot",), PLAYED,
+        "fourvane stand play programme.csv --vehicle {file} --board PORT --hot",
+        needed=False, real=True, measured=True,
+    ),
+    Link(
+        "stand's log on one clock", ("stand merge",), PLAYED,
+        "fourvane stand merge LOG RECORD --vehicle {file} --out test.csv",
+        needed=False, real=True, measured=True,
     ),
     Link(
         "static test", ("identify",), ("engine.", "layout.", "vanes.", "erosion.", "uncertainty."),
@@ -87,7 +103,30 @@ LINKS = (
         "fourvane board verify --board PORT {file} --report verify.html",
         real=True, of_tables=True, measured=True,
     ),
+    Link(
+        "phasing check", ("phasing",), PLAYED, "fourvane phasing {file} --port PORT",
+        needed=False, real=True, measured=True,
+    ),
+    Link(
+        "record of a flight", ("record fetch", "record tap"), STEERED,
+        "fourvane record fetch --board PORT --vehicle {file}",
+        needed=False, real=True, measured=True,
+    ),
+    Link(
+        "flight replayed", ("record replay",), STEERED,
+        "fourvane record replay flight.record --vehicle {file}",
+        needed=False, real=True, measured=True,
+    ),
 )  # fmt: skip
 
-# Working files that only mean something to the result that names them: suffix, and whose they are.
-WORKING = {".journal": "a bench's points", ".parquet": "a campaign's flights"}
+# Working files that only mean something to a result that names them: suffix, whose they are, and
+# what is to be done where none does.
+AGAIN = "run the same command again"
+WORKING = {
+    ".journal": ("a bench's points", AGAIN),
+    ".parquet": ("a campaign's flights", AGAIN),
+    ".record": (
+        "a play's or a flight's record",
+        "fourvane stand merge or fourvane record replay makes a result of it",
+    ),
+}

@@ -19,6 +19,8 @@ NOT_VOUCHED = (
     "damage; whoever wants to deceive can make them agree.",
     "What the jet does to a vane in flight beyond what a static test showed: vibration, flow that "
     "leaves the nozzle's wall, a chipped edge, the shock of ignition.",
+    "Where no phasing check of the vehicle stands above: that its flight computer's demands and "
+    "its vanes work against its motion.",
     "The engine, the tanks, the airframe, the recovery, the flight computer and its demands, the "
     "batteries, connectors and the wiring's behaviour under vibration and heat.",
     "The C library on your own processor: its self-test runs there and leaves no record here.",
@@ -96,7 +98,11 @@ def open_section(whole: HandOver) -> list[Section]:
     """What is open, the worst first."""
     if not whole.open:
         return []
-    rows = [(SAID.get(o.sort, o.sort), o.about, o.says, o.do) for o in whole.open]
+    short = whole.path.name  # a long path, which stands at the top, would squeeze the columns
+    rows = [
+        (SAID.get(o.sort, o.sort), o.about, o.says, o.do.replace(str(whole.path), short))
+        for o in whole.open
+    ]
     return [Section("What is open", tables=[Table(("", "about", "what", "what to do"), rows)])]
 
 

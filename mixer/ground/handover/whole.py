@@ -41,8 +41,8 @@ def hand_over(vehicle: Vehicle, tables: Tables, collected: Collected) -> HandOve
         *(Open("damaged", str(path), words, "make it again") for path, words in collected.damaged),
         *(
             Open("damaged", str(path), f"{whose} that no result names: a run that was not finished",
-                 "run the same command again")
-            for path, whose in collected.unclaimed()
+                 how)
+            for path, whose, how in collected.unclaimed()
         ),
         *serials(counted),
         *still_marked(vehicle),

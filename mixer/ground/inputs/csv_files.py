@@ -19,6 +19,7 @@ from mixer.ground.inputs.whole_files import write_whole as write_whole  # the ot
 ROWS_AT_A_TIME = 20_000
 BYTES_AT_A_TIME = 4_000_000
 LONGEST_LINE = 65_536
+REHEARSAL = "rehearsal"  # a column of ones: nothing real was there
 TOO_LONG = f"a line may be {LONGEST_LINE - 1} bytes long"
 EMPTY_LINE = "an empty line between rows"
 # What float() takes beyond this ("1_000", "nan", "infinity") is no number in a CSV file.
@@ -44,6 +45,11 @@ class DataError(InputError):
             else f"{shortened(repr(value) if isinstance(value, str | bytes) else str(value))}; "
         )
         super().__init__(f"{', '.join(place)}: {given}{allowed}")
+
+
+def origin_of(file: FilePath, rehearsal: bool) -> str:
+    """A file's own name, and whether it is of a rehearsal, for comments in a vehicle file."""
+    return f"{os.path.basename(file)}{', a rehearsal' if rehearsal else ''}"
 
 
 def shortened(text: str, longest: int = 60) -> str:
@@ -72,6 +78,11 @@ class Rows:
 
     def __len__(self) -> int:
         return len(next(iter(self.columns.values())))
+
+    @property
+    def rehearsal(self) -> bool:
+        """Whether the file says that it is of a rehearsal; what is made of it passes that on."""
+        return REHEARSAL in self and bool(np.any(self[REHEARSAL]))
 
     def fault(self, row: SupportsIndex, column: str, allowed: str) -> DataError:
         """The error that names one cell of these rows and says what is allowed there."""

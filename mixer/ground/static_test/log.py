@@ -11,7 +11,14 @@ import numpy as np
 from scipy.integrate import cumulative_trapezoid
 
 from mixer.ground.inputs.arrays import LATEST_S, VANES, Array
-from mixer.ground.inputs.csv_files import DataError, FilePath, Rows, read_all, write_whole
+from mixer.ground.inputs.csv_files import (
+    REHEARSAL,
+    DataError,
+    FilePath,
+    Rows,
+    read_all,
+    write_whole,
+)
 from mixer.ground.static_test.dead_channels import clipped_at, stuck_at
 from mixer.ground.vehicle.vehicle import Vehicle
 
@@ -35,7 +42,7 @@ ALIVE_DEG = 1.0  # movement that no resting vane shows
 @dataclass(frozen=True)
 class StandLog:
     """One static test: `time_s` and `pressure_bar` (n,), `vanes_deg` (n, 4) as measured, and
-    `loads` (n, 4) in the order of LOAD_COLUMNS.
+    `loads` (n, 4) in the order of LOAD_COLUMNS. `rehearsal`: no real engine, by its own column.
     """
 
     file: str
@@ -43,6 +50,7 @@ class StandLog:
     pressure_bar: Array
     vanes_deg: Array
     loads: Array
+    rehearsal: bool = False
 
     @cached_property
     def rate_hz(self) -> float:
@@ -80,7 +88,7 @@ def read_stand_log(path: FilePath, vehicle: Vehicle, still: tuple[int, ...] = ()
 
     `still` lists the vanes, 1 to 4, that were locked in the test: their angles may be constant.
     """
-    rows = read_all(path, COLUMNS)
+    rows = read_all(path, COLUMNS, (REHEARSAL,))
     refuse_time(rows)
     log = StandLog(
         rows.file,
@@ -88,6 +96,7 @@ def read_stand_log(path: FilePath, vehicle: Vehicle, still: tuple[int, ...] = ()
         rows[PRESSURE],
         np.column_stack([rows[name] for name in VANE_COLUMNS]),
         np.column_stack([rows[name] for name in LOAD_COLUMNS]),
+        rows.rehearsal,
     )
     refuse_pressure(rows, log, vehicle.engine.chamber_pressure_bar)
     refuse_travel(rows, log, vehicle)
@@ -184,8 +193,10 @@ def refuse_stuck(rows: Rows, log: StandLog, name: str, stuck: tuple[int, int], w
 def write_stand_log(path: FilePath, log: StandLog) -> None:
     """Write a log as a file that `read_stand_log` takes, whole or not at all."""
     table = np.column_stack([log.time_s, log.pressure_bar, log.vanes_deg, log.loads])
-    form = "%.6f,%.4f" + ",%.3f" * (table.shape[1] - 2) + "\n"
+    mark = ",1" if log.rehearsal else ""
+    form = "%.6f,%.4f" + ",%.3f" * (table.shape[1] - 2) + f"{mark}\n"
+    columns = (*COLUMNS, REHEARSAL) if log.rehearsal else COLUMNS
     with write_whole(path) as stream:
-        stream.write(",".join(COLUMNS) + "\n")
+        stream.write(",".join(columns) + "\n")
         for piece in np.array_split(table, max(len(table) // 10_000, 1)):
             stream.write(form * len(piece) % tuple(piece.ravel()))

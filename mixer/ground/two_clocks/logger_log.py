@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from mixer.ground.inputs.arrays import Array
-from mixer.ground.inputs.csv_files import DataError, FilePath, read_all
+from mixer.ground.inputs.csv_files import REHEARSAL, DataError, FilePath, read_all
 from mixer.ground.static_test.log import LOAD_COLUMNS, PRESSURE, refuse_time
 
 SYNC = "sync"
@@ -19,7 +19,7 @@ COLUMNS = ("time_s", PRESSURE, *LOAD_COLUMNS)
 @dataclass(frozen=True)
 class LoggerLog:
     """`time_s` and `pressure_bar` (n,), `loads` (n, 4) in the order of LOAD_COLUMNS; `sync` (n,)
-    of bool, None where the file has no such column.
+    of bool, None where the file has no such column. `rehearsal`: of an emulated stand.
     """
 
     file: str
@@ -27,6 +27,7 @@ class LoggerLog:
     pressure_bar: Array
     loads: Array
     sync: np.ndarray | None
+    rehearsal: bool = False
 
     @property
     def row_s(self) -> float:
@@ -36,7 +37,7 @@ class LoggerLog:
 
 def read_logger_log(path: FilePath) -> LoggerLog:
     """Read a logger's file. DataError names line, column and value of the first fault."""
-    rows = read_all(path, COLUMNS, (SYNC,))
+    rows = read_all(path, COLUMNS, (SYNC, REHEARSAL))
     refuse_time(rows)
     return LoggerLog(
         rows.file,
@@ -44,6 +45,7 @@ def read_logger_log(path: FilePath) -> LoggerLog:
         rows[PRESSURE],
         np.column_stack([rows[name] for name in LOAD_COLUMNS]),
         levels(rows.file, rows[SYNC]) if SYNC in rows else None,
+        rows.rehearsal,
     )
 
 

@@ -84,6 +84,7 @@ def merge(
         log.pressure_bar[kept],
         motion.at(node_s[kept]),
         log.loads[kept],
+        log.rehearsal or record.header.get("rehearsal") is True,
     )
     return Merged(
         merged, clock, motion, log.sync is not None, alike, used,

@@ -117,7 +117,11 @@ def wear_page(
     )
     facts = [
         ("vehicle", vehicle.vehicle.name),
-        ("inspection", fit.inspection.file),
+        (
+            "inspection",
+            f"{fit.inspection.file}"
+            f"{': A REHEARSAL, no vane was burnt' if fit.inspection.rehearsal else ''}",
+        ),
         ("burns, specimens", f"{len(fit.inspection.burns)}, {len(fit.specimens)}"),
         ("mean recession", f"{fit.mean_rate_mm_s:.3g} mm per s of burn load"),
         ("exponent of pressure", exponent),

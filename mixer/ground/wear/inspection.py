@@ -5,7 +5,7 @@ CSV, one row for a station of a vane after a burn: `burn,vane` and any of `durat
 `time_s,chamber_pressure_bar`), `station_mm` (from the root) with `chord_before_mm,chord_after_mm`,
 `thickness_before_mm,thickness_after_mm` there (where the section is thickest), and
 `mass_before_g,mass_after_g` (the same in every row of a vane and burn). A burn needs its duration
-or its log; the vanes need chords or masses.
+or its log; the vanes need chords or masses. A column `rehearsal` of ones: nothing was burnt.
 """
 
 from dataclasses import dataclass, field
@@ -15,7 +15,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from mixer.ground.inputs.arrays import Array
-from mixer.ground.inputs.csv_files import DataError, FilePath, Rows, read_all
+from mixer.ground.inputs.csv_files import (
+    REHEARSAL,
+    DataError,
+    FilePath,
+    Rows,
+    origin_of,
+    read_all,
+)
 from mixer.ground.wear.plausible_wear import refuse_implausible
 
 CHORDS = ("station_mm", "chord_before_mm", "chord_after_mm")
@@ -87,6 +94,12 @@ class Inspection:
 
     file: str
     specimens: list[Specimen]
+    rehearsal: bool = False
+
+    @property
+    def origin(self) -> str:
+        """What a vehicle file says its wear is from."""
+        return origin_of(self.file, self.rehearsal)
 
     @property
     def burns(self) -> list[InspectedBurn]:
@@ -110,7 +123,7 @@ def read_inspection(
     than three calliper errors is a fault: the columns are swapped or the rows are.
     """
     rows = read_all(
-        path, ("burn", "vane"), (*BURN, *CHORDS, *FACES, *MASSES), {"pressure_log": None}
+        path, ("burn", "vane"), (*BURN, *CHORDS, *FACES, *MASSES, REHEARSAL), {"pressure_log": None}
     )
     _complete(rows)
     refuse_implausible(rows, reference_bar, calliper_mm)
@@ -123,7 +136,7 @@ def read_inspection(
     for number, position in sorted(set(zip(burn_number.tolist(), vane.tolist(), strict=True))):
         mine = np.flatnonzero((burn_number == number) & (vane == position))
         specimens.append(_specimen(rows, burns[number], position, mine, calliper_mm))
-    return Inspection(rows.file, specimens)
+    return Inspection(rows.file, specimens, rows.rehearsal)
 
 
 def _complete(rows: Rows) -> None:

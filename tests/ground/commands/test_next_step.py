@@ -7,9 +7,10 @@ from types import SimpleNamespace
 import pytest
 from click.testing import CliRunner
 
-from mixer.ground.command_line.fourvane import fourvane
+from mixer.ground.command_line.fourvane import emit, fourvane
 from mixer.ground.command_line.next_step import next_step
-from tests.support.vehicles import vehicle_file
+from mixer.ground.evidence.evidence import evidence_of
+from tests.support.vehicles import vehicle, vehicle_file
 
 WHOLE = {
     "vanes": SimpleNamespace(geometry=object()),
@@ -18,6 +19,7 @@ WHOLE = {
     "requirements": object(),
     "servo_table": SimpleNamespace(latency_ms=[1.0], backlash_deg=[0.1]),
     "rocket": object(),
+    "acceptance": object(),
 }
 
 
@@ -37,6 +39,14 @@ WHOLE = {
             "envelope",
             "fourvane bench all",
         ),
+        (
+            {
+                "servo_table": SimpleNamespace(latency_ms=None, backlash_deg=None),
+                "acceptance": None,
+            },
+            "envelope",
+            "state [acceptance]",
+        ),
         ({"rocket": None}, "envelope", "add [rocket]"),
         ({}, "envelope", "fourvane check"),
         ({}, "check", "fourvane ascent"),
@@ -49,6 +59,29 @@ WHOLE = {
 def test_the_first_thing_that_the_file_lacks_is_next(lacking, done, words):
     vehicle = SimpleNamespace(**(WHOLE | lacking))
     assert next_step(vehicle, Path("v.toml"), done).startswith(words)  # type: ignore[arg-type]
+
+
+def test_after_a_failure_nothing_is_next_before_it_is_mended():
+    vehicle = SimpleNamespace(**WHOLE)
+    said = next_step(vehicle, Path("v.toml"), "campaign", passed=False)  # type: ignore[arg-type]
+    assert said == "mend what failed, in v.toml or on the module; then this fourvane campaign again"
+
+
+def test_in_a_plain_list_of_facts_what_is_next_is_said_once(capsys):
+    emit({"record": "flight.record"}, False, None, "fourvane record replay flight.record")
+    assert capsys.readouterr().out.splitlines() == [
+        "record  flight.record",
+        "Next: fourvane record replay flight.record",
+    ]
+
+
+def test_a_file_that_no_tables_come_of_is_named_by_every_command(capsys):
+    """Too small for the step of a demand: said at the drawing, not when the board is there."""
+    small = vehicle(layout={"roll_arm_m": 0.0005})
+    emit({}, False, None, None, evidence_of("vanes", small).plain)
+    assert "! no flight tables can be made of this file: " in capsys.readouterr().out
+    emit({}, False, None, None, evidence_of("vanes", vehicle()).plain)
+    assert capsys.readouterr().out == ""
 
 
 def test_the_line_stands_on_the_terminal_and_as_a_key_in_json(tmp_path):

@@ -17,6 +17,7 @@ from hil.phasing.verdict import Phasing, examine
 from hil.tap.kept_bytes import read_kept
 from hil.tap.listener import heard_again
 from mixer.ground.command_line.fourvane import fourvane
+from mixer.ground.evidence.on_page import on_page
 from mixer.ground.vehicle.vehicle import Vehicle
 from tests.support.unlike_vehicles import clocked
 from tests.support.vehicles import vehicle, vehicle_file
@@ -192,7 +193,14 @@ def test_the_command_keeps_result_page_and_all_that_was_heard(tmp_path: Path) ->
     told = json.loads(done.stdout)
     assert told["axes"]["yaw"]["outcome"] == "reversed"
     assert json.loads((out / "phasing.json").read_text())["faults"] == told["faults"]
-    assert "rehearsal" in (out / "phasing.html").read_text()
+    page = (out / "phasing.html").read_text()
+    assert "rehearsal" in page
+    (evidence,) = map(json.loads, on_page(page))
+    kept = json.loads((out / "phasing.json").read_text())
+    assert evidence == told["evidence"] == kept["evidence"]
+    assert (evidence["kind"], evidence["verdict"]) == ("phasing", "fail")
+    assert evidence["rehearsal"] is True
+    assert list(evidence["files"]) == ["phasing.heard"]
     again = heard_again(read_kept(out / "phasing.heard"))
     assert again.summary["demands"] == told["heard"]["demands"] > 0
 

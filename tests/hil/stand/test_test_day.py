@@ -78,6 +78,21 @@ def chain(board: str, *options: object) -> None:
     assert len(errors) >= 8
     assert np.mean(np.abs(errors) < 2) >= 0.75 and np.max(np.abs(errors)) < 4
     load_vehicle("tested.toml")
+    says_rehearsal(board, hot, merged, found)
+
+
+def says_rehearsal(board: str, hot: Any, merged: Any, found: Any) -> None:
+    """From the play to the vehicle file every result carries that nothing burnt."""
+    kinds = [each["evidence"]["kind"] for each in (hot, merged, found)]
+    assert kinds == ["stand play --hot", "stand merge", "identify"]
+    assert all(each["evidence"]["rehearsal"] is True for each in (hot, merged, found))
+    assert (hot["evidence"]["board"], hot["evidence"]["verdict"]) == (board, "pass")
+    assert set(hot["evidence"]["files"]) == {"programme.csv", "hot-1.record"}
+    assert set(merged["evidence"]["files"]) == {"log.csv", "hot-1.record", "test.csv"}
+    kept = json.loads(Path("fourvane-stand/hot-1.evidence.json").read_text(encoding="utf-8"))
+    assert kept["evidence"] == hot["evidence"]
+    assert hot["next"].startswith("fourvane stand merge log.csv fourvane-stand/hot-1.record")
+    assert "test.csv, a rehearsal" in Path("tested.toml").read_text(encoding="utf-8")
 
 
 @pytest.mark.parametrize("changes", [QUICK, UNLIKE], ids=["eighth turns", "askew"])

@@ -59,7 +59,12 @@ def handover(vehicle_file: Path, folders: tuple[Path, ...], out: Path, as_json: 
         "links": [link_facts(state) for state in whole.links],
         "report": out,
     }
-    emit(result, as_json, lambda: show(whole, out), evidence=evidence.plain)
+    following = (
+        "mend what is open, the worst comes first; then this command again"
+        if whole.open
+        else f"print {out}; who signs it looks at the module itself"
+    )
+    emit(result, as_json, lambda: show(whole, out), following, evidence.plain)
     if whole.open:
         raise SystemExit(FAILED)
 

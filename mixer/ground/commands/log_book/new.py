@@ -8,6 +8,7 @@ import click
 
 from mixer.ground.command_line.fourvane import emit, result_option
 from mixer.ground.command_line.path_options import RESULT
+from mixer.ground.evidence.evidence import tables_of
 from mixer.ground.inputs.errors import InputError
 from mixer.ground.inputs.section_errors import VehicleError
 from mixer.ground.inputs.whole_files import write_whole
@@ -71,7 +72,7 @@ def new(out: Path, name: str | None, as_json: bool, **given: str | None) -> None
         output.print(f"Vehicle file: {out}", soft_wrap=True)
 
     following = (
-        f"fill in what {out} lacks, then fourvane vanes {out} --out vanes.html"
+        f"mend in {out} what is told above, then fourvane vanes {out} --out vanes.html"
         if lacking
         else f"fourvane vanes {out} --out vanes.html: what such vanes give, before anything is cut"
     )
@@ -94,9 +95,12 @@ def value_of(key: str, given: str | None, nobody: bool) -> Any:
 
 
 def lacks(text: str, out: Path) -> list[str]:
-    """What keeps the file from being read, in words; nothing where it is whole enough."""
+    """What keeps the file from being read, or flight tables from being made of it, in words;
+    nothing where it is whole enough.
+    """
     try:
-        parse_vehicle(text, str(out))
+        vehicle = parse_vehicle(text, str(out))
     except VehicleError as error:
         return [str(problem) for problem in error.problems]
-    return []
+    refused = tables_of(vehicle).refused
+    return [f"no flight tables can be made of it: {refused}"] if refused else []
