@@ -94,9 +94,9 @@ def _forces(found: DrawnVane) -> Section:
     pick = np.unique(np.linspace(0, len(curve.deflection_deg) - 1, 7).round().astype(int))
     rows = [
         [
-            f"{curve.deflection_deg[i]:.1f}", f"{curve.force_n[i]:.1f}", f"{curve.drag_n[i]:.1f}",
-            f"{curve.normal_force_n[i]:.1f}", f"{curve.axial_force_n[i]:.1f}",
-            f"{curve.centre_of_pressure_mm[i]:.1f}", f"{curve.hinge_moment_nm[i]:.3f}",
+            f"{curve.deflection_deg[i]:z.1f}", f"{curve.force_n[i]:z.1f}", f"{curve.drag_n[i]:.1f}",
+            f"{curve.normal_force_n[i]:z.1f}", f"{curve.axial_force_n[i]:z.1f}",
+            f"{curve.centre_of_pressure_mm[i]:z.1f}", f"{curve.hinge_moment_nm[i]:z.3f}",
         ]
         for i in pick
     ]  # fmt: skip
