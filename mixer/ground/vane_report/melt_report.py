@@ -115,7 +115,11 @@ def melt_picture(melt: MeltBand) -> str:
         axis.plot(time_s, middle, label="estimate", **series(0))
         if high.max() > 0.6 * melt.deepest_mm:
             axis.axhline(melt.deepest_mm, **LIMIT)
+            axis.annotate(
+                "no vane beyond", (0.0, melt.deepest_mm), xytext=(2, 3),
+                textcoords="offset points", fontsize=8.5,
+            )  # fmt: skip
         axis.set(xlabel="time at reference pressure, s", ylabel="melt, mm")
-        axis.set_ylim(bottom=0.0)
-        axis.legend(loc="upper left")
+        axis.set_ylim(0.0, max(1.35 * float(high.max()), 1.0))  # room for the legend
+        axis.legend(loc="upper right", ncols=2)
     return svg(figure)
