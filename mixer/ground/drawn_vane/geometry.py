@@ -85,8 +85,8 @@ class WornEdge:
 class HeatSink(Section):
     """What the vane sits on, which takes heat from it: a round shaft, and what that ends in."""
 
-    shaft_diameter_mm: float = Field(gt=0, le=200)
-    shaft_length_mm: float = Field(gt=0, le=1000)  # from the vane to the hub
+    shaft_diameter_mm: float = Field(ge=1, le=200)
+    shaft_length_mm: float = Field(ge=1, le=1000)  # from the vane to the hub
     hub_mass_g: float = Field(0.0, ge=0, le=100_000)
     material: Literal["steel", "stainless steel", "aluminium", "copper", "titanium"] = "steel"
 

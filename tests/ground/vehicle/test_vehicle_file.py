@@ -493,7 +493,7 @@ def test_a_wrong_value_in_the_drawing_is_named_with_what_is_allowed(key: str, wr
     ({"section": "square"}, '.section = "square": must be "double-wedge" or "biconvex"'),
     ({"material": "wood"}, '.material = "wood": must be "graphite" or "copper"'),
     ({"heat_sink": {"shaft_diameter_mm": 0, "shaft_length_mm": 9.0}},
-     ".heat_sink.shaft_diameter_mm = 0: must be a number above 0 and at most 200"),
+     ".heat_sink.shaft_diameter_mm = 0: must be a number at least 1 and at most 200"),
     ({"heat_sink": {"shaft_diameter_mm": 71.0, "shaft_length_mm": 9.0}},
      ".heat_sink = 71.0: shaft_diameter_mm must be at most root_chord_mm, 70"),
     ({"heat_sink": {"shaft_diameter_mm": 8.0}}, ".heat_sink.shaft_length_mm: missing"),
