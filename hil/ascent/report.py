@@ -85,7 +85,7 @@ def verdict(judgements: Sequence[Judgement]) -> Verdict:
 def sentence(row: Judgement) -> str:
     """One requirement in words."""
     limit = "" if row.limit is None else f" ({'at most' if row.most else 'at least'} {row.limit:g})"
-    return f"{row.name} {row.value:.2f} {row.unit} at {row.time_s:.2f} s{limit}"
+    return f"{row.name} {row.value:z.2f} {row.unit} at {row.time_s:.2f} s{limit}"
 
 
 def pressure_words(history: History) -> str:
@@ -135,7 +135,7 @@ def page(
     cells = [
         (
             row.name,
-            f"{row.value:.2f} {row.unit}",
+            f"{row.value:z.2f} {row.unit}",
             f"{row.time_s:.2f} s",
             "not judged"
             if row.limit is None

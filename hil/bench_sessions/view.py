@@ -72,4 +72,4 @@ def reading(record: dict[str, Any]) -> tuple[str, str]:
     strip = ["·"] * WIDTH
     strip[WIDTH // 2] = "|"
     strip[place] = "●"
-    return f"{angle:+.2f}°", "".join(strip)
+    return f"{angle:+z.2f}°", "".join(strip)

@@ -123,7 +123,7 @@ def show_merged(merged: Merged, out: Path, page_file: Path) -> None:
         output.print("REHEARSAL: log or record is of an emulated stand; nothing was burnt")
     output.print(
         f"offset {clock.offset_s:.5f} s ± {1e3 * clock.offset_error_s:.2f} ms, drift "
-        f"{1e6 * clock.drift:.1f} ± {1e6 * clock.drift_error:.1f} ppm; {rests_on(merged)}",
+        f"{1e6 * clock.drift:z.1f} ± {1e6 * clock.drift_error:.1f} ppm; {rests_on(merged)}",
         soft_wrap=True,
     )
     for note in merged.notes:

@@ -126,8 +126,8 @@ def checks(plan: Plan, node: StandNode, say: Say) -> None:
     for vane, angle in enumerate(looked.angles_deg, 1):
         if angle is not None and abs(angle) > NEUTRAL_DEG:
             raise StandError(
-                f"vane {vane}: its sensor says {angle:.2f} deg where the pulse is neutral; at most "
-                f"{NEUTRAL_DEG:g}: look at vane, linkage and the sensor's zero"
+                f"vane {vane}: its sensor says {angle:z.2f} deg where the pulse is neutral; at "
+                f"most {NEUTRAL_DEG:g}: look at vane, linkage and the sensor's zero"
             )
     heard = sum(angle is not None for angle in looked.angles_deg)
     say(

@@ -82,9 +82,9 @@ def judged(
     )
     for n in np.flatnonzero(roll_error > ROLL_COUNTS)[:1]:
         raise BreachError(
-            f"cycle {numbers[n]}: roll of {delivered[n, 2]:.1f} counts is {roll_error[n]:.1f} off "
+            f"cycle {numbers[n]}: roll of {delivered[n, 2]:z.1f} counts is {roll_error[n]:.1f} off "
             f"what {what} gives for any pitch and yaw within {PRIMARY_COUNTS:g} counts "
-            f"of those delivered; for those it asks for it is {exact.roll_n[n]:.1f}"
+            f"of those delivered; for those it asks for it is {exact.roll_n[n]:z.1f}"
         )
     return Judged(
         (
@@ -108,4 +108,4 @@ def check_told(trial: SteeringOnTrial, numbers: Sequence[int], flown: Sequence[F
 
 
 def counts(values: Array) -> str:
-    return f"({', '.join(f'{value:.1f}' for value in values)}) counts"
+    return f"({', '.join(f'{value:z.1f}' for value in values)}) counts"

@@ -26,6 +26,7 @@ from mixer.ground.vane_report.examined import (
     examine,
     widest_travel,
 )
+from mixer.ground.vane_report.melt_report import melt_sentence
 from mixer.ground.vane_report.page_of_vanes import DUST_CAUTION, ESTIMATE, vanes_page
 from mixer.ground.vane_report.verdict import vane_result, verdict
 from mixer.ground.vehicle.vehicle import load_vehicle
@@ -38,7 +39,7 @@ __all__ = ["DUST_CAUTION", "ESTIMATE", "DrawingError", "vanes", "widest_travel"]
 @click.option("--out", type=RESULT, help="HTML report to write.")
 @result_option
 def vanes(vehicle_files: tuple[Path, ...], out: Path | None, as_json: bool) -> None:
-    """Compute what the drawn vanes give: forces, thrust loss, hinge moment, wear, life, strength.
+    """Compute what drawn vanes give: forces, thrust loss, hinge moment, wear, melt, life, strength.
 
     Several vehicle files are compared side by side, for which drawing to mill; that passes no
     verdict of its own.
@@ -92,7 +93,7 @@ def compare(
         width = max(len(cell) for row in [["", *names], *rows] for cell in row[1:]) + 2
         for row in [["", *names], *rows]:
             cells = "".join(f"{cell:<{width}}" for cell in row[1:])
-            output.print(f"{row[0]:<32}{cells}".rstrip(), soft_wrap=True)
+            output.print(f"{row[0]:<35}{cells}".rstrip(), soft_wrap=True)
         if out is not None:
             output.print(f"report: {out}")
 
@@ -122,7 +123,8 @@ def show(found: DrawnVane, result: dict[str, Any]) -> None:
     ]
     for name, value in facts:
         output.print(f"  {name:<32}{value}")
-    life = [] if found.solids else [found.life.sentence, ESTIMATE]
+    melt = [sentence] if (sentence := melt_sentence(found)) else []
+    life = [] if found.solids else [found.life.sentence, *melt, ESTIMATE]
     for sentence in (*curve.notes, *life):
         output.print(f"  {sentence}", soft_wrap=True)
     if found.assumed:

@@ -82,6 +82,15 @@ class WornEdge:
         return np.interp(np.asarray(station_mm, float), self.station_mm, self.recession_mm)
 
 
+class HeatSink(Section):
+    """What the vane sits on, which takes heat from it: a round shaft, and what that ends in."""
+
+    shaft_diameter_mm: float = Field(ge=1, le=200)
+    shaft_length_mm: float = Field(ge=1, le=1000)  # from the vane to the hub
+    hub_mass_g: float = Field(0.0, ge=0, le=100_000)
+    material: Literal["steel", "stainless steel", "aluminium", "copper", "titanium"] = "steel"
+
+
 class VaneGeometry(Section):
     """One vane as drawn. All four are alike; lengths in mm."""
 
@@ -101,6 +110,7 @@ class VaneGeometry(Section):
     graphite_grade: Literal["isomoulded", "moulded"] = "isomoulded"
     trailing_edge_thickness_mm: float = Field(0.0, ge=0, le=100)
     shaft_hole_mm: float = Field(0.0, ge=0, le=100)  # across, along the span at the hinge line
+    heat_sink: HeatSink | None = None
     allowed_recession_mm: float | None = Field(None, gt=0, le=500)  # of the leading edge
     servo_torque_nm: float | None = Field(None, gt=0, le=1000)  # rated, at the vane's shaft
 
@@ -131,6 +141,15 @@ class VaneGeometry(Section):
         if value > limit:
             refuse(value, f"must be at most {limit:.3g}, 0.8 of the thickness {where}")
         return value
+
+    @field_validator("heat_sink")
+    @classmethod
+    def shaft_fits_the_root(cls, sink: HeatSink | None, info: ValidationInfo) -> HeatSink | None:
+        root_mm = info.data.get("root_chord_mm")
+        across_mm = 0.0 if sink is None else sink.shaft_diameter_mm
+        if root_mm is not None and across_mm > root_mm:
+            refuse(across_mm, f"shaft_diameter_mm must be at most root_chord_mm, {root_mm:g}")
+        return sink
 
     @field_validator("leading_edge_radius_mm")
     @classmethod

@@ -158,7 +158,7 @@ def behind_table(told: dict[str, Any]) -> list[Table]:
         else "No vane was farther from its command than a healthy servo comes to."
     )
     rows = [
-        (vane, each["readings"], f"{each['mean_deg']:.2f}", f"{each['farthest_deg']:.2f}",
+        (vane, each["readings"], f"{each['mean_deg']:z.2f}", f"{each['farthest_deg']:z.2f}",
          each["outside_its_band"], f"{each['band_deg']:.2f}")
         for vane, each in behind.items()
     ]  # fmt: skip

@@ -179,7 +179,7 @@ def correct_zeros(found: Identification, edit: Edit, notes: list[str], keep: boo
         )
     if not zero_deg.any():
         return zero_deg
-    off = ", ".join(f"{deg:+.2f}" for deg in zero_deg)
+    off = ", ".join(f"{deg:+z.2f}" for deg in zero_deg)
     if keep:
         notes.append(
             f"--keep-neutrals: the jig's neutrals stay, although edge-on is {off} deg off them "

@@ -94,7 +94,7 @@ def together_sections(module: ModuleVerdict) -> list[Section]:
     if match is None:
         text = "Roll of the four together cannot be told: not every servo has a table."
         return [Section("Together", (text,))]
-    parts = ", ".join(f"{moment:.2f}" for moment in match.per_vane_nm)
+    parts = ", ".join(f"{moment:z.2f}" for moment in match.per_vane_nm)
     text = [
         f"With the tables flown, the vanes may stand off by half of each servo's repeatability: "
         f"at worst {match.roll_nm:.2f} N·m of roll, all four in one sense ({parts} N·m of vanes "

@@ -195,7 +195,7 @@ def calibration_section(verdict: ServoVerdict) -> Section | None:
     if fit is None:
         return Section("Calibration", ("No servo table: see the faults.",), (), pictures)
     rows = [
-        (f"{deflection:.2f}", f"{pulse:.2f}")
+        (f"{deflection:z.2f}", f"{pulse:.2f}")
         for deflection, pulse in zip(fit.table.deflection_deg, fit.table.pulse_us, strict=True)
     ]
     outliers = [f"Left out: {outlier}." for outlier in fit.outliers]
@@ -255,7 +255,7 @@ def frequency_section(verdict: ServoVerdict) -> Section | None:
             f"{point.amplitude_deg:.2f}",
             f"{2 * np.pi * point.frequency_hz * point.amplitude_deg:.0f}",
             f"{point.gain:.3f}",
-            f"{phase_deg:.1f}",
+            f"{phase_deg:z.1f}",
             f"{point.residual_deg:.3f}",
         )
         for point, phase_deg in zip(

@@ -290,4 +290,4 @@ def write_servo_table(path: FilePath, table: ServoTable) -> None:
     with write_whole(path) as stream:
         stream.write("deflection_deg,pulse_us\n")
         for deflection, pulse in zip(table.deflection_deg, table.pulse_us, strict=True):
-            stream.write(f"{deflection:.3f},{pulse:.3f}\n")
+            stream.write(f"{deflection:z.3f},{pulse:.3f}\n")

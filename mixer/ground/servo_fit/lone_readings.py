@@ -27,7 +27,7 @@ class Outlier:
     def __str__(self) -> str:
         return (
             f"servo {self.servo}, {self.pulse_us:g} µs {self.direction}, pass {self.number}: "
-            f"{self.angle_deg:.2f} deg is {self.off_deg:+.2f} deg off the other readings there"
+            f"{self.angle_deg:z.2f} deg is {self.off_deg:+z.2f} deg off the other readings there"
         )
 
 

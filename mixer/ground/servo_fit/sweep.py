@@ -119,5 +119,5 @@ def write_sweeps(path: FilePath, sweeps: Iterable[Sweep]) -> None:
                         if np.isfinite(table[row, column]):
                             stream.write(
                                 f"{sweep.servo},{sweep.pulse_us[row]:g},"
-                                f"{table[row, column]:.4f},{direction},{number}\n"
+                                f"{table[row, column]:z.4f},{direction},{number}\n"
                             )

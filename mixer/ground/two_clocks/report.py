@@ -21,7 +21,7 @@ def figures(merged: Merged) -> list[tuple[str, str, str]]:
     return [
         ("offset: log time at the node's start", f"{clock.offset_s:.6f} s",
          f"{1e3 * clock.offset_error_s:.3f} ms"),
-        ("drift of the logger's clock against the node's", f"{1e6 * clock.drift:.2f} ppm",
+        ("drift of the logger's clock against the node's", f"{1e6 * clock.drift:z.2f} ppm",
          f"{1e6 * clock.drift_error:.2f} ppm"),
         ("in the middle of what both saw", "", f"{1e3 * clock.middle_error_s:.3f} ms"),
     ]  # fmt: skip

@@ -15,6 +15,7 @@ from scipy.special import erfc
 from mixer.ground.inputs.arrays import Array
 from mixer.ground.inputs.csv_files import InputError
 from mixer.ground.vane_life.materials import Material
+from mixer.ground.vane_life.shaft_and_hub import ShaftAndHub
 
 LUMPED_BIOT = 0.1  # below this a body may be taken at one temperature (Incropera, chapter 5)
 
@@ -81,11 +82,15 @@ class Bar:
 
 @dataclass(frozen=True)
 class Heating:
-    """A heated bar over time: `time_s` (m,), `temperature_k` (m, n), `recession_m` (m,)."""
+    """A heated bar over time: `time_s` (m,), `temperature_k` (m, n), `recession_m` (m,).
+
+    `ends_k` (m, 2): shaft and hub, where there is a sink, else (m, 0).
+    """
 
     time_s: Array
     temperature_k: Array
     recession_m: Array
+    ends_k: Array
 
     @property
     def surface_k(self) -> Array:
@@ -106,6 +111,7 @@ def heat_bar(
     stop_at_k: float = np.inf,
     stop_at_recession_m: float = np.inf,
     heat_into_w: Callable[[Bar, Array], Array] = Bar.film_heat_w,
+    sink: ShaftAndHub | None = None,
 ) -> Heating:
     """Heat a bar until the horizon, a temperature anywhere in it or a recession is reached.
 
@@ -113,7 +119,7 @@ def heat_bar(
     last stays. `recession_rate_m_s(surface_k, recession_m)` is how fast the end recedes. Cells
     move with the ends, which carries heat between them: the second term of `slopes`.
     `heat_into_w(bar, temperature_k)` is the net heat into each cell through its surface, what
-    it radiates included.
+    it radiates included; a `sink` takes heat across the bar.
     """
     # The solver asks again and again for one recession: always, where none is, and else while it
     # varies temperatures alone.
@@ -121,35 +127,39 @@ def heat_bar(
     cells = len(bar_at(0.0).volume_m3)
 
     def slopes(_time: float, state: Array) -> Array:
-        temperature, recession = state[:-1], float(state[-1])
+        temperature, recession, ends = state[:cells], float(state[cells]), state[cells + 1 :]
         bar = bar_at(recession)
         speed = recession_rate_m_s(float(temperature[0]), recession) if recession_rate_m_s else 0.0
         middle = 0.5 * (bar.edge_m[1:] + bar.edge_m[:-1])
         gap = middle[1:] - middle[:-1]
         rise = temperature[1:] - temperature[:-1]
-        conductivity = material.conductivity(0.5 * (temperature[1:] + temperature[:-1]))
-        flow = conductivity * bar.section_m2[1:-1] * rise / gap
         heat = heat_into_w(bar, temperature)
-        heat[:-1] += flow
-        heat[1:] -= flow
+        conduct(bar, material, temperature, heat)
+        slope = np.zeros(len(state))
+        if sink is not None:
+            section = bar.volume_m3  # per metre of span
+            leaves, slope[cells + 1 :] = sink.flows(material, section, temperature, ends)
+            heat -= leaves
         rate = heat / (material.density_kg_m3 * material.specific_heat(temperature) * bar.volume_m3)
         if speed > 0.0:
             length = bar.edge_m[-1] - bar.edge_m[0]
             moves = speed * (bar.edge_m[-1] - middle) / length
             rate += moves * _gradient(rise / gap, gap)
-        slope = np.empty(cells + 1)
-        slope[:-1], slope[-1] = rate, speed
+        slope[:cells], slope[cells] = rate, speed
         return slope
 
     def hot(_time: float, state: Array) -> float:
-        return float(state[:-1].max()) - stop_at_k if np.isfinite(stop_at_k) else -1.0
+        return float(state[:cells].max()) - stop_at_k if np.isfinite(stop_at_k) else -1.0
 
     def gone(_time: float, state: Array) -> float:
-        return float(state[-1]) - stop_at_recession_m if np.isfinite(stop_at_recession_m) else -1.0
+        return (
+            float(state[cells]) - stop_at_recession_m if np.isfinite(stop_at_recession_m) else -1.0
+        )
 
     for event in (hot, gone):
         event.terminal = True  # type: ignore[attr-defined]
-    start = np.append(np.full(cells, float(start_k)), 0.0)
+    ends = np.full(0 if sink is None else 2, float(start_k))
+    start = np.concatenate([np.full(cells, float(start_k)), [0.0], ends])
     solution = solve_ivp(
         slopes,
         (0.0, horizon_s),
@@ -157,16 +167,27 @@ def heat_bar(
         method="LSODA",
         events=(hot, gone),
         rtol=1e-5,
-        atol=np.append(np.full(cells, 1e-3), 1e-9),
+        atol=np.concatenate([np.full(cells, 1e-3), [1e-9], np.full(len(ends), 1e-3)]),
         max_step=horizon_s / 20.0,
-        # Heat goes from cell to neighbour. What moves the end is small, and left to iteration: the
-        # band takes a twelfth of the work of the full matrix.
+        # Heat goes from cell to neighbour. What moves the end, or goes into a sink, is small, and
+        # left to iteration: the band takes a twelfth of the work of the full matrix.
         lband=1,
         uband=1,
     )
     if not solution.success:
         raise ConductionError(f"the heat equation could not be solved: {solution.message}")
-    return Heating(solution.t, solution.y[:-1].T, solution.y[-1])
+    state = solution.y
+    return Heating(solution.t, state[:cells].T, state[cells], state[cells + 1 :].T)
+
+
+def conduct(bar: Bar, material: Material, temperature_k: Array, heat_w: Array) -> None:
+    """Add to each cell's heat what comes from its neighbours."""
+    middle = 0.5 * (bar.edge_m[1:] + bar.edge_m[:-1])
+    conductivity = material.conductivity(0.5 * (temperature_k[1:] + temperature_k[:-1]))
+    rise = temperature_k[1:] - temperature_k[:-1]
+    flow = conductivity * bar.section_m2[1:-1] * rise / (middle[1:] - middle[:-1])
+    heat_w[:-1] += flow
+    heat_w[1:] -= flow
 
 
 def _gradient(slope: Array, gap: Array) -> Array:

@@ -4,7 +4,7 @@ All heat transfer scales with chamber pressure to the power 0.8 (Bartz, Jet Prop
 49-51 [from memory]).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -84,6 +84,16 @@ class HeatLoad:
     face_gas_k: float
     gas_heat_j_kg_k: float
     stream: FlowState
+
+    def scaled(self, film: float, temperature: float = 1.0) -> "HeatLoad":
+        """The load with both films, and both gas temperatures, times a factor."""
+        return replace(
+            self,
+            nose_times_root_radius=self.nose_times_root_radius * film,
+            face_at_metre=self.face_at_metre * film,
+            nose_gas_k=self.nose_gas_k * temperature,
+            face_gas_k=self.face_gas_k * temperature,
+        )
 
     def nose_w_m2_k(self, radius_m: float) -> float:
         return self.nose_times_root_radius / np.sqrt(radius_m)

@@ -17,6 +17,7 @@ from mixer.ground.inputs.arrays import Array
 from mixer.ground.vane_life.conduction import Bar, Heating, biot_number, bulk_failure_s, heat_bar
 from mixer.ground.vane_life.heat_load import CELLS, ChordSection, HeatLoad, heat_load
 from mixer.ground.vane_life.materials import MATERIALS, Material
+from mixer.ground.vane_life.shaft_and_hub import shaft_and_hub
 from mixer.ground.vane_life.surface_loss import SurfaceLoss, view_of_surroundings
 
 START_K = 293.0
@@ -122,13 +123,7 @@ def vane_life(
 
     def case(film: float = 1.0, temperature: float = 1.0, conductivity: float = 1.0,
              emission: float = 1.0, burns: float = 1.0, reacts: float = 1.0) -> _Case:  # fmt: skip
-        heat = replace(
-            load,
-            nose_times_root_radius=load.nose_times_root_radius * film,
-            face_at_metre=load.face_at_metre * film,
-            nose_gas_k=load.nose_gas_k * temperature,
-            face_gas_k=load.face_gas_k * temperature,
-        )
+        heat = load.scaled(film, temperature)
         k = tuple(value * conductivity for value in material.conductivity_w_m_k)
         solid = replace(
             material, conductivity_w_m_k=k, reacts_kg_m2_s=material.reacts_kg_m2_s * reacts
@@ -220,7 +215,7 @@ def _heated(case: _Case, horizon_s: float) -> _Run:
     )  # fmt: skip
     heating = heat_bar(
         section.bar, material, START_K, horizon_s, recedes, material.fails_at_k, allowed_m,
-        case.loss.net_w,
+        case.loss.net_w, shaft_and_hub(geometry),
     )  # fmt: skip
     return _Run(case, section, allowed_m, horizon_s, heating)
 

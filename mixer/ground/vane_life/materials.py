@@ -20,9 +20,9 @@ class Material:
     Properties run straight between `at_k`, the end values beyond. `fails_at_k` is melting or
     sublimation. A `receding` surface burns away as fast as it reacts, `reacts_kg_m2_s`
     exp(-`reacts_at_k`/T), and diffusion lets it. `conductivity_spread` is the share of the
-    conductivity that is uncertain;
-    `emits` is the total hemispherical emissivity at `emits_at_k`, good to a factor of
-    `emits_spread`. `oxidises` says what hot exhaust does to the metal that no model here holds.
+    conductivity that is uncertain; `emits` is the total hemispherical emissivity at `emits_at_k`,
+    good to a factor of `emits_spread`. `fusion_j_kg` is the heat of fusion (CRC [from memory]).
+    `oxidises` says what hot exhaust does to the metal that no model here holds.
     """
 
     name: str
@@ -39,6 +39,7 @@ class Material:
     emits_at_k: tuple[float, ...] = (300.0,)
     emits: tuple[float, ...] = (0.8,)
     emits_spread: float = 1.2
+    fusion_j_kg: float = 0.0
     oxidises: str = ""
 
     @property
@@ -71,7 +72,7 @@ MATERIALS = {
             0.05, 1358.0, "melting",
             "Mechanical Engineers' Handbook vol. 4, Table 1; emissivity of oxidised copper 0.6 to"
             " 0.7 from an emissivity table (bright 0.03, black 0.8)",
-            emits=(0.65,), emits_spread=1.25,
+            emits=(0.65,), emits_spread=1.25, fusion_j_kg=209e3,
         ),
         Material(
             "tungsten", 19300.0, _METALS_AT_K,
@@ -82,6 +83,7 @@ MATERIALS = {
             " Branstetter, NASA TN D-1088, 1961",
             emits_at_k=(300.0, 1000.0, 1500.0, 2000.0, 2500.0, 3000.0),
             emits=(0.0435, 0.124, 0.193, 0.252, 0.294, 0.323), emits_spread=1.5,
+            fusion_j_kg=285e3,
             oxidises="steam and carbon dioxide oxidise tungsten from some 1000 K on, and above"
             " about 1300 K its oxide boils off",
         ),
@@ -93,6 +95,7 @@ MATERIALS = {
             "Incropera, Table A.1, over temperature; emissivity between clean, 0.19 at 1773 K and"
             " 0.24 at 2273 K (maker data), and oxidised, 0.8 (from memory)",
             emits_at_k=(300.0, 1773.0, 2273.0), emits=(0.2, 0.39, 0.44), emits_spread=1.8,
+            fusion_j_kg=391e3,
             oxidises="bare molybdenum oxidises from some 800 K on, and above about 1100 K its"
             " oxide boils off",
         ),

@@ -8,6 +8,7 @@ import numpy as np
 from mixer.ground.reports.page import Picture, Section, Table, render_page
 from mixer.ground.reports.pictures import drawing, series, svg
 from mixer.ground.vane_report.examined import DrawnVane
+from mixer.ground.vane_report.melt_report import melt_cell
 from mixer.ground.vane_report.verdict import verdict
 
 HEAD = "per vane, new, at reference pressure"
@@ -21,7 +22,8 @@ def comparison_rows(drawings: Sequence[DrawnVane]) -> list[list[str]]:
             "verdict", "material", "side force, N", "thrust lost at rest, %",
             "thrust lost, all deflected, %", "mass of the blade, g", "largest hinge moment, N·m",
             "servo torque margin", "bending, margin", "chance of breaking", "life, s",
-            "life at worst, s", "ends by", "force left at the end, %", "mean at the end, K",
+            "life at worst, s", "ends by",
+            "melted from the leading edge, mm", "force left at the end, %", "mean at the end, K",
         )
     ]  # fmt: skip
 
@@ -29,7 +31,7 @@ def comparison_rows(drawings: Sequence[DrawnVane]) -> list[list[str]]:
 def _told(name: str, found: DrawnVane) -> str:
     curve, life, thrust_n = found.curve, found.life, found.vehicle.engine.thrust_n
     rated_nm = found.geometry.servo_torque_nm
-    if found.solids and (name.startswith("life") or "end" in name):
+    if found.solids and (name.startswith(("life", "melted")) or "end" in name):
         return "solids: not told"
     told = verdict(found)
     return {
@@ -52,8 +54,14 @@ def _told(name: str, found: DrawnVane) -> str:
         "ends by": lambda: (
             life.ends_by.removeprefix("the ") if np.isfinite(life.life_s) else "–"
         ),
-        "force left at the end, %": lambda: f"{100.0 * found.effectiveness:.1f}",
-        "mean at the end, K": lambda: f"{life.mean_at_k(float(found.time_s[-1])):.0f}",
+        "melted from the leading edge, mm": lambda: melt_cell(found),
+        "force left at the end, %": lambda: (
+            "none" if found.effectiveness is None else f"{100.0 * found.effectiveness:.1f}"
+        ),
+        "mean at the end, K": lambda: (
+            f"{life.mean_at_k(float(found.time_s[-1])):.0f}"
+            + ", as it begins to melt" * (life.local_s < found.vehicle.engine.burn_time_s)
+        ),
     }[name]()  # fmt: skip
 
 

@@ -14,8 +14,9 @@ from mixer.ground.drawn_vane.outline import LARGEST_FACE
 from mixer.ground.drawn_vane.vane_forces import VaneCurve, computed_curve
 from mixer.ground.inputs.csv_files import InputError
 from mixer.ground.vane_life.heat_load import heat_load
-from mixer.ground.vane_life.life import Life, vane_life
+from mixer.ground.vane_life.life import FILM_SPREAD, START_K, Life, vane_life
 from mixer.ground.vane_life.materials import MATERIALS
+from mixer.ground.vane_life.melting import MeltBand, melt_by_the_end
 from mixer.ground.vane_life.strength import Bending, bending, shock_merit
 from mixer.ground.vane_report.pressure_check import ScaledForce, pressure_check
 from mixer.ground.vehicle.vehicle import Vehicle
@@ -76,6 +77,7 @@ class DrawnVane:
     strength: Sequence[Bending]
     shock: float
     scaled: Sequence[ScaledForce]
+    melt: MeltBand | None
 
     @property
     def solids(self) -> bool:
@@ -83,9 +85,20 @@ class DrawnVane:
         return self.vehicle.engine.solids_in_exhaust
 
     @cached_property
-    def effectiveness(self) -> float:
-        """Force of the vane worn as estimated at the burn's end, over the new one's."""
-        return effectiveness_of(self.worn[-1], self.worn[0])
+    def effectiveness(self) -> float | None:
+        """Force of the vane worn or melted as estimated at the burn's end, over the new one's.
+
+        None where the melt has left no vane that can be described.
+        """
+        if self.melt is None or self.melt.depth_mm == 0.0:
+            return effectiveness_of(self.worn[-1], self.worn[0])
+        if self.melt.middle.through:
+            return None
+        edge = WornEdge(self.edges[-1].station_mm, np.full(2, self.melt.depth_mm))
+        melted = computed_curve(
+            self.geometry, self.vehicle.engine, widest_travel(self.vehicle), edge, WORN_STEP_DEG
+        )
+        return effectiveness_of(melted, self.worn[0])
 
     @cached_property
     def mass_g(self) -> float:
@@ -191,6 +204,7 @@ def examine(
         bending(geometry, worn, edges, np.array([life.mean_at_k(float(s)) for s in time_s])),
         shock_merit(geometry, float(face) * (load.face_gas_k - 293.0), half_m),
         pressure_check(geometry, engine, travel),
+        melt_by_the_end(geometry, engine, life.loss, engine.burn_time_s, START_K, FILM_SPREAD),
     )
     done(1.0)
     return found

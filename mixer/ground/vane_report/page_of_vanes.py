@@ -8,6 +8,7 @@ from mixer.ground.vane_life.life import Life
 from mixer.ground.vane_life.strength import strength_of
 from mixer.ground.vane_report.examined import LET_GO, DrawnVane
 from mixer.ground.vane_report.from_behind import behind_section
+from mixer.ground.vane_report.melt_report import melt_section
 from mixer.ground.vane_report.pictures import (
     after,
     doubts_picture,
@@ -22,8 +23,8 @@ from mixer.ground.vane_report.verdict import verdict
 
 ESTIMATE = (
     "An estimate to plan a static test by, not a substitute for one: radiation of the gas and of"
-    " the nozzle's hot wall, particles, the shaft as a way out for heat and the flow between vanes"
-    " are left out."
+    " the nozzle's hot wall, particles, the flow between vanes and, without a heat_sink in the"
+    " drawing, the shaft as a way out for heat are left out."
 )
 DUST_CAUTION = (
     "Burnt vanes stay hot for long; graphite dust is slippery, conducts, and harms lungs: wet it,"
@@ -46,6 +47,7 @@ def vanes_page(found: DrawnVane) -> str:
         _hinge(found),
         _strength(found),
         _heat(found),
+        *melt_section(found),
     ]
     jet, rated_nm = curve.jet, found.geometry.servo_torque_nm
     return render_page(
@@ -94,9 +96,9 @@ def _forces(found: DrawnVane) -> Section:
     pick = np.unique(np.linspace(0, len(curve.deflection_deg) - 1, 7).round().astype(int))
     rows = [
         [
-            f"{curve.deflection_deg[i]:.1f}", f"{curve.force_n[i]:.1f}", f"{curve.drag_n[i]:.1f}",
-            f"{curve.normal_force_n[i]:.1f}", f"{curve.axial_force_n[i]:.1f}",
-            f"{curve.centre_of_pressure_mm[i]:.1f}", f"{curve.hinge_moment_nm[i]:.3f}",
+            f"{curve.deflection_deg[i]:z.1f}", f"{curve.force_n[i]:z.1f}", f"{curve.drag_n[i]:.1f}",
+            f"{curve.normal_force_n[i]:z.1f}", f"{curve.axial_force_n[i]:z.1f}",
+            f"{curve.centre_of_pressure_mm[i]:z.1f}", f"{curve.hinge_moment_nm[i]:z.3f}",
         ]
         for i in pick
     ]  # fmt: skip
@@ -207,7 +209,6 @@ def _hinge(found: DrawnVane) -> Section:
 
 
 def _strength(found: DrawnVane) -> Section:
-    strength = strength_of(found.geometry)
     rows = [
         [
             b.place, f"{b.station_mm:.1f}", f"{b.stress_mpa[0]:.3g}", f"{b.stress_mpa[-1]:.3g}",
@@ -224,7 +225,7 @@ def _strength(found: DrawnVane) -> Section:
             + (f" less a shaft hole of {hole_mm:g} mm." if hole_mm else ", no shaft hole drawn.")
             + " What a shaft, a clamp or a sharp corner adds is left out, and so is a knock on the"
             " bench.",
-            f"Strength: {strength.source}.",
+            f"Strength: {strength_of(found.geometry).source}.",
             "Heat shock at ignition: the material stands"
             f" {found.shock:.2g} times what the film on the faces brings (3 R' over flux times half"
             " thickness): a figure of merit to compare drawings by, not a stress.",
@@ -247,13 +248,12 @@ def _heat(found: DrawnVane) -> Section:
             ["Not computed: the exhaust carries solids, which sand a graphite vane off in seconds"
              " (common practice). Only a burn tells."],
         )  # fmt: skip
-    burning = life.burning
     return Section(
         "Will it live",
         [
             life.sentence, ESTIMATE, *_heat_words(found),
-            *([f"B', the carbon that a unit of diffusing gas can burn: {burning.limit:.2g}, good to"
-               f" a factor of {burning.spread:g} ({burning.source})."]
+            *([f"B', the carbon that a unit of diffusing gas can burn: {life.burning.limit:.2g},"
+               f" good to a factor of {life.burning.spread:g} ({life.burning.source})."]
               if life.material.receding else []),
             f"Values of {life.material.name}: {life.material.source}.",
         ],
@@ -279,8 +279,8 @@ def _seconds(value: float, life: Life) -> str:
 def _heat_words(found: DrawnVane) -> list[str]:
     life, end_s = found.life, float(found.time_s[-1])
     words = [
-        f"After {end_s:.3g} s the middle section is at {life.mean_at_k(end_s):.0f} K in the mean;"
-        f" it radiates past the next vane to {life.loss.view:.0%} of its view.",
+        f"After {end_s:.3g} s the section is at {life.mean_at_k(end_s):.0f} K in the mean; it"
+        f" radiates past the next vane to {life.loss.view:.0%} of its view.",
         f"Biot number {life.biot_nose:.2g} across the nose and {life.biot_chord:.2g} along half"
         " the chord: " + (
             "the edge runs ahead of the rest." if life.biot_chord >= 0.1

@@ -7,6 +7,7 @@ import numpy as np
 from mixer.ground.reports.page import Verdict
 from mixer.ground.vane_life.strength import RARE
 from mixer.ground.vane_report.examined import DrawnVane
+from mixer.ground.vane_report.melt_report import melt_result
 from mixer.ground.vane_report.pressure_check import largest_error
 
 
@@ -91,6 +92,7 @@ def _life_result(found: DrawnVane) -> dict[str, Any]:
         "edge_lost_mm": float(found.edges[-1].recession_mm.max()),
         "face_lost_mm": found.edges[-1].face_mm,
         "tail_lost_mm": found.tail_lost_mm,
+        **melt_result(found),
     }
     return dict.fromkeys(told) if found.solids else told
 

@@ -31,7 +31,7 @@ def shown(value: object) -> str:
 
 def decimals(values: Array) -> str:
     """Values in a sentence, to a thousandth."""
-    return ", ".join(f"{value:.3f}" for value in values)
+    return ", ".join(f"{value:z.3f}" for value in values)
 
 
 def alike(rows: list[list[float]]) -> list[Any]:

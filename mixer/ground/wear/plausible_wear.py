@@ -18,6 +18,7 @@ LARGEST = {
     "mass_before_g": (100_000.0, "g"),
     "mass_after_g": (100_000.0, "g"),
 }
+SHORTEST_S = 0.1  # a burn; a vane takes longer to be hot enough to wear
 LEAST_LEFT = 0.5  # of a chord or a mass: with less left there is no vane to go on with
 OTHERS = 2.5  # a chord or a mass over the middle one of its file, or under it
 PAST_OTHERS = 10.0  # a recession over the middle one of its file
@@ -32,6 +33,9 @@ def refuse_implausible(rows: Rows, reference_bar: float, calliper_mm: float) -> 
         if column in rows:
             for row in np.flatnonzero(np.abs(rows[column]) > most)[:1]:
                 raise rows.fault(row, column, f"must be at most {most:g} {unit}")
+    if "duration_s" in rows:
+        for row in np.flatnonzero(rows["duration_s"] < SHORTEST_S)[:1]:
+            raise rows.fault(row, "duration_s", f"must be at least {SHORTEST_S:g} s")
     if "chamber_pressure_bar" in rows:
         refuse_far(rows, "chamber_pressure_bar", reference_bar, REFERENCE, "the vehicle's")
     for before, after in PAIRS:

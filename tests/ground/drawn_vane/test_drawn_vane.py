@@ -286,13 +286,17 @@ def test_solids_in_the_exhaust_leave_no_life_figure(tmp_path):
 def test_drawings_are_compared_side_by_side(tmp_path):
     """Blunt copper against slender graphite: heavier, more drag, melts; its mean stays low."""
     files = []
-    for name, changes in (
-        ("copper", {"material": "copper"}),
-        ("graphite", {"leading_edge_radius_mm": 1.0}),
+    sink = {"shaft_diameter_mm": 12.0, "shaft_length_mm": 20.0, "hub_mass_g": 400.0}
+    for name, burn_s, changes in (
+        ("copper", 2.5, {"material": "copper", "heat_sink": sink}),
+        ("graphite", 26.0, {"leading_edge_radius_mm": 1.0}),
     ):
         folder = tmp_path / name
         folder.mkdir()
         source = vehicle_file(folder, **drawn(changes))
+        text = source.read_text(encoding="utf-8")
+        assert "burn_time_s = 26.0" in text
+        source.write_text(text.replace("burn_time_s = 26.0", f"burn_time_s = {burn_s}"))
         files.append(str(source.rename(tmp_path / f"{name}.toml")))
     page = tmp_path / "both.html"
     result = CliRunner().invoke(vanes, [*files, "--json", "--out", str(page)])
@@ -303,7 +307,12 @@ def test_drawings_are_compared_side_by_side(tmp_path):
     assert copper["thrust_loss_at_rest"] > graphite["thrust_loss_at_rest"]
     assert copper["passed"] is False and copper["life_s"] < graphite["life_s"]
     assert copper["mean_temperature_at_end_k"] < 1100.0  # the edge melts at 1358 K
+    assert copper["melted_through"] is False and graphite["melted_through"] is None
+    assert copper["melt_begins_s"] == pytest.approx(copper["local_failure_s"], rel=0.01)
+    assert copper["molten_share"] > 0.0 and copper["effectiveness_at_end"] < 1.0
+    assert copper["shaft_at_end_k"] > copper["hub_at_end_k"] > 293.0
     text = page.read_text(encoding="utf-8")
+    assert "melted from the leading edge, mm" in text and "does not melt" in text
     assert text.count("<svg") == 1 and "Side by side" in text
 
 
