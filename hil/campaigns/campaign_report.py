@@ -174,7 +174,6 @@ def page(vehicle: Vehicle, found: Sequence[Spread], first_seed: int, folder: obj
         ],
         facts=[
             ("Vehicle file", vehicle.path),
-            ("Assumed, not in the file", "; ".join(vehicle.needs_rocket().assumed) or "nothing"),
             ("Flights", f"{flights}, seeds {first_seed} to {first_seed + flights - 1}"),
             ("Every flight", folder),
         ],

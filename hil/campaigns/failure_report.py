@@ -193,7 +193,6 @@ def page(
         sections,
         facts=[
             ("Vehicle file", vehicle.path),
-            ("Assumed, not in the file", "; ".join(vehicle.needs_rocket().assumed) or "nothing"),
             ("Flights", len(flown)),
             ("Kept attitude, beyond required", kept_words(limits)),
             ("Lost", f"tilted more than {limits.attitude_deg:g} deg from the vertical"),

@@ -47,6 +47,7 @@ def rows(evidence: Evidence) -> list[tuple[str, str]]:
         ("Command", f"fourvane {evidence.kind}, version {evidence.fourvane}"),
         ("Time", readable(evidence.at)),
         ("Vehicle file", named(evidence.about)),
+        ("Assumed, not in the file", "; ".join(evidence.about.assumed) or "nothing"),
         (
             "Flight tables",
             f"none can be made: {tables.refused}"
