@@ -12,7 +12,7 @@ held, where the specification has charts by how rare the turbulence is.
 """
 
 import numpy as np
-from scipy.signal import lfilter
+import scipy
 
 from mixer.ground.inputs.arrays import Array
 
@@ -44,10 +44,10 @@ def series(seed: int) -> Array:
     kicks = np.einsum("ij,jkn->ikn", added, random.standard_normal((2, 2, POINTS)))
     kicks[:, :, 0] = begin
     fade = [1.0, -over[0, 0]]
-    a = np.asarray(lfilter([1.0], fade, kicks[0], axis=1))
+    a = np.asarray(scipy.signal.lfilter([1.0], fade, kicks[0], axis=1))
     led = kicks[1]
     led[:, 1:] += over[1, 0] * a[:, :-1]
-    b = np.asarray(lfilter([1.0], fade, led, axis=1))
+    b = np.asarray(scipy.signal.lfilter([1.0], fade, led, axis=1))
     return (np.sqrt(3.0) * a + (1.0 - np.sqrt(3.0)) * b).reshape(2 * POINTS, 1)
 
 

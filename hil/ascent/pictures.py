@@ -1,14 +1,20 @@
 """The pictures of one simulated flight."""
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 
 from hil.ascent.history import History
 from mixer.flight.layout import DOUBTED_PRESSURE, PRIMARY_LIMITED, ROLL_LIMITED
 from mixer.ground.reports.pictures import LIMIT, SHADE, drawing, series
 from mixer.ground.vehicle.requirements import Requirements
 from mixer.ground.vehicle.vehicle import Vehicle
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 LEAST_MARGIN_SHOWN = -50.0
 BROAD = {"linewidth": 3.4, "alpha": 0.4}  # what was wanted, under what came of it

@@ -203,7 +203,6 @@ def page(
             ("Vehicle file", vehicle.path),
             ("Steered by", steered_by),
             ("Dispersion", "none" if seed is None else f"seed {seed}"),
-            ("Assumed, not in the file", "; ".join(vehicle.needs_rocket().assumed) or "nothing"),
             ("Failures", "; ".join(map(str, faults)) or "none"),
             ("Control cycles", f"{len(history.time_s)} at {vehicle.control.rate_hz:g} Hz"),
             ("Height when the tail-off began", f"{figures['height_m']:.0f} m"),

@@ -54,7 +54,8 @@ class BenchView:
         return f"servo {self._servo}, {item.run}"
 
     def _table(self) -> Table:
-        table = Table("point", "angle", f"−{STRIP_DEG:g}°{'0':^{WIDTH - 8}}+{STRIP_DEG:g}°")
+        strip = f"−{STRIP_DEG:g}°{'0':^{WIDTH - 8}}+{STRIP_DEG:g}°"
+        table = Table("point", "angle", strip, box=None, pad_edge=False)
         for row in self._rows:
             table.add_row(*row)
         return table

@@ -1,11 +1,11 @@
 """The report of a campaign: how the figures are spread, and which flights were the worst."""
 
+from __future__ import annotations
+
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 
 from hil.campaigns.campaign import QUANTILES, Spread
 from hil.campaigns.what_drives import MOST, all_drivers, picture
@@ -13,6 +13,10 @@ from hil.flights.cautions import FLYING_CAUTION, LEFT_OUT, NOTHING_REQUIRED
 from mixer.ground.reports.page import CAUTIONS, Picture, Section, Table, Verdict, render_page
 from mixer.ground.reports.pictures import LIMIT, PALETTE, drawing, series, svg
 from mixer.ground.vehicle.vehicle import Vehicle
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 BINS = 40
 
@@ -170,7 +174,6 @@ def page(vehicle: Vehicle, found: Sequence[Spread], first_seed: int, folder: obj
         ],
         facts=[
             ("Vehicle file", vehicle.path),
-            ("Assumed, not in the file", "; ".join(vehicle.needs_rocket().assumed) or "nothing"),
             ("Flights", f"{flights}, seeds {first_seed} to {first_seed + flights - 1}"),
             ("Every flight", folder),
         ],

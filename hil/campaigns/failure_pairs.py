@@ -1,9 +1,11 @@
 """The part of the failure report about pairs: which failures make one another worse."""
 
+from __future__ import annotations
+
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
-from matplotlib.figure import Figure
 
 from hil.campaigns.failure_campaign import OUTCOMES, Flown, counted
 from hil.campaigns.failures import family
@@ -12,6 +14,9 @@ from mixer.ground.inputs.arrays import Array
 from mixer.ground.reports.page import Picture, Section, Table
 from mixer.ground.reports.pictures import drawing, svg
 from mixer.ground.vehicle.vehicle import Vehicle
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 MOST_SHOWN = 25
 

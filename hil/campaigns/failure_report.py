@@ -1,11 +1,11 @@
 """What became of the flights with failures: tables, a picture, a page, rows for other programs."""
 
+from __future__ import annotations
+
 import csv
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
-
-from matplotlib.figure import Figure
+from typing import TYPE_CHECKING, Any
 
 from hil.campaigns import failure_pairs
 from hil.campaigns.failure_campaign import (
@@ -24,6 +24,9 @@ from mixer.ground.inputs.csv_files import write_whole
 from mixer.ground.reports.page import CAUTIONS, Picture, Section, Table, Verdict, render_page
 from mixer.ground.reports.pictures import PALETTE, drawing, svg
 from mixer.ground.vehicle.vehicle import Vehicle
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 NAMES: dict[Steered, str] = {"flight-core": "flight core", "clipped": "clipped pseudo-inverse"}
 HEAD = ("failure", "steered by", "flights", *OUTCOMES)
@@ -190,7 +193,6 @@ def page(
         sections,
         facts=[
             ("Vehicle file", vehicle.path),
-            ("Assumed, not in the file", "; ".join(vehicle.needs_rocket().assumed) or "nothing"),
             ("Flights", len(flown)),
             ("Kept attitude, beyond required", kept_words(limits)),
             ("Lost", f"tilted more than {limits.attitude_deg:g} deg from the vertical"),

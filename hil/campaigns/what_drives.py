@@ -4,13 +4,14 @@ Spearman's rank correlation (Biometrika 1904; computed by SciPy): 1 where a figu
 with an input, -1 where it always falls, 0 where the one says nothing of the other.
 """
 
+from __future__ import annotations
+
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from matplotlib.figure import Figure
-from scipy.stats import spearmanr
+import scipy
 
 from hil.rocket.dispersion import Truth, drawn, side_by_side
 from hil.rocket.draws import DRAWS
@@ -19,6 +20,8 @@ from mixer.ground.reports.pictures import PALETTE, drawing
 from mixer.ground.vehicle.vehicle import Vehicle
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
     from hil.campaigns.campaign import Spread
 
 FEWEST = 20  # flights; of fewer a rank correlation is noise
@@ -45,12 +48,12 @@ def drivers(truth: Truth, values: Array) -> list[Driver]:
     for name, size in DRAWS.items():
         each = size(truth)[known]
         if np.ptp(each) > 1e-12:
-            correlation, _ = np.asarray(spearmanr(each, values[known])).tolist()
+            correlation, _ = np.asarray(scipy.stats.spearmanr(each, values[known])).tolist()
             found.append(Driver(name, correlation))
     return sorted(found, key=lambda one: -abs(one.correlation))
 
 
-def all_drivers(vehicle: Vehicle, found: "Sequence[Spread]") -> dict[str, list[Driver]]:
+def all_drivers(vehicle: Vehicle, found: Sequence[Spread]) -> dict[str, list[Driver]]:
     """By figure; the seeds' draws are made again, of the first flights where there are many."""
     seeds = found[0].seeds[:MOST]
     if len(seeds) < FEWEST:
@@ -59,7 +62,7 @@ def all_drivers(vehicle: Vehicle, found: "Sequence[Spread]") -> dict[str, list[D
     return {each.column: drivers(truth, each.values[:MOST]) for each in found}
 
 
-def picture(found: "Sequence[Spread]", by_figure: dict[str, list[Driver]]) -> Figure:
+def picture(found: Sequence[Spread], by_figure: dict[str, list[Driver]]) -> Figure:
     """Bars by figure, the strongest on top."""
     with drawing(1, len(found), height_in=3.2, sharex=True) as (figure, axes):
         for panel, each in zip(axes[0], found, strict=True):

@@ -282,7 +282,8 @@ def demand_rows(path: Path, vehicle: Vehicle) -> Rows:
 
 def show(findings: Findings) -> None:
     """What was found, as a table for people."""
-    table = Table(title=f"{findings.board}: {findings.machine}", show_header=False)
+    output.print(f"{findings.board}: {findings.machine}", soft_wrap=True)
+    table = Table(show_header=False, box=None, pad_edge=False)
     for row in figures(findings):
         table.add_row(*row)
     output.print(table)

@@ -22,6 +22,7 @@ from mixer.ground.command_line.next_step import next_step
 from mixer.ground.evidence.evidence import evidence_of, write_record
 from mixer.ground.evidence.on_page import write_page
 from mixer.ground.reports.console import output, progress
+from mixer.ground.vehicle.assumed import assumed_of
 from mixer.ground.vehicle.vehicle import load_vehicle
 
 
@@ -92,7 +93,7 @@ def campaign(
         "flights": flights,
         "first_seed": first_seed,
         "flown_now": flown,
-        "assumed": vehicle.needs_rocket().assumed,
+        "assumed": assumed_of(vehicle),
         **facts(found),
         "flights_folder": folder,
         "report": report_file,

@@ -40,6 +40,7 @@ from mixer.ground.command_line.path_options import beside
 from mixer.ground.evidence.evidence import evidence_of
 from mixer.ground.evidence.on_page import write_page
 from mixer.ground.reports.console import output, progress
+from mixer.ground.vehicle.assumed import assumed_of
 from mixer.ground.vehicle.vehicle import load_vehicle
 
 
@@ -119,7 +120,7 @@ def failures(
     write_page(report_file, lambda: page(vehicle, flown, limits, not no_watch, csv_file), evidence)
     result = {
         "vehicle": vehicle.vehicle.name,
-        "assumed": vehicle.needs_rocket().assumed,
+        "assumed": assumed_of(vehicle),
         **facts(vehicle, flown),
         "report": report_file,
         "flights_file": csv_file,

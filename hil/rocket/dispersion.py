@@ -136,13 +136,14 @@ def _flight(vehicle: Vehicle, draws: _Draws | _NoDraws) -> Truth:
         burn_time_alike=burn_time,
         mass_alike=alike(sigma.mass_percent),
         inertia_alike=alike(sigma.inertia_percent),
-        cg_shift_m=1e-3 * sigma.cg_mm * draws.deviation(),
-        cg_offset_m=1e-3 * (rocket.cg_offset_mm[:, None] + sigma.cg_offset_mm * draws.deviation(2)),
+        cg_shift_m=1e-3 * rocket.scatter_mm("cg_mm") * draws.deviation(),
+        cg_offset_m=1e-3
+        * (rocket.cg_offset_mm[:, None] + rocket.scatter_mm("cg_offset_mm") * draws.deviation(2)),
         misalignment_rad=np.radians(
             rocket.thrust_misalignment_deg[:, None] + sigma.misalignment_deg * draws.deviation(2)
         ),
         aerodynamics_alike=alike(sigma.aerodynamics_percent),
-        cp_shift_m=1e-3 * sigma.centre_of_pressure_mm * draws.deviation(),
+        cp_shift_m=1e-3 * rocket.scatter_mm("centre_of_pressure_mm") * draws.deviation(),
         fin_cant_rad=np.radians(rocket.fin_cant_deg + sigma.fin_cant_deg * draws.deviation()),
         wind_m_s=wind_speed * _towards(wind_from_deg),
         gust_m_s=gust_speed * _towards(gust_from_deg),

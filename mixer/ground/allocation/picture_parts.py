@@ -1,7 +1,10 @@
 """What the pictures of a run share: its instants, its spans of time, their axis."""
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
 import numpy as np
-from matplotlib.axes import Axes
 
 from mixer.ground.allocation.record import (
     JAMMED,
@@ -10,6 +13,9 @@ from mixer.ground.allocation.record import (
 )
 from mixer.ground.authority.reach import Reach
 from mixer.ground.reports.pictures import PALETTE, SHADE
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
 
 INSTANTS = 3
 

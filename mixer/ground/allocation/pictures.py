@@ -1,8 +1,10 @@
 """The pictures of one run of demands through the flight core."""
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 
 from mixer.flight import FLAG_NAMES
 from mixer.flight.layout import PRIMARY_LIMITED, ROLL_LIMITED
@@ -28,6 +30,10 @@ from mixer.ground.inputs.arrays import VANES
 from mixer.ground.reports.pictures import LIMIT, PALETTE, SHADE, drawing, series
 from mixer.ground.tables.scales import NO_THRUST_RATIO
 from mixer.ground.vehicle.vehicle import Vehicle
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 DEMANDED = {"color": "#e69f00", "linestyle": "-", "linewidth": 3.2, "alpha": 0.75}
 GIVEN = {"color": "#0072b2", "linestyle": "-", "linewidth": 1.1}

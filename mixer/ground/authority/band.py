@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
-from scipy.stats import norm, qmc
+import scipy
 
 from mixer.ground.authority.reach import Reach, forces_n, reach
 from mixer.ground.authority.required import each_alone_nm
@@ -47,7 +47,9 @@ def reachable_band(vehicle: Vehicle, burn_time_s: Array) -> Band:
     if vehicle.uncertainty is None:
         return Band(nominal, nominal, nominal, nominal)
     drawn = np.stack([each_alone_nm(shifted(vehicle, time_s, draw)) for draw in draws()])
-    low, high = np.quantile(drawn, norm.cdf([-STANDARD_ERRORS, STANDARD_ERRORS]), axis=0)
+    low, high = np.quantile(
+        drawn, scipy.stats.norm.cdf([-STANDARD_ERRORS, STANDARD_ERRORS]), axis=0
+    )
     return Band(nominal, low, high, worst_case_nm(vehicle, time_s))
 
 
@@ -88,8 +90,8 @@ def uncertain_numbers(errors: Uncertainty) -> Iterator[Array]:
 @cache
 def draws() -> Array:
     """The same normal numbers every time, spread evenly (Sobol's points): (DRAWS, NUMBERS)."""
-    points = qmc.Sobol(NUMBERS, scramble=False).random(DRAWS) + 0.5 / DRAWS
-    return np.asarray(norm.ppf(points))
+    points = scipy.stats.qmc.Sobol(NUMBERS, scramble=False).random(DRAWS) + 0.5 / DRAWS
+    return np.asarray(scipy.stats.norm.ppf(points))
 
 
 def shifted(vehicle: Vehicle, time_s: Array, off: Array) -> Reach:

@@ -1,11 +1,11 @@
 """The pictures of what moments are within reach."""
 
+from __future__ import annotations
+
 from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
-from matplotlib.ticker import MaxNLocator
 
 from mixer.ground.authority.band import reachable_band
 from mixer.ground.authority.reach import PITCH, Reach, reach
@@ -13,6 +13,10 @@ from mixer.ground.authority.required import AXES, Unmet, burn_times_s, each_alon
 from mixer.ground.inputs.arrays import Array
 from mixer.ground.reports.pictures import LIMIT, drawing, series
 from mixer.ground.vehicle.vehicle import Vehicle
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 FULL_SET = {"linewidth": 0.6, "alpha": 0.8}
 GRID = 241
@@ -65,6 +69,8 @@ def draw_roll_map(panel: Axes, vehicle: Vehicle, time_s: float) -> None:
     )
     both_ways_nm = both_ways(reached, pitch_nm, yaw_nm)
     most_nm = max(float(np.nanmax(both_ways_nm)), 1e-3)
+    from matplotlib.ticker import MaxNLocator
+
     steps_nm = MaxNLocator(8).tick_values(0.0, most_nm)
     look = {"levels": steps_nm, "cmap": "Blues", "vmin": 0, "vmax": PALE * most_nm}
     panel.contourf(pitch_nm, yaw_nm, both_ways_nm, **look)

@@ -7,8 +7,6 @@ from importlib.metadata import version
 from importlib.resources import files
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
-
 from mixer.flight import FLAG_NAMES, FlightTables
 from mixer.flight import layout as at
 from mixer.flight.tables import HEADER_BYTES, MAGIC, VERSION
@@ -67,6 +65,8 @@ TEMPLATES = {
 
 def library(vehicle: Vehicle, tables: FlightTables) -> dict[str, str]:
     """Every file of a vehicle's C library: its place in the folder, and its text."""
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
     facts = numbers(vehicle, tables)
     templates = Environment(
         loader=PackageLoader("mixer.ground.c_library"),

@@ -26,6 +26,7 @@ from mixer.ground.reports.facts import plain
 from mixer.ground.reports.page import Verdict
 from mixer.ground.tables.build import flight_tables
 from mixer.ground.tables_in_words.text import checksum
+from mixer.ground.vehicle.assumed import assumed_of
 from mixer.ground.vehicle.servo_table import table_values
 from mixer.ground.vehicle.vehicle import Vehicle
 
@@ -36,7 +37,9 @@ Outcome = Literal["pass", "fail", "open", "none"]
 
 
 class About(BaseModel):
-    """A vehicle file. `values`: every key, tables of servos in the place of their files' names."""
+    """A vehicle file. `values`: every key, tables of servos in the place of their files' names.
+    `assumed`: what is not in the file and counts all the same.
+    """
 
     model_config = STRICT
 
@@ -44,6 +47,7 @@ class About(BaseModel):
     file: str
     sha256: str
     values: dict[str, Any]
+    assumed: list[str] = []
 
 
 class Tables(BaseModel):
@@ -148,6 +152,7 @@ def about(vehicle: Vehicle) -> About:
         file=vehicle.path.name,
         sha256=vehicle.sha256,
         values=plain(values),
+        assumed=assumed_of(vehicle),
     )
 
 

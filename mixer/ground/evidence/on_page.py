@@ -6,14 +6,14 @@ import re
 from collections.abc import Callable
 from pathlib import Path
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
-
 from mixer.ground.evidence.evidence import About, Evidence
 from mixer.ground.inputs.log_book import readable
 from mixer.ground.inputs.whole_files import write_whole
 from mixer.ground.reports.console import progress
+from mixer.ground.reports.page import templates
 
 NAME = "fourvane-evidence"
+TEMPLATES = Path(__file__).parent / "templates"
 PLACE = "<!-- evidence -->"  # in the frame of every page
 META = re.compile(rf'<meta name="{NAME}" content="([^"]*)">')
 WORDS = {"none": "nothing is judged here", "open": "open"}
@@ -23,7 +23,7 @@ def stamped(page: str, evidence: Evidence) -> str:
     """A rendered page that says what it is about. May be done again for another vehicle."""
     text = html.escape(json.dumps(evidence.plain, ensure_ascii=False), quote=True)
     page = page.replace("</head>", f'<meta name="{NAME}" content="{text}">\n</head>', 1)
-    about = ENVIRONMENT.get_template("about.html").render(rows=rows(evidence))
+    about = templates(TEMPLATES).get_template("about.html").render(rows=rows(evidence))
     return page.replace(PLACE, f"{about}{PLACE}", 1)
 
 
@@ -47,6 +47,7 @@ def rows(evidence: Evidence) -> list[tuple[str, str]]:
         ("Command", f"fourvane {evidence.kind}, version {evidence.fourvane}"),
         ("Time", readable(evidence.at)),
         ("Vehicle file", named(evidence.about)),
+        ("Assumed, not in the file", "; ".join(evidence.about.assumed) or "nothing"),
         (
             "Flight tables",
             f"none can be made: {tables.refused}"
@@ -72,12 +73,3 @@ def rows(evidence: Evidence) -> list[tuple[str, str]]:
 
 def named(about: About) -> str:
     return f"{about.file} of {about.name}, SHA-256 {about.sha256}"
-
-
-ENVIRONMENT = Environment(
-    loader=PackageLoader("mixer.ground.evidence"),
-    autoescape=True,
-    undefined=StrictUndefined,
-    trim_blocks=True,
-    lstrip_blocks=True,
-)

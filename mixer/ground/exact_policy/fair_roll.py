@@ -11,7 +11,7 @@ corners of the cut square; max U and min L are small linear programs.
 from itertools import combinations
 
 import numpy as np
-from scipy.optimize import linprog
+import scipy
 
 from mixer.ground.authority.reach import Reach
 from mixer.ground.exact_policy.policy import Exact, nearest_point, roll_range_n
@@ -60,13 +60,13 @@ def roll_interval(
     least, most = roll_range_n(reached, corners)
     slope, floors, ceilings = reached.roll_facets
     # t ≤ ceiling_k − slope_k·q for all k, t as large as can be; and the floors the other way
-    highest = linprog(
+    highest = scipy.optimize.linprog(
         [0, 0, -1],
         A_ub=np.block([[slope, np.ones((len(slope), 1))], [normals, np.zeros((len(normals), 1))]]),
         b_ub=np.concatenate([ceilings, offsets]),
         bounds=(None, None),
     )
-    lowest = linprog(
+    lowest = scipy.optimize.linprog(
         [0, 0, 1],
         A_ub=np.block([
             [-slope, -np.ones((len(slope), 1))], [normals, np.zeros((len(normals), 1))]

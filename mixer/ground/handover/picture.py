@@ -1,13 +1,17 @@
 """The chain as a picture: what holds, and where it is broken."""
 
+from __future__ import annotations
+
 from collections.abc import Sequence
 from itertools import pairwise
-
-from matplotlib.figure import Figure
+from typing import TYPE_CHECKING
 
 from mixer.ground.handover.state import LinkState
 from mixer.ground.inputs.log_book import readable
 from mixer.ground.reports.pictures import PALETTE, drawing
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 GREY = "#8a8f94"
 # Word of a state: marker, colour, filled, size. Shapes tell it without colour.

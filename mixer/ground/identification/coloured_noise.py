@@ -9,8 +9,7 @@ Statistical Association 44, 1949 [from memory], for one past value; here for sev
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import solve_toeplitz
-from scipy.signal import lfilter
+import scipy
 
 from mixer.ground.inputs.arrays import Array
 
@@ -34,7 +33,7 @@ class Noise:
         order = len(self.past)
         taps = np.concatenate(([1.0], -self.past)) / self.fresh
         pieces = [
-            lfilter(taps, [1.0], columns[part], axis=0)[order:]
+            scipy.signal.lfilter(taps, [1.0], columns[part], axis=0)[order:]
             for part in segments
             if part.stop - part.start > order
         ]
@@ -70,7 +69,9 @@ def fit_noise(residuals: Array, segments: list[slice]) -> Noise:
     for order in range(most + 1):
         past = np.zeros(0)
         if order:
-            past = np.asarray(solve_toeplitz(lagged[:order], lagged[1 : order + 1]), dtype=float)
+            past = np.asarray(
+                scipy.linalg.solve_toeplitz(lagged[:order], lagged[1 : order + 1]), dtype=float
+            )
         variance = float(lagged[0] - past @ lagged[1 : order + 1])
         score = rows * np.log(max(variance, np.finfo(float).tiny)) + order * np.log(rows)
         if score < best_score:

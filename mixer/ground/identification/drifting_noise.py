@@ -11,8 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from scipy.linalg import cho_solve_banded, cholesky_banded, solve_banded
-from scipy.optimize import minimize_scalar
+import scipy
 
 from mixer.ground.identification.coloured_noise import Noise, fit_noise
 from mixer.ground.inputs.arrays import Array
@@ -91,15 +90,15 @@ class Walk:
         diagonals[1, 1:] += stiffness
         diagonals[0, 1:] = -stiffness
         self.gain = gain
-        self._root = cholesky_banded(diagonals)
+        self._root = scipy.linalg.cholesky_banded(diagonals)
 
     def smooth(self, rows: Array) -> Array:
         """The likeliest walk behind rows (m, k)."""
-        return self.gain * cho_solve_banded((self._root, False), rows)
+        return self.gain * scipy.linalg.cho_solve_banded((self._root, False), rows)
 
     def about(self, fresh: Array) -> Array:
         """How far the walk may be from the likeliest, out of independent numbers (m, k)."""
-        return solve_banded((0, 1), self._root, fresh)
+        return scipy.linalg.solve_banded((0, 1), self._root, fresh)
 
     def products(self, rows: Array) -> Array:
         """Products (k, k) of columns (m, k), the walk and its level left out of them."""
@@ -138,7 +137,7 @@ def fit_drifting_noise(
         volume = walk.volume + (len(table) - 1) * log_pace
         return free * np.log(variance) + volume + 2 * float(np.log(diagonal[:-1]).sum()), variance
 
-    best: Any = minimize_scalar(
+    best: Any = scipy.optimize.minimize_scalar(
         lambda log_pace: fit(log_pace)[0],
         bounds=PACES,
         method="bounded",

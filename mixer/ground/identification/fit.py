@@ -9,9 +9,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from scipy.optimize import least_squares
-from scipy.stats import norm as normal
-from scipy.stats import t as student
+import scipy
 
 from mixer.ground.identification.drifting_noise import DriftingNoise, Reduced, fit_drifting_noise
 from mixer.ground.identification.model import (
@@ -34,7 +32,6 @@ DRAWS = 12
 # The noise's size, memory and drift are themselves told by the test, about as well as a scatter is
 # by thirty readings; standard errors are widened as Student's t with so many has it at two of them.
 NOISE_FREEDOM = 30
-WIDENING = float(student.ppf(normal.cdf(2.0), NOISE_FREEDOM) / 2.0)
 
 
 class IdentifyError(InputError):
@@ -193,7 +190,7 @@ def solve(
         return all_slopes(unknowns, model, channels, x)
 
     options: dict[str, Any] = {"jac": slope, "x_scale": unknowns.width}
-    found = least_squares(misfit, start, method="trf", xtol=1e-12, **options)
+    found = scipy.optimize.least_squares(misfit, start, method="trf", xtol=1e-12, **options)
     return found.x, covariance_at(unknowns, model, channels, found.x)
 
 
@@ -209,5 +206,6 @@ def covariance_at(
     """Covariance of the best x, from the slopes there."""
     slopes = all_slopes(unknowns, model, channels, x)
     _, size, vt = np.linalg.svd(slopes * unknowns.width, full_matrices=False)
-    root = WIDENING * vt.T / size * unknowns.width[:, None]
+    widening = scipy.stats.t.ppf(scipy.stats.norm.cdf(2.0), NOISE_FREEDOM) / 2.0
+    root = widening * vt.T / size * unknowns.width[:, None]
     return root @ root.T

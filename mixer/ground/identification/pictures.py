@@ -1,16 +1,21 @@
 """The pictures of a static test: what was read, what the fit makes of it, and what it leaves."""
 
+from __future__ import annotations
+
 from collections.abc import Iterator
 from contextlib import contextmanager
+from typing import TYPE_CHECKING
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 
 from mixer.ground.identification.fit import Identification
 from mixer.ground.inputs.arrays import VANES, Array
 from mixer.ground.reports.pictures import LIMIT, SHADE, drawing, series
 from mixer.ground.static_test.log import LOAD_UNITS
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 NAMES = ("side y", "side z", "roll", "axial")
 BINS = 15

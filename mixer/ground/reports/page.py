@@ -1,12 +1,15 @@
 """The one page that every report stands in: self-contained HTML, to read, print and keep."""
 
+from __future__ import annotations
+
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
-from markupsafe import Markup
+if TYPE_CHECKING:
+    from jinja2 import Environment
 
 CAUTIONS = (
     "This report is arithmetic on the numbers it was given. It is no leave to test or to fly: "
@@ -71,13 +74,17 @@ def render_page(
     All text is escaped; only the SVG of pictures goes in as it is. Nothing is loaded from
     elsewhere and nothing runs.
     """
-    return ENVIRONMENT.get_template("page.html").render(
-        title=title,
-        lead=lead,
-        sections=list(sections),
-        facts=facts,
-        verdict=verdict,
-        cautions=cautions,
+    return (
+        templates(Path(__file__).parent / "templates")
+        .get_template("page.html")
+        .render(
+            title=title,
+            lead=lead,
+            sections=list(sections),
+            facts=facts,
+            verdict=verdict,
+            cautions=cautions,
+        )
     )
 
 
@@ -91,12 +98,19 @@ def numeric(cell: object) -> bool:
     return True
 
 
-ENVIRONMENT = Environment(
-    loader=FileSystemLoader(Path(__file__).parent / "templates"),
-    autoescape=True,
-    undefined=StrictUndefined,
-    trim_blocks=True,
-    lstrip_blocks=True,
-)
-ENVIRONMENT.filters["svg"] = Markup
-ENVIRONMENT.tests["numeric"] = numeric
+@cache
+def templates(folder: Path) -> Environment:
+    """The HTML templates of a folder; made where a page is, since most calls write none."""
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+    from markupsafe import Markup
+
+    environment = Environment(
+        loader=FileSystemLoader(folder),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters["svg"] = Markup
+    environment.tests["numeric"] = numeric
+    return environment

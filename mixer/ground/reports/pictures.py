@@ -1,19 +1,21 @@
 """Pictures in one calm style, told apart by colour and by line or marker alike."""
 
+from __future__ import annotations
+
 import hashlib
 import io
 import re
 from collections.abc import Iterator
 from contextlib import AbstractContextManager, contextmanager
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-import matplotlib as mpl
 import numpy as np
 from cycler import cycler
-from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.figure import Figure
 
 from mixer.ground.inputs.csv_files import FilePath, write_whole
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 # Okabe and Ito, "Color Universal Design", 2008 (recalled, the source not at hand): told apart
 # with every common kind of colour vision. Lines and markers tell the same a second time.
@@ -59,7 +61,9 @@ STYLE: Any = {
 
 def style() -> AbstractContextManager[None]:
     """The project's look, for whatever is drawn inside."""
-    return mpl.rc_context(STYLE)
+    from matplotlib import rc_context  # slow to load: a command that draws nothing goes without
+
+    return rc_context(STYLE)
 
 
 @contextmanager
@@ -74,6 +78,9 @@ def drawing(
 
     `options` go to matplotlib's `Figure.subplots`, for instance `sharex=True`.
     """
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
     with style():
         figure = Figure(figsize=(width_in, height_in))
         FigureCanvasAgg(figure)

@@ -1,9 +1,10 @@
 """Pictures of a servo: calibration, steps, frequency response, endurance."""
 
-from typing import Any
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from matplotlib.axes import Axes
 
 from mixer.ground.reports.page import Picture
 from mixer.ground.reports.pictures import LIMIT, drawing, series, svg
@@ -13,6 +14,9 @@ from mixer.ground.servo_bench.match import Match
 from mixer.ground.servo_bench.response import FrequencyFigures
 from mixer.ground.servo_fit.fit import ServoFit
 from mixer.ground.servo_fit.sweep import Sweep
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
 
 READING = {"linestyle": "none", "markersize": 3.2}
 

@@ -9,8 +9,7 @@ stay on it.
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.interpolate import PchipInterpolator
-from scipy.optimize import isotonic_regression
+import scipy
 
 from mixer.ground.inputs.arrays import Array
 from mixer.ground.inputs.csv_files import FilePath, InputError, write_whole
@@ -163,7 +162,7 @@ def monotone_curve(sweep: Sweep) -> Curve:
     their pulses. Where the vane stands at a stop at either end the curve is cut.
     """
     sign = turning_sign(sweep)
-    pooled = isotonic_regression(sign * middle_deg(sweep))
+    pooled = scipy.optimize.isotonic_regression(sign * middle_deg(sweep))
     blocks = pooled.blocks
     starts, ends = blocks[:-1], blocks[1:]
     centre_us = np.add.reduceat(sweep.pulse_us, starts) / (ends - starts)
@@ -178,7 +177,7 @@ def monotone_curve(sweep: Sweep) -> Curve:
 def smooth_curve(pulse_us: Array, deflection_deg: Array) -> Curve:
     """The monotone piecewise cubic through rising points (n,), on a fine grid."""
     fine_us = np.linspace(pulse_us[0], pulse_us[-1], FINE_POINTS)
-    return Curve(fine_us, PchipInterpolator(pulse_us, deflection_deg)(fine_us))
+    return Curve(fine_us, scipy.interpolate.PchipInterpolator(pulse_us, deflection_deg)(fine_us))
 
 
 def without_stops(pulse_us: Array, level: Array) -> slice:

@@ -10,7 +10,7 @@ by ISO 230-2's name is in `servo_accuracy`.
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import linprog
+import scipy
 
 from mixer.ground.inputs.arrays import Array
 
@@ -129,7 +129,9 @@ def independent_nonlinearity(inputs: Array, outputs: Array) -> Conformity:
     ones = np.ones_like(unit)
     rows = np.vstack((np.column_stack((unit, ones, -ones)), np.column_stack((-unit, -ones, -ones))))
     bounds = [(None, None), (None, None), (0, None)]
-    found = linprog([0, 0, 1], rows, np.concatenate((outputs, -outputs)), bounds=bounds)
+    found = scipy.optimize.linprog(
+        [0, 0, 1], rows, np.concatenate((outputs, -outputs)), bounds=bounds
+    )
     slope = found.x[0] / scale
     return conformity(inputs, outputs, slope, found.x[1] - slope * middle)
 

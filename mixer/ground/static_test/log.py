@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from scipy.integrate import cumulative_trapezoid
+import scipy
 
 from mixer.ground.inputs.arrays import LATEST_S, VANES, Array
 from mixer.ground.inputs.csv_files import (
@@ -76,7 +76,7 @@ class StandLog:
     def burn_load_s(self, reference_bar: float) -> Array:
         """Burn load at each row, (n,): equivalent seconds at the reference pressure."""
         rate = np.maximum(self.pressure_bar / reference_bar, 0.0) ** RATE_EXPONENT
-        return np.asarray(cumulative_trapezoid(rate, self.time_s, initial=0.0))
+        return np.asarray(scipy.integrate.cumulative_trapezoid(rate, self.time_s, initial=0.0))
 
     def quiet(self, reference_bar: float) -> np.ndarray:
         """Where there is no jet, so that the load cells read their zeros: (n,) of bool."""

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from scipy.signal import lfilter
+import scipy
 
 from mixer.ground.inputs.arrays import VANES, Array
 from mixer.ground.static_test.log import RATE_EXPONENT, StandLog
@@ -62,11 +62,13 @@ class StandNoise:
         white = rng.standard_normal((count, VANES))
         keep = np.exp(-step_s / self.memory_s) if self.memory_s > 0 else 0.0
         fresh = np.sqrt(1 - keep**2) * white
-        noise = np.asarray(lfilter([1.0], [1.0, -keep], fresh, axis=0))
+        noise = np.asarray(scipy.signal.lfilter([1.0], [1.0, -keep], fresh, axis=0))
         if self.ring_share > 0:
             radius = np.exp(-2 * np.pi * self.ring_hz * 0.03 * step_s)  # 3 % of critical damping
             swing = [1.0, -2 * radius * np.cos(2 * np.pi * self.ring_hz * step_s), radius**2]
-            ring = np.asarray(lfilter([1.0], swing, rng.standard_normal((count, VANES)), axis=0))
+            ring = np.asarray(
+                scipy.signal.lfilter([1.0], swing, rng.standard_normal((count, VANES)), axis=0)
+            )
             ring = ring / ring.std(axis=0)
             noise = np.sqrt(1 - self.ring_share) * noise + np.sqrt(self.ring_share) * ring
         walk = np.cumsum(rng.standard_normal((count, VANES)), axis=0) / np.sqrt(count)

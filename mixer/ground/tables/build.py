@@ -66,7 +66,8 @@ def put_roll(words: WordList) -> None:
             "layout.roll_arm_m",
             arm,
             "1 mN·m, the step of a demand, is more than eight counts on this vehicle: its roll "
-            "arm times its largest vane force must be 0.5 N·m or more",
+            "arm times its largest vane force must be 0.5 N·m or more. Larger vanes or more "
+            "travel, a wider nozzle (less chamber pressure for the same thrust), or more thrust",
         )
     moment = scaled(words.force_unit_n * 4 * arm * 1000, 14)
     words.put(at.ROLL_GAIN, gain.mantissa)

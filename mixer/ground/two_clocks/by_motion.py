@@ -10,8 +10,7 @@ are read looks just like an offset of the clock, so that has to be known.
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import least_squares
-from scipy.signal import correlate
+import scipy
 
 from mixer.ground.inputs.arrays import VANES, Array
 from mixer.ground.static_test.log import StandLog
@@ -55,7 +54,7 @@ def clock_by_motion(
     first_s, last_s = float(burn.time_s[0]) - shift_s, float(burn.time_s[-1]) - shift_s
     ends, memory = np.full(2, shift_s), 0.0
     for _ in range(2):
-        fitted = least_squares(
+        fitted = scipy.optimize.least_squares(
             residuals,
             ends, x_scale=0.001, diff_step=1e-4, xtol=1e-5, ftol=1e-6,
             bounds=(ends - 0.1, ends + 0.1), max_nfev=12,
@@ -133,7 +132,7 @@ def shift_of(motion: VaneMotion, columns: Array, burn: Burning, file: str) -> fl
     loads = loads / np.maximum(loads.std(axis=0), 1e-12)
     gram = np.linalg.pinv(vanes.T @ vanes)
     common = np.stack([
-        np.column_stack([correlate(load, vane, method="fft") for vane in vanes.T])
+        np.column_stack([scipy.signal.correlate(load, vane, method="fft") for vane in vanes.T])
         for load in loads.T
     ])  # fmt: skip
     explained = np.einsum("lsv,vw,lsw->s", common, gram, common) / (len(log_s) * 3)

@@ -6,7 +6,7 @@ shift is found whatever the clocks say; then edge by edge.
 """
 
 import numpy as np
-from scipy.signal import correlate
+import scipy
 
 from mixer.ground.inputs.arrays import Array
 from mixer.ground.two_clocks.clock_fit import Clock, fit_intervals
@@ -102,8 +102,8 @@ def shift_of(record: PlayRecord, log: LoggerLog) -> tuple[float, float]:
     played = held(record.time_s, record.sync, np.arange(0.0, span_s, STEP_S))
     at_s = np.arange(log.time_s[0], log.time_s[-1], STEP_S)
     seen = held(log.time_s, log.sync, at_s)
-    product = correlate(seen, played, method="fft")
-    common = correlate(np.abs(seen), np.abs(played), method="fft")
+    product = scipy.signal.correlate(seen, played, method="fft")
+    common = scipy.signal.correlate(np.abs(seen), np.abs(played), method="fft")
     enough = common > 0.3 * min(len(played), len(seen))
     alike = np.where(enough, product / np.maximum(common, 1.0), -1.0)
     best = int(np.argmax(alike))

@@ -11,7 +11,7 @@ it is no bell, as with a logger that runs in step with the node and sees every e
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtr
+import scipy
 
 from mixer.ground.inputs.arrays import Array
 
@@ -105,7 +105,9 @@ def line_through(share: Array, middle: Array, row_s: float) -> Array:
 
 def log_chance(off_s: Array, half: Array, jitter_s: float) -> Array:
     """Logarithm of the likelihood of edges that lie off the middle of their gaps."""
-    inside = ndtr((half - off_s) / jitter_s) - ndtr((-half - off_s) / jitter_s)
+    inside = scipy.special.ndtr((half - off_s) / jitter_s) - scipy.special.ndtr(
+        (-half - off_s) / jitter_s
+    )
     return np.log((1 - OUTLIERS) * inside + OUTLIERS)
 
 

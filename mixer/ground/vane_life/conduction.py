@@ -8,9 +8,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.integrate import quad, solve_ivp
-from scipy.special import erfc
 
 from mixer.ground.inputs.arrays import Array
 from mixer.ground.inputs.csv_files import InputError
@@ -39,7 +38,10 @@ def thick_wall_temperature(
     root = np.sqrt(diffusivity_m2_s * time_s)
     rise = 2.0 * root / np.sqrt(np.pi) * np.exp(-((0.5 * depth_m / root) ** 2))
     return float(
-        start + flux_w_m2 / conductivity_w_m_k * (rise - depth_m * erfc(0.5 * depth_m / root))
+        start
+        + flux_w_m2
+        / conductivity_w_m_k
+        * (rise - depth_m * scipy.special.erfc(0.5 * depth_m / root))
     )
 
 
@@ -160,7 +162,7 @@ def heat_bar(
         event.terminal = True  # type: ignore[attr-defined]
     ends = np.full(0 if sink is None else 2, float(start_k))
     start = np.concatenate([np.full(cells, float(start_k)), [0.0], ends])
-    solution = solve_ivp(
+    solution = scipy.integrate.solve_ivp(
         slopes,
         (0.0, horizon_s),
         start,
@@ -223,4 +225,4 @@ def bulk_failure_s(
     def pace(temperature_k: float) -> float:
         return mass * float(material.specific_heat(temperature_k)) / taken_up_w(temperature_k)
 
-    return float(quad(pace, start_k, material.fails_at_k, limit=200)[0])
+    return float(scipy.integrate.quad(pace, start_k, material.fails_at_k, limit=200)[0])

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.integrate import cumulative_trapezoid
+import scipy
 
 from mixer.ground.drawn_vane.geometry import EngineFields, VaneGeometry, jet_for
 from mixer.ground.drawn_vane.propellants import Burning, burning_of
@@ -281,7 +281,8 @@ def _face_m(section: ChordSection, bars: list[Bar], heating: Heating, loss: Surf
         nose = np.array(section.load.nose_w_m2_k(section.radius_m(float(gone_m))))
         edge.append(float(loss.burned_kg_m2_s(nose, temperature_k[0])) / density)
     lost, modelled = (
-        cumulative_trapezoid(rate, heating.time_s, initial=0.0) for rate in (face, edge)
+        scipy.integrate.cumulative_trapezoid(rate, heating.time_s, initial=0.0)
+        for rate in (face, edge)
     )
     if modelled[-1] <= 0.0:
         return np.zeros_like(heating.time_s)

@@ -3,7 +3,6 @@
 from typing import Any
 
 import numpy as np
-from matplotlib.patches import Arc, Circle, Polygon
 
 from mixer.ground.drawn_vane.geometry import VaneGeometry, jet_for
 from mixer.ground.inputs.arrays import Array
@@ -56,6 +55,8 @@ def view_from_behind(vehicle: Vehicle) -> str:
 
     Needs a drawn vehicle; ValueError otherwise.
     """
+    from matplotlib.patches import Circle, Polygon
+
     geometry = vehicle.vanes.geometry
     if geometry is None:
         raise ValueError("the view from behind needs [vanes.geometry]")
@@ -117,6 +118,8 @@ def _gap(axis: Any, gap_mm: float, reach: float) -> None:
 
 def _roll_arrow(axis: Any, radius_mm: float) -> None:
     """Positive roll: about +x, from starboard towards down, clockwise seen from behind."""
+    from matplotlib.patches import Arc
+
     axis.add_patch(
         Arc((0, 0), 2 * radius_mm, 2 * radius_mm, theta1=65.0, theta2=115.0, color=PALETTE[1],
             linewidth=1.8)

@@ -15,10 +15,9 @@ from mixer.ground.inputs.quantities import Numbers, Row, refuse
 from mixer.ground.inputs.section import Section
 from mixer.ground.vehicle.steering_tables import one_value_per_time
 
-# Fins that nothing is said about are as large for the rocket as 0.03 m², 0.2 m off the axis, are on
-# one of 0.32 m: an order of magnitude, from no source.
-FIN_AREA_OVER_DIAMETER_SQUARED = 0.03 / 0.32**2
-FIN_ARM_OVER_DIAMETER = 0.2 / 0.32
+# What nothing is said about is as large for the rocket as it would be on one of this diameter: fins
+# of 0.03 m², 0.2 m off the axis, and so on below. Orders of magnitude, from no source.
+USUAL_DIAMETER_M = 0.32
 
 
 class OverBurn(Numbers):
@@ -90,11 +89,13 @@ class DispersionSection(Section):
     burn_time_percent: float = Field(default=2.0, ge=0, le=20)
     mass_percent: float = Field(default=1.0, ge=0, le=10)
     inertia_percent: float = Field(default=3.0, ge=0, le=20)
-    cg_mm: float = Field(default=15.0, ge=0, le=300)  # along the axis
-    cg_offset_mm: float = Field(default=1.0, ge=0, le=50)  # off the axis, each of y and z
+    # Left out, lengths go with the rocket's diameter: `RocketSection.scatter_mm`.
+    cg_mm: float | None = Field(default=None, ge=0, le=300)  # along the axis
+    # off the axis, each of y and z
+    cg_offset_mm: float | None = Field(default=None, ge=0, le=50)
     misalignment_deg: float = Field(default=0.1, ge=0, le=2)  # of thrust, each of pitch and yaw
     aerodynamics_percent: float = Field(default=10.0, ge=0, le=30)
-    centre_of_pressure_mm: float = Field(default=50.0, ge=0, le=500)
+    centre_of_pressure_mm: float | None = Field(default=None, ge=0, le=500)
     fin_cant_deg: float = Field(default=0.05, ge=0, le=2)
     wind_m_s: float = Field(default=2.0, ge=0, le=20)
     gust_m_s: float = Field(default=3.0, ge=0, le=20)
@@ -148,30 +149,31 @@ class RocketSection(Section):
         """Area of a fin, as stated or assumed."""
         if self.fin_area_m2 is not None:
             return self.fin_area_m2
-        return FIN_AREA_OVER_DIAMETER_SQUARED * self.diameter_m**2
+        return self.by_size["rocket.fin_area_m2"]
 
     @property
     def one_fin_arm_m(self) -> float:
         """Engine axis to a fin's centre of pressure, as stated or assumed."""
         if self.fin_arm_m is not None:
             return self.fin_arm_m
-        return FIN_ARM_OVER_DIAMETER * self.diameter_m
+        return self.by_size["rocket.fin_arm_m"]
 
     @property
-    def assumed(self) -> list[str]:
-        """What decides how the rocket flies and stands by default, not in the vehicle file."""
-        values = {
-            "drag_coefficient": f"{self.drag_coefficient:g}",
-            "normal_force_per_rad": f"{self.normal_force_per_rad:g}",
-            "fin_count": f"{self.fin_count}",
-            "fin_area_m2": f"{self.one_fin_m2:.3g}",
-            "fin_arm_m": f"{self.one_fin_arm_m:.3g}",
-            "fin_lift_per_rad": f"{self.fin_lift_per_rad:g}",
-            "fin_cant_deg": f"{self.fin_cant_deg:g}",
-            "servo_lag_ms": f"{self.servo_lag_ms:g}",
+    def by_size(self) -> dict[str, float]:
+        """What goes with the diameter where the file does not state it, by its key there."""
+        size = self.diameter_m / USUAL_DIAMETER_M
+        return {
+            "rocket.fin_area_m2": 0.03 * size**2,
+            "rocket.fin_arm_m": 0.2 * size,
+            "rocket.dispersion.cg_mm": 15.0 * size,
+            "rocket.dispersion.cg_offset_mm": 1.0 * size,
+            "rocket.dispersion.centre_of_pressure_mm": 50.0 * size,
         }
-        stated = self.model_fields_set
-        return [f"{name} {value}" for name, value in values.items() if name not in stated]
+
+    def scatter_mm(self, name: str) -> float:
+        """One standard deviation of a length of [rocket.dispersion], as stated or assumed."""
+        stated = getattr(self.dispersion, name)
+        return self.by_size[f"rocket.dispersion.{name}"] if stated is None else stated
 
     @field_validator("mass_kg")
     @classmethod

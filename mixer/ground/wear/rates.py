@@ -7,7 +7,7 @@ where a specimen was not measured.
 from collections.abc import Sequence
 
 import numpy as np
-from scipy.optimize import least_squares
+import scipy
 
 from mixer.ground.inputs.arrays import Array
 from mixer.ground.wear.inspection import Inspection
@@ -88,7 +88,7 @@ def pressure_exponent(
         of_burn = np.array([factor[number == burn.number].mean() for burn in burns])
         return of_burn - of_burn.mean()
 
-    found = least_squares(misfit, [EXPONENT], bounds=([-1.0], [3.0]))
+    found = scipy.optimize.least_squares(misfit, [EXPONENT], bounds=([-1.0], [3.0]))
     freedom = len(burns) - 2
     variance = 2.0 * found.cost / freedom
     error = float(np.sqrt(variance / float((found.jac.T @ found.jac)[0, 0])))

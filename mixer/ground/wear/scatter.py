@@ -18,10 +18,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike
-from scipy.stats import chi2
-from scipy.stats import f as fisher
-from scipy.stats import t as student
 
 CONFIDENCE = 0.95
 # What is taken where one burn, or one vane, tells nothing of the scatter. An order of magnitude for
@@ -111,7 +109,7 @@ class Scatter:
         terms = self._terms()
         guarded = list(terms)
         if self.burns_told and self.vanes_told:
-            low = float(chi2.ppf(LOW_QUANTILE, self.burn_freedom)) / self.burn_freedom
+            low = float(scipy.stats.chi2.ppf(LOW_QUANTILE, self.burn_freedom)) / self.burn_freedom
             guarded[0] = (terms[0][0] / low, terms[0][1])
         return quantile(satterthwaite(guarded)) * float(np.sqrt(self.new_vane_variance))
 
@@ -125,7 +123,7 @@ def satterthwaite(terms: Sequence[tuple[float, float]]) -> float:
 
 def quantile(freedom: float) -> float:
     """Student's t that holds CONFIDENCE on both sides; the normal one for endless freedom."""
-    return float(student.ppf(0.5 + 0.5 * CONFIDENCE, freedom))
+    return float(scipy.stats.t.ppf(0.5 + 0.5 * CONFIDENCE, freedom))
 
 
 def scatter_of(factor: ArrayLike, burn: ArrayLike, weight: ArrayLike, spent: int = 0) -> Scatter:
@@ -178,4 +176,4 @@ def position_p_value(factor: ArrayLike, burn: ArrayLike, vane: ArrayLike) -> flo
     if freedom < 1 or blocks_freedom == freedom or both <= 1e-12 * float(np.sum(factors**2)):
         return None
     explained = (blocks - both) / (blocks_freedom - freedom)
-    return float(fisher.sf(explained / (both / freedom), blocks_freedom - freedom, freedom))
+    return float(scipy.stats.f.sf(explained / (both / freedom), blocks_freedom - freedom, freedom))

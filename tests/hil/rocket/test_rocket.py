@@ -23,6 +23,7 @@ from hil.rocket.rocket import POSITION, QUATERNION, RATE, VANE, VELOCITY, Rocket
 from hil.rocket.servos import Actuators
 from hil.rocket.vanes import TrueVanes
 from hil.rocket.wind import Wind
+from mixer.ground.vehicle.assumed import assumed_of
 from mixer.ground.vehicle.vehicle import VehicleError
 from tests.support.flying import STILL_AIR, flying_vehicle
 
@@ -218,12 +219,32 @@ def test_canted_fins_spin_the_rocket_up_to_speed_times_cant_over_arm():
 
 def test_fins_that_the_file_does_not_state_go_with_the_diameter_and_are_told():
     """A rocket of half the diameter has fins of a quarter of the area, half as far out."""
-    small = flying_vehicle({"rocket.diameter_m": 0.16, "rocket.fin_count": 3}).needs_rocket()
+    vehicle = flying_vehicle({"rocket.diameter_m": 0.16, "rocket.fin_count": 3})
+    small, assumed = vehicle.needs_rocket(), assumed_of(vehicle)
     assert (small.one_fin_m2, small.one_fin_arm_m) == pytest.approx((0.0075, 0.1))
-    assert "fin_area_m2 0.0075" in small.assumed and "fin_arm_m 0.1" in small.assumed
-    assert not any(text.startswith("fin_count") for text in small.assumed)
+    assert "rocket.fin_area_m2 0.0075" in assumed and "rocket.fin_arm_m 0.1" in assumed
+    assert not any("fin_count" in text for text in assumed)
     stated = flying_vehicle({"rocket.fin_area_m2": 0.02, "rocket.fin_arm_m": 0.3}).needs_rocket()
     assert (stated.one_fin_m2, stated.one_fin_arm_m) == (0.02, 0.3)
+
+
+def test_scatter_in_lengths_that_the_file_does_not_state_goes_with_the_diameter():
+    stated = {"rocket.diameter_m": 0.16, "rocket.dispersion.cg_mm": 4.0}
+    vehicle = flying_vehicle(stated)
+    small = vehicle.needs_rocket()
+    assert small.scatter_mm("cg_mm") == 4.0
+    assert small.scatter_mm("cg_offset_mm") == 0.5
+    assert small.scatter_mm("centre_of_pressure_mm") == 25.0
+    assert "rocket.dispersion.cg_offset_mm 0.5" in assumed_of(vehicle)
+    usual = flying_vehicle({"rocket.diameter_m": 0.32}).needs_rocket()
+    assert [usual.scatter_mm(n) for n in ("cg_mm", "cg_offset_mm")] == [15.0, 1.0]
+
+
+def test_what_the_file_does_not_state_of_servos_air_and_wear_is_told_with_its_key():
+    assumed = assumed_of(flying_vehicle({"servos.backlash_deg": 0.3}))
+    assert {"servos.latency_ms 0", "servos.pulse_hz 50", "rocket.rail_m 6"} <= set(assumed)
+    assert "rocket.wind.shear_exponent 0.14" in assumed
+    assert not any(text.startswith("servos.backlash_deg") for text in assumed)
 
 
 def test_roll_damping_fades_as_the_air_does():
