@@ -15,6 +15,7 @@ from mixer.ground.flight_record.findings import facts
 from mixer.ground.flight_record.record_file import read_record
 from mixer.ground.flight_record.replay import replay
 from mixer.ground.flight_record.report import page, sentence
+from mixer.ground.flight_record.vane_angles import put_angles
 from mixer.ground.inputs.csv_files import write_whole
 from mixer.ground.reports.console import messages, output, progress
 from mixer.ground.tables.build import flight_tables
@@ -77,12 +78,34 @@ def fetch_command(port: str, baud: int, out: Path, clears: bool, as_json: bool) 
 @click.argument("record_file", metavar="RECORD", type=SOURCE)
 @click.option("--vehicle", "vehicle_file", type=SOURCE, required=True, help="The one that flew.")
 @click.option("--report", "report_file", type=RESULT, default="replay.html", show_default=True)
+@click.option(
+    "--angles",
+    "angles_file",
+    type=SOURCE,
+    help="Vane angles that were measured: a CSV file of time_s and vane1_deg to vane4_deg.",
+)
+@click.option(
+    "--angles-began",
+    "began_s",
+    type=float,
+    default=0.0,
+    show_default=True,
+    metavar="SECONDS",
+    help="What the clock of --angles said at the record's first cycle.",
+)
 @result_option
-def replay_command(record_file: Path, vehicle_file: Path, report_file: Path, as_json: bool) -> None:
+def replay_command(
+    record_file: Path,
+    vehicle_file: Path,
+    report_file: Path,
+    angles_file: Path | None,
+    began_s: float,
+    as_json: bool,
+) -> None:
     """Run a record through the flight core here, and report the flight that it tells.
 
     Exit status 1 where a single integer differs from what the node answered; 2 where the record is
-    of another vehicle's tables, or damaged.
+    of another vehicle's tables, or damaged. With --angles the report tells which servo fell behind.
 
     Example: fourvane record replay flight.record --vehicle vehicle.toml
     """
@@ -97,6 +120,8 @@ def replay_command(record_file: Path, vehicle_file: Path, report_file: Path, as_
         )
     with progress("replaying", max(len(kept.blocks), 1)) as done:
         found = replay(kept, tables, done)
+    if angles_file is not None:
+        put_angles(found, angles_file, began_s)
     told = facts(found, tables)
     with write_whole(report_file) as stream:
         stream.write(page(vehicle.vehicle.name, found, told, tables))

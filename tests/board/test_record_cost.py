@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from firmware_port.record_log import LOG_DUE
 from hil.verify.instructions import InstructionCounter, counting_board, instructions
 from hil.verify.step_profile import Profile
 from mixer.ground.tables.build import flight_tables
@@ -21,7 +22,8 @@ ADDED = 400  # to a cycle, by the meter
 USUAL, NEXT_BLOCK, WITH_FOUR_ANGLES = 210, 262, 301
 BLOCKS = 32
 CYCLES = 60  # more than fill two blocks; fewer than until a snapshot falls due
-SET_UP = """
+SET_UP = f"""
+LOG_DUE = {LOG_DUE}
 from firmware_port.control import Control
 from firmware_port.outputs import RecordedPulses
 class Meter:
@@ -44,6 +46,10 @@ def metered(angles):
     give(angles)
     control.cycle(5000)
     return control.cost[0]
+def with_snapshot(angles):
+    if control.recorder is not None:
+        control.recorder.log[LOG_DUE] = 1
+    return metered(angles)
 def called(angles, mem=machine.mem32):
     give(angles)
     words, log, cycle, recorded = control.words, control._log, control._cycle, control._recorded
@@ -69,6 +75,9 @@ def counted(counter: InstructionCounter, recorder: str) -> dict[tuple[str, bool]
             counter.run(f"begin({recorder})")
             ticks = counter.run(f"print(*[{count}({angles}) for _ in range({CYCLES})])").split()
             found[count, angles] = [instructions(int(each)) for each in ticks[2:]]
+    counter.run(f"begin({recorder})")
+    ticks = counter.run("print(*[with_snapshot(True) for _ in range(8)])").split()
+    found["snapshot", True] = [instructions(int(each)) for each in ticks[2:]]
     found["heap", True] = [counter.heap_bytes("control.cycle(5000)", before="give(True)")]
     return found
 
@@ -96,7 +105,8 @@ def test_recording_adds_no_more_than_400_instructions_to_a_cycle(
     record_property(
         "shown",
         "recording, Cortex-M3 instructions a cycle, by the node's meter and the call alone: "
-        f"{usual} as usual, {next_block} where a block begins, {angles} at worst with four angles",
+        f"{usual} as usual, {next_block} where a block begins, {angles} at worst with four angles; "
+        f"{max(costs['snapshot', True])} where a snapshot is due",
     )
     assert max(usual[0], next_block[0], angles[0]) <= ADDED
     assert usual[1] <= USUAL

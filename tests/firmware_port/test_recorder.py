@@ -1,6 +1,7 @@
 """The node's record: replayed it gives the same integers, whatever was told, however full."""
 
 import re
+from array import array
 from pathlib import Path
 
 import pytest
@@ -12,6 +13,7 @@ from hil.node.errors import BoardError
 from hil.node.loopback import Loopback
 from hil.node.node_link import NodeLink, numbers
 from hil.node.record_fetch import clear, fetch, held_by
+from mixer.flight import Steering, commands
 from mixer.ground.flight_record import record_layout as r
 from mixer.ground.flight_record.record_file import RecordError, read_record
 from mixer.ground.flight_record.replay import Replayed, replay
@@ -40,6 +42,18 @@ def test_what_was_recorded_replays_to_the_integer(tmp_path: Path, size: str) -> 
     found = replayed(link, tmp_path / "flight.record")
     assert found.cycles >= cycles
     assert (found.differing, found.lost, found.skipped) == (0, 0, 0), found.first_words
+
+
+def test_a_log_that_does_not_run_keeps_nothing_of_its_cycles() -> None:
+    recorder, plain = Recorder(8), Steering(TABLES)
+    recorder.open()
+    log, words = list(recorder.log), array("i", plain.core[1])
+    for each in (plain.core[1], words):
+        commands.demand(each, 90_000, 0, 0)
+    flags = record_cycle.recorded(words, recorder.log, 2_000_000, 5000)
+    assert flags == plain.step(2_000_000, 5000)
+    assert words == plain.core[1]
+    assert list(recorder.log) == log
 
 
 @pytest.mark.parametrize("seed", range(8))
