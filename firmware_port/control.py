@@ -39,12 +39,12 @@ class Control:
         self.angles = angles
         self.recorder = recorder
         self._log = None  # the recorder's, while it records
-        self._keep = None
+        self._recorded = None
         if recorder is not None:
             # A node that records nothing does without its memory.
-            from firmware_port.record_cycle import keep
+            from firmware_port.record_cycle import recorded
 
-            self._keep = keep
+            self._recorded = recorded  # a cycle that is kept
         self.counters = array("i", [0] * p.COUNTER_COUNT)
         self.state = SAFE
         self.steering = None
@@ -206,11 +206,12 @@ class Control:
             words = self.words
             pressure_pa = self.pressure_pa
             log = self._log
-            if log is not None and self._keep(log, words, pressure_pa, dt_us):
-                self.recorder.snapshot(words)
-                self._keep(log, words, pressure_pa, dt_us)
-            start = meter.now()
-            self._cycle(words, pressure_pa, dt_us)
+            if log is not None:
+                start = meter.now()
+                self._recorded(words, log, pressure_pa, dt_us)
+            else:
+                start = meter.now()
+                self._cycle(words, pressure_pa, dt_us)
             self.cost[0] = meter.since(start)
             pulses = self.pulses
             pulses.follow(steering, dt_us, armed)

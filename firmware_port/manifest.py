@@ -55,6 +55,7 @@ package(
         "receiver.py",
         "record_cycle.py",
         "record_frames.py",
+        "record_log.py",
         "recorder.py",
         "registers.py",
         "serving.py",

@@ -1,135 +1,88 @@
-"""The flight record's blocks and a cycle's entry: functions on words, for machine code.
+"""A control cycle that is kept: what the steering is told for it goes into the log, then it runs.
 
-What the entries are: `mixer/ground/flight_record/record_layout.py`. Its numbers and those of
-`layout.py` stand here anew, since a name of another module costs as much as the rest; a test holds
-them together. The log is one array: LOG_HEAD words of its own, then blocks, written one after
-another and round again. Where the block begins that is to be kept, the writing ends.
+Kernels, so that on a board it is one call into machine code that holds the core too.
 """
 
-from firmware_port.words import const, ptr32
+from firmware_port.record_log import *
+from mixer.flight.cycle import cycle
+from mixer.flight.layout import *
 
-# The log's own words, as in `recorder.py`.
-_AT = const(0)
-_END = const(1)
-_BLOCK = const(2)
-_SIZE = const(3)
-_NUMBER = const(4)
-_CYCLES = const(5)
-_LOST = const(6)
-_KEPT = const(7)
-_SNAPSHOT = const(8)
-_SINCE = const(10)
-_EVERY = const(11)
-_WATCH = const(12)
-_DUE = const(13)
-_LOG_HEAD = const(14)
-
-_BLOCK_WORDS = const(60)
-_AGE = const(19)
-_BAD = const(20)
-_BURN = const(44)
-_SAID = const(2)
-_READING = const(50)
-_WATCH_STATE = const(82)
-_NO_READING = const(0x3FFFFFFF)
-_MOMENT = const(0x8000000)
-_ROLL = const(0x800000)
+# Entries, of `record_layout`.
+KEPT_WATCH = 0x78  # the jam watch is in another state
+KEPT_READING = 4
+KEPT_WIDE = 2
+WIDE_WORDS = 6
+SHORT_WORDS = 4
+WATCHED_WORDS = 3 + VANES  # the most that the watch and four readings take
+# What a short entry has bits for.
+KEPT_PRESSURE_BITS = 23
+KEPT_DT_BITS = 15
+KEPT_MOMENT_BITS = 28
+KEPT_ROLL_BITS = 24
 
 
-def room(log: ptr32, w: ptr32, need: int) -> int:
-    """Where so many words can be written, in the next block where this one is full; 0 for
-    nowhere, and from then on. The last word of a block is left for the end of the record.
-    """
-    at = log[_AT]
-    if at + need <= log[_END]:
-        return at
-    start = log[_BLOCK] + _BLOCK_WORDS
-    if start >= log[_SIZE]:
-        start = _LOG_HEAD
-    if w[_BURN] >= _SAID and log[_KEPT] == 0:
-        log[_KEPT] = log[_SNAPSHOT]
-    if at < log[_BLOCK] + _BLOCK_WORDS:
-        log[at] = 0
-    if start == log[_KEPT]:
-        log[_END] = 0
-        return 0
-    log[_BLOCK] = start
-    log[_END] = start + _BLOCK_WORDS - 1
-    log[_NUMBER] += 1
-    log[start] = log[_NUMBER]
-    log[start + 1] = log[_CYCLES]
-    log[start + 2] = w[4] ^ (w[5] << 2) ^ (w[6] << 4) ^ (w[7] << 6) ^ (w[15] << 8)
-    log[_SINCE] += 1
-    if log[_SINCE] >= log[_EVERY] and w[_BURN] < _SAID:
-        log[_DUE] = 1
-    log[_AT] = start + 3
-    return start + 3
+def misfit(w, pressure_pa, dt_us):
+    """0 where a demand came for the cycle and all fits a short entry."""
+    bad = w[AGE] | w[BAD] | pressure_pa >> KEPT_PRESSURE_BITS | dt_us >> KEPT_DT_BITS
+    for axis in range(2):
+        bad = bad | w[DEMAND + axis] + (1 << KEPT_MOMENT_BITS - 1) >> KEPT_MOMENT_BITS
+    return bad | w[DEMAND + 2] + (1 << KEPT_ROLL_BITS - 1) >> KEPT_ROLL_BITS
 
 
-def copy(log: ptr32, at: int, w: ptr32, first: int, count: int):
-    """Copy words into the log."""
-    for i in range(count):
-        log[at + i] = w[first + i]
+def keep_watch(w, log, here):
+    """Write the jam watch's state where it is another one, and the angles read; where they end."""
+    if w[WATCH_STATE] != log[LOG_WATCH]:
+        log[LOG_WATCH] = w[WATCH_STATE]
+        log[here] = KEPT_WATCH
+        log[here + 1] = w[WATCH_STATE]
+        log[here + 2] = 0
+        here += 3
+    for vane in range(VANES):
+        reading = w[WATCH_READING + vane]
+        if reading != NO_READING:
+            log[here] = KEPT_READING | vane << 4 | reading << 6
+            here += 1
+    return here
 
 
-def keep(log: ptr32, w: ptr32, pressure_pa: int, dt_us: int) -> int:
-    """Write what a steering was told for the cycle to come; return 1, and nothing is
-    written, where a snapshot is due first.
+def keep(w, log, pressure_pa, dt_us):
+    """Write what the steering was told for the cycle to come; before it, a snapshot that is due."""
+    if log[LOG_DUE] != 0:
+        snapshot(w, log)
+    wide = misfit(w, pressure_pa, dt_us)
+    watched = w[WATCH_STATE] | log[LOG_WATCH]
+    need = SHORT_WORDS if wide == 0 else WIDE_WORDS
+    if watched != 0:
+        need += WATCHED_WORDS
+    here = room(w, log, need)
+    log[LOG_CYCLES] += 1
+    if here == 0:
+        log[LOG_LOST] += 1
+        return
+    if watched != 0:
+        here = keep_watch(w, log, here)
+    check = answer_check(w)
+    check = check ^ (check >> 9) ^ (check >> 17)
+    if wide == 0:
+        log[here] = pressure_pa << 8 | dt_us >> 7 & 0xFE | 1
+        log[here + 1] = w[DEMAND] << 4 | check & 15
+        log[here + 2] = w[DEMAND + 1] << 4 | check >> 4 & 15
+        log[here + 3] = w[DEMAND + 2] << 8 | dt_us & 0xFF
+        log[LOG_AT] = here + SHORT_WORDS
+        return
+    flags = 0x12 if w[AGE] == 0 else 2
+    if w[BAD] != 0:
+        flags = flags | 0x40
+    log[here] = flags | (check & 0xFF) << 8
+    log[here + 1] = dt_us
+    log[here + 2] = pressure_pa
+    for axis in range(3):
+        log[here + 3 + axis] = w[DEMAND + axis]
+    log[LOG_AT] = here + WIDE_WORDS
 
-    w: the steering's words before the cycle. Allocates nothing.
-    """
-    if log[_DUE] != 0:
-        return 1
-    pitch = w[16]
-    yaw = w[17]
-    roll = w[18]
-    misfit = w[_AGE] | w[_BAD] | (pressure_pa >> 23) | (dt_us >> 15)
-    misfit |= ((pitch + _MOMENT) >> 28) | ((yaw + _MOMENT) >> 28) | ((roll + _ROLL) >> 24)
-    need = 4
-    if misfit:
-        need = 6
-    watched = w[_WATCH_STATE]
-    if watched != 0 or log[_WATCH] != 0:
-        need += 7
-    at = log[_AT]
-    if at + need > log[_END]:
-        at = int(room(log, w, need))
-        if at == 0:
-            log[_CYCLES] += 1
-            log[_LOST] += 1
-            return 0
-    if need > 6:
-        if watched != log[_WATCH]:
-            log[_WATCH] = watched
-            log[at] = 0x78
-            log[at + 1] = watched
-            log[at + 2] = 0
-            at += 3
-        for i in range(4):
-            reading = w[_READING + i]
-            if reading != _NO_READING:
-                log[at] = 4 | i << 4 | reading << 6
-                at += 1
-    check = w[4] ^ (w[5] << 2) ^ (w[6] << 4) ^ (w[7] << 6) ^ (w[15] << 8)
-    check ^= (check >> 9) ^ (check >> 17)
-    if misfit:
-        flags = 0x12
-        if w[_AGE]:
-            flags = 2
-        if w[_BAD]:
-            flags |= 0x40
-        log[at] = flags | (check & 0xFF) << 8
-        log[at + 1] = dt_us
-        log[at + 2] = pressure_pa
-        log[at + 3] = pitch
-        log[at + 4] = yaw
-        log[at + 5] = roll
-        log[_AT] = at + 6
-    else:
-        log[at] = pressure_pa << 8 | dt_us >> 7 & 0xFE | 1
-        log[at + 1] = pitch << 4 | check & 15
-        log[at + 2] = yaw << 4 | check >> 4 & 15
-        log[at + 3] = roll << 8 | dt_us & 0xFF
-        log[_AT] = at + 4
-    log[_CYCLES] += 1
-    return 0
+
+def recorded(w, log, pressure_pa, dt_us):
+    """Run one control cycle as `cycle` does, and keep it where the log runs; return FLAGS."""
+    if log[LOG_RUNS] != 0:
+        keep(w, log, pressure_pa, dt_us)
+    return cycle(w, pressure_pa, dt_us)

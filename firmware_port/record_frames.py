@@ -3,7 +3,7 @@
 from binascii import crc32
 
 from firmware_port import protocol as p
-from firmware_port.recorder import BLOCK_WORDS
+from firmware_port.record_log import BLOCK_WORDS
 
 
 class RecordFrames:

@@ -11,12 +11,16 @@ import sys
 import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
+from importlib import import_module
 from importlib.util import find_spec
 from pathlib import Path
 
+from firmware_port import RECORD_KERNELS
 from hil.node.errors import BoardError
+from mixer.flight import KERNELS
 from mixer.ground.kernel_code.c99 import c_source
-from mixer.ground.kernel_code.language import flight_core
+from mixer.ground.kernel_code.language import Program, read_kernels
 from mixer.ground.kernel_code.prelude import PRELUDE
 
 PREFIX = "fv_"
@@ -108,9 +112,17 @@ def find_compiler(architecture: str) -> Compiler | None:
     return next((compiler for compiler in found if compiler is not None), None)
 
 
+@cache
+def board_kernels() -> Program:
+    """The flight core's kernels and those of the record, read once."""
+    names = [f"mixer.flight.{name}" for name in KERNELS]
+    names += [f"firmware_port.{name}" for name in RECORD_KERNELS]
+    return read_kernels([import_module(name) for name in names])
+
+
 def core_source(entry: str = ENTRY) -> str:
     """C99 text of a kernel function and of all that it calls."""
-    return f"#include <stdint.h>\n\n{PRELUDE}\n{c_source(flight_core(), [entry], PREFIX)}"
+    return f"#include <stdint.h>\n\n{PRELUDE}\n{c_source(board_kernels(), [entry], PREFIX)}"
 
 
 def core_image(compiler: Compiler, entry: str = ENTRY) -> bytes:

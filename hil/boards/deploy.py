@@ -2,9 +2,11 @@
 
 The flight core's cycle, and the check of its tables, become machine code by way of C (`core_image`,
 `machine_code`) where the board's architecture is known and a compiler is here; else its kernels go
-as bytecode. The files listed in `firmware_port.KERNELS`, functions on words and bytes, become
-machine code by MicroPython's own compiler (`mpy-cross -X emit=viper`). The rest is bytecode. 64-bit
-interpreters take bytecode only.
+as bytecode. Where a board keeps a flight's record, the machine code of a cycle that is kept holds
+the core too, and `cycle` leads there: a second core would cost the record's memory. The files
+listed in `firmware_port.KERNELS`, functions on words and bytes, become machine code by
+MicroPython's own compiler (`mpy-cross -X emit=viper`). The rest is bytecode. 64-bit interpreters
+take bytecode only.
 """
 
 import re
@@ -21,7 +23,7 @@ import firmware_port
 import mixer.flight
 from hil.boards.core_image import ENTRY, TARGETS, Compiler, core_image, find_compiler
 from hil.boards.link import BoardFacts, Link, rom_image
-from hil.boards.machine_code import assembler_module
+from hil.boards.machine_code import LED_CYCLE, assembler_module
 from hil.node.errors import BoardError
 from mixer.flight import layout
 
@@ -30,8 +32,14 @@ CHUNK = 384  # bytes of an image sent at a time
 ROOT = Path(firmware_port.__file__).parents[1]
 NOT_FOR_BOARDS = {f"firmware_port/{folder}manifest.py" for folder in ("", "bench/", "stand/")}
 CORE = "mixer/flight/cycle.py"
-# Entry, arguments and how it is compiled: the check runs once, and its size is memory of the board.
-MACHINE_CODE = {CORE: (ENTRY, 3, ()), "mixer/flight/unfit.py": ("unfit_word", 2, ("-Os",))}
+KEPT_CYCLE = "firmware_port/record_cycle.py"
+# Entry and arguments. The check runs once, and its size is memory of the board.
+MACHINE_CODE = {
+    CORE: (ENTRY, 3),
+    KEPT_CYCLE: ("recorded", 4),
+    "mixer/flight/unfit.py": ("unfit_word", 2),
+}
+SMALL = {"unfit_word": ("-Os",)}
 BYTECODE_COST = "about 200 times the instructions of machine code"  # tests/board/test_step_cost.py
 BYTECODE_HEAP = ", and heap in some cycles"  # of 32 bits: numbers beyond 2^30 are objects there
 
@@ -39,7 +47,8 @@ BYTECODE_HEAP = ", and heap in some cycles"  # of 32 bits: numbers beyond 2^30 a
 # A board that keeps its files in memory, of which it has little, does without some of them.
 FOR_PINS = {"firmware_port/boards/rp2.py", "firmware_port/boards/stm32.py"}
 FOR_A_RECORD = {
-    f"firmware_port/{name}.py" for name in ("record_cycle", "record_frames", "recorder")
+    f"firmware_port/{name}.py"
+    for name in ("record_cycle", "record_frames", "record_log", "recorder")
 }
 FOR_A_FLIGHT = {f"firmware_port/{name}.py" for name in ("angle_encoder", "start", "vane_angles")}
 
@@ -117,21 +126,24 @@ def compile_for(
     if native and compiler:
         for source in replaced_kernels():
             del compiled[_compiled(source)]
-        for source in MACHINE_CODE:
+        led = CORE if _compiled(KEPT_CYCLE) in compiled else KEPT_CYCLE
+        for source in MACHINE_CODE.keys() - {led}:
             compiled[_compiled(source)] = _compiled_core(source, native, compiler)
+        if led == CORE:
+            compiled[_compiled(CORE)] = _compile(LED_CYCLE, CORE)
     return compiled
 
 
 def _compiled_core(source: str, architecture: str, compiler: Compiler) -> bytes:
-    entry, arguments, options = MACHINE_CODE[source]
-    compiler = replace(compiler, compile=(*compiler.compile, *options))
+    entry, arguments = MACHINE_CODE[source]
+    compiler = replace(compiler, compile=(*compiler.compile, *SMALL.get(entry, ())))
     text = assembler_module(architecture, entry, arguments, core_image(compiler, entry))
     return _compile(text, source, f"-march={architecture}")
 
 
 def core_form(facts: BoardFacts, compiled: Mapping[str, bytes]) -> str:
     """In words, in which form the flight core of these files runs; why, and what that costs."""
-    core = compiled[_compiled(CORE)]
+    core = compiled.get(_compiled(KEPT_CYCLE), compiled[_compiled(CORE)])
     architecture = machine_code_architecture(facts)
     compiler = find_compiler(architecture) if architecture else None
     if is_machine_code(core) and compiler:
@@ -234,15 +246,6 @@ def install(link: Link, facts: BoardFacts, wiring: str, tables: bytes) -> None:
     link.write_file("main.py", _START.format(wiring=wiring).encode())
 
 
-def kept_tables_crc32(link: Link, facts: BoardFacts) -> str | None:
-    """CRC-32 of the flight tables that a board keeps for its next start, as its node answers to
-    IDENTIFY; None where it keeps none.
-    """
-    if not facts.file_system:
-        return None
-    return link.execute(_KEPT).strip() or None
-
-
 def _parents(path: str) -> list[str]:
     """Every folder above a file, with "" for the one that holds them all."""
     parts = path.split("/")[:-1]
@@ -262,14 +265,6 @@ from firmware_port.boards import {wiring}
 from firmware_port.start import fly
 
 fly({wiring})
-"""
-_KEPT = """
-import binascii
-try:
-    with open('tables.bin', 'rb') as file:
-        print('%08x' % binascii.crc32(file.read()))
-except OSError:
-    pass
 """
 _FORGET = """
 import gc, sys

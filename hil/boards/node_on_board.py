@@ -101,3 +101,22 @@ def serve_on(
     """
     with node_on(board, record=record, progress=progress) as there:
         NodeLink(there.start("fly")).load_tables(tables)
+
+
+def kept_tables_crc32(link: Link, facts: BoardFacts) -> str | None:
+    """CRC-32 of the flight tables that a board keeps for its next start, as its node answers to
+    IDENTIFY; None where it keeps none.
+    """
+    if not facts.file_system:
+        return None
+    return link.execute(_KEPT).strip() or None
+
+
+_KEPT = """
+import binascii
+try:
+    with open('tables.bin', 'rb') as file:
+        print('%08x' % binascii.crc32(file.read()))
+except OSError:
+    pass
+"""

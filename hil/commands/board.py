@@ -6,10 +6,10 @@ import click
 import numpy as np
 from rich.table import Table
 
-from hil.boards.deploy import compile_for, core_form, deploy, install, kept_tables_crc32
+from hil.boards.deploy import compile_for, core_form, deploy, install
 from hil.boards.firmware import build_firmware, cached_firmware
 from hil.boards.link import Link
-from hil.boards.node_on_board import serve_on
+from hil.boards.node_on_board import kept_tables_crc32, serve_on
 from hil.boards.open_board import open_board, served_board
 from hil.pad.command import check_command
 from hil.verify.report import (

@@ -18,6 +18,7 @@ from mixer.ground.flight_record.kept_record import kept_beside, whose
 from mixer.ground.flight_record.record_file import read_record, record_in
 from mixer.ground.flight_record.replay import replay
 from mixer.ground.flight_record.report import page, sentence, verdict
+from mixer.ground.flight_record.vane_angles import put_angles
 from mixer.ground.reports.console import messages, output, progress
 from mixer.ground.tables.build import flight_tables
 from mixer.ground.vehicle.vehicle import load_vehicle
@@ -88,12 +89,34 @@ def fetch_command(
 @click.argument("record_file", metavar="RECORD", type=SOURCE)
 @click.option("--vehicle", "vehicle_file", type=SOURCE, required=True, help="The one that flew.")
 @click.option("--report", "report_file", type=RESULT, default="replay.html", show_default=True)
+@click.option(
+    "--angles",
+    "angles_file",
+    type=SOURCE,
+    help="Vane angles that were measured: a CSV file of time_s and vane1_deg to vane4_deg.",
+)
+@click.option(
+    "--angles-began",
+    "began_s",
+    type=float,
+    default=0.0,
+    show_default=True,
+    metavar="SECONDS",
+    help="What the clock of --angles said at the record's first cycle.",
+)
 @result_option
-def replay_command(record_file: Path, vehicle_file: Path, report_file: Path, as_json: bool) -> None:
+def replay_command(
+    record_file: Path,
+    vehicle_file: Path,
+    report_file: Path,
+    angles_file: Path | None,
+    began_s: float,
+    as_json: bool,
+) -> None:
     """Run a record through the flight core here, and report the flight that it tells.
 
     Exit status 1 where a single integer differs from what the node answered; 2 where the record is
-    of another vehicle's tables, or damaged.
+    of another vehicle's tables, or damaged. With --angles the report tells which servo fell behind.
 
     Example: fourvane record replay flight.record --vehicle vehicle.toml
     """
@@ -108,10 +131,12 @@ def replay_command(record_file: Path, vehicle_file: Path, report_file: Path, as_
         )
     with progress("replaying", max(len(kept.blocks), 1)) as done:
         found = replay(kept, tables, done)
+    if angles_file is not None:
+        put_angles(found, angles_file, began_s)
     told = facts(found, tables)
     evidence = evidence_of(
         "record replay", vehicle, verdict(found, kept.torn_bytes), tables=sums_of(tables),
-        files=[record_file], **whose(kept),
+        files=[record_file, *([angles_file] if angles_file else [])], **whose(kept),
     )  # fmt: skip
     write_page(
         report_file,

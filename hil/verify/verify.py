@@ -7,8 +7,7 @@ from typing import Any
 
 from firmware_port import protocol as p
 from hil.boards.board import Board
-from hil.boards.deploy import kept_tables_crc32
-from hil.boards.node_on_board import NodeOnBoard, node_on
+from hil.boards.node_on_board import NodeOnBoard, kept_tables_crc32, node_on
 from hil.node.errors import BoardError
 from hil.node.node_link import NodeLink
 from hil.node.record_fetch import held_by

@@ -6,6 +6,7 @@ import json
 from pathlib import Path
 from zlib import crc32
 
+import numpy as np
 import pytest
 import serial
 from click.testing import CliRunner
@@ -98,10 +99,12 @@ def kept(tmp_path: Path) -> Path:
     return tmp_path
 
 
-def run_replay(folder: Path, vehicle_file: str = "vehicle.toml") -> tuple[int, str, object]:
+def run_replay(
+    folder: Path, vehicle_file: str = "vehicle.toml", *more: str
+) -> tuple[int, str, object]:
     files = [str(folder / name) for name in ("flight.record", vehicle_file, "replay.html")]
     arguments = ["replay", files[0], "--vehicle", files[1], "--report", files[2], "--json"]
-    done = CliRunner().invoke(record, arguments)
+    done = CliRunner().invoke(record, [*arguments, *more])
     return done.exit_code, done.stdout, done.exception
 
 
@@ -158,6 +161,43 @@ def test_one_cycle_that_was_answered_otherwise_ends_with_status_1(kept: Path) ->
     assert told["integers_that_differ"] == 1
     cycles_before = read_record(path).blocks[6].cycles_before
     assert told["first_cycle_that_differs"] == cycles_before
+
+
+def test_angles_of_another_logger_tell_which_servo_fell_behind(kept: Path) -> None:
+    """Read 2 ms after each cycle; vane 3 stands still, the others are where they were told to be.
+    The logger's clock had run for 40 s."""
+    found = replay(read_record(kept / "flight.record"), TABLES)
+    times_s = np.cumsum(found.columns["dt_us"]) / 1e6
+    rows = found.columns["deflection_mdeg"] / 1e3
+    rows[:, 2] = 3.0
+    log = np.column_stack((times_s - times_s[0] + 40.002, rows))
+    head = "time_s,vane1_deg,vane2_deg,vane3_deg,vane4_deg"
+    np.savetxt(kept / "log.csv", log, "%.4f", ",", header=head, comments="")
+    angles = ("--angles", str(kept / "log.csv"))
+    status, said, _ = run_replay(kept, "vehicle.toml", *angles, "--angles-began", "40")
+    behind = json.loads(said)["vanes_behind"]
+    assert status == 0
+    assert behind["3"]["outside_its_band"] > 0.5 * behind["3"]["readings"] > 50
+    assert [behind[vane]["outside_its_band"] for vane in "124"] == [0, 0, 0]
+    assert "Vane 3 fell behind most often." in (kept / "replay.html").read_text(encoding="utf-8")
+    _, _, error = run_replay(kept, "vehicle.toml", *angles)
+    assert "no row falls within the record, 0 s to" in str(error)
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("time_s\n0\n", "no angles; name at least one of vane1_deg"),
+        ("time_s,vane2_deg\n0,1\n0,1\n", "line 3, column time_s: 0.0; must be later"),
+        ("time_s,vane2_deg\n0,91\n", "line 2, column vane2_deg: 91.0; must be within 90"),
+    ],
+)
+def test_angles_that_are_none_are_refused_by_their_place(
+    kept: Path, text: str, message: str
+) -> None:
+    (kept / "log.csv").write_text(text, encoding="utf-8")
+    _, _, error = run_replay(kept, "vehicle.toml", "--angles", str(kept / "log.csv"))
+    assert message in str(error)
 
 
 def test_another_vehicles_record_is_refused_in_words(kept: Path) -> None:

@@ -1,19 +1,19 @@
 """The node's record: replayed it gives the same integers, whatever was told, however full."""
 
 import re
+from array import array
 from pathlib import Path
 
 import pytest
 
-import firmware_port.record_cycle
 from firmware_port import protocol as p
-from firmware_port import recorder
+from firmware_port import record_cycle, record_log, recorder
 from firmware_port.recorder import Recorder
 from hil.node.errors import BoardError
 from hil.node.loopback import Loopback
 from hil.node.node_link import NodeLink, numbers
 from hil.node.record_fetch import clear, fetch, held_by
-from mixer.flight import layout as at
+from mixer.flight import Steering, commands
 from mixer.ground.flight_record import record_layout as r
 from mixer.ground.flight_record.record_file import RecordError, read_record
 from mixer.ground.flight_record.replay import Replayed, replay
@@ -42,6 +42,18 @@ def test_what_was_recorded_replays_to_the_integer(tmp_path: Path, size: str) -> 
     found = replayed(link, tmp_path / "flight.record")
     assert found.cycles >= cycles
     assert (found.differing, found.lost, found.skipped) == (0, 0, 0), found.first_words
+
+
+def test_a_log_that_does_not_run_keeps_nothing_of_its_cycles() -> None:
+    recorder, plain = Recorder(8), Steering(TABLES)
+    recorder.open()
+    log, words = list(recorder.log), array("i", plain.core[1])
+    for each in (plain.core[1], words):
+        commands.demand(each, 90_000, 0, 0)
+    flags = record_cycle.recorded(words, recorder.log, 2_000_000, 5000)
+    assert flags == plain.step(2_000_000, 5000)
+    assert words == plain.core[1]
+    assert list(recorder.log) == log
 
 
 @pytest.mark.parametrize("seed", range(8))
@@ -173,29 +185,23 @@ def test_another_arithmetic_is_found_at_its_first_cycle(tmp_path: Path) -> None:
     assert found.first_cycle <= 3
 
 
-def test_the_numbers_in_the_machine_code_are_those_of_record_and_layout() -> None:
-    text = Path(str(firmware_port.record_cycle.__file__)).read_text(encoding="utf-8")
-    text += Path(str(recorder.__file__)).read_text(encoding="utf-8")
-    consts = dict(re.findall(r"^_?([A-Z_]+) = const\((\w+)\)", text, re.MULTILINE))
+def test_the_numbers_on_the_board_are_those_of_the_record() -> None:
+    text = Path(str(recorder.__file__)).read_text(encoding="utf-8")
+    consts = dict(re.findall(r"^_([A-Z_]+) = const\((\w+)\)", text, re.MULTILINE))
     for name, ours in (
-        ("BLOCK_WORDS", r.BLOCK_WORDS),
-        ("AGE", at.AGE),
-        ("BAD", at.BAD),
-        ("BURN", at.BURN),
-        ("SAID", at.SAID),
-        ("READING", at.WATCH_READING),
-        ("WATCH_STATE", at.WATCH_STATE),
-        ("NO_READING", at.NO_READING),
-        ("MOMENT", 1 << r.MOMENT_BITS - 1),
-        ("ROLL", 1 << r.ROLL_BITS - 1),
         ("STATE", r.STATE),
         ("TOLD", r.TOLD),
-        ("WORDS", r.WORDS),
         ("COUNTS", r.COUNTS),
         ("TOLD_WORDS", r.TOLD_WORDS),
         ("WATCH_TOLD", r.WATCH),
     ):
         assert int(consts[name], 0) == ours, name
-    assert recorder.BLOCK_WORDS == r.BLOCK_WORDS
+    board = record_cycle
+    assert (record_log.BLOCK_WORDS, record_log.LOG_STATE_KIND) == (r.BLOCK_WORDS, r.WORDS)
+    assert (board.KEPT_READING, board.KEPT_WIDE) == (r.READING, r.WIDE)
+    assert board.KEPT_WATCH == r.TOLD | r.WATCH << 4
+    assert (board.SHORT_WORDS, board.WIDE_WORDS) == (r.CYCLE_WORDS, r.WIDE_WORDS)
+    bits = (board.KEPT_PRESSURE_BITS, board.KEPT_DT_BITS)
+    bits += (board.KEPT_MOMENT_BITS, board.KEPT_ROLL_BITS)
+    assert bits == (r.PRESSURE_BITS, r.DT_BITS, r.MOMENT_BITS, r.ROLL_BITS)
     assert (p.JAM, p.FREE, p.BURN, p.START, p.SEE) == (r.JAM, r.FREE, r.START, r.BEGIN, r.TRUST)
-    assert (at.DEMAND, at.PULSE, at.FLAGS) == (16, 4, 15)

@@ -11,7 +11,8 @@ from firmware_port import protocol as p
 from firmware_port import recorder
 from firmware_port.control import Control
 from firmware_port.paced import PacedClock
-from firmware_port.recorder import BLOCK_WORDS, Recorder
+from firmware_port.record_log import BLOCK_WORDS
+from firmware_port.recorder import Recorder
 from hil.node.answers import Answer
 from hil.node.errors import BoardError
 from hil.node.loopback import Loopback, NoMeter, Pulses
@@ -25,7 +26,7 @@ from mixer.ground.tables.build import flight_tables
 from tests.support.vehicles import vehicle
 
 TABLES = flight_tables(vehicle())
-LOG_HEAD = 14  # words
+LOG_HEAD = 15  # words
 FULL = 150  # cycles of a burn, more than LEAST blocks hold
 LEAST = 8  # blocks that are worth a record
 

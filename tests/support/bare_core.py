@@ -17,6 +17,7 @@ from tests.support.recorded_cycles import Recorded
 CODE, WORDS, STACK, LEAVE = 0x10000, 0x200000, 0x300000, 0x400000
 STACK_BYTES = 0x1000
 WORDS_BYTES = 0x10000
+SECOND = WORDS + WORDS_BYTES // 2  # another array
 
 
 class Core:
@@ -38,12 +39,12 @@ class Core:
         self.instructions = 0
         self._sizes: dict[tuple[int, int], int] = {}
 
-    def load(self, words: np.ndarray) -> None:
+    def load(self, words: np.ndarray, place: int = WORDS) -> None:
         """Words from the first one on."""
-        self.machine.mem_write(WORDS, words.astype("<i4").tobytes())
+        self.machine.mem_write(place, words.astype("<i4").tobytes())
 
-    def words(self, count: int) -> np.ndarray:
-        return np.frombuffer(bytes(self.machine.mem_read(WORDS, 4 * count)), "<i4")
+    def words(self, count: int, place: int = WORDS) -> np.ndarray:
+        return np.frombuffer(bytes(self.machine.mem_read(place, 4 * count)), "<i4")
 
     def call(self, *arguments: int) -> int:
         """Call the code with the words and these arguments; how many instructions it took."""
@@ -61,14 +62,20 @@ class Core:
         return self.instructions
 
     @cached_property
-    def registers(self) -> tuple[int, int, int]:
+    def registers(self) -> tuple[int, int, int, int]:
         if self.risc:
             return (
                 riscv_const.UC_RISCV_REG_A0,
                 riscv_const.UC_RISCV_REG_A1,
                 riscv_const.UC_RISCV_REG_A2,
+                riscv_const.UC_RISCV_REG_A3,
             )
-        return arm_const.UC_ARM_REG_R0, arm_const.UC_ARM_REG_R1, arm_const.UC_ARM_REG_R2
+        return (
+            arm_const.UC_ARM_REG_R0,
+            arm_const.UC_ARM_REG_R1,
+            arm_const.UC_ARM_REG_R2,
+            arm_const.UC_ARM_REG_R3,
+        )
 
     def _block(self, _machine: object, place: int, size: int, _data: object) -> None:
         """Count a block of instructions that is about to run."""

@@ -9,7 +9,7 @@ import ast
 import textwrap
 from collections.abc import Iterable
 
-from mixer.ground.kernel_code.language import Function, Program
+from mixer.ground.kernel_code.language import ARRAYS, Function, Program
 
 BINARY = {
     ast.Add: "+", ast.Sub: "-", ast.Mult: "*", ast.RShift: ">>", ast.BitAnd: "&", ast.BitOr: "|",
@@ -82,9 +82,10 @@ class Writer:
         return "\n".join(lines)
 
     def parameters(self) -> str:
-        words = "int32_t *w" if self.function.writes else "const int32_t *w"
+        array = "int32_t *" if self.function.writes else "const int32_t *"
         return ", ".join(
-            words if name == "w" else f"int32_t {name}" for name in self.function.parameters
+            f"{array}{name}" if name in ARRAYS else f"int32_t {name}"
+            for name in self.function.parameters
         )
 
     def locals(self) -> list[str]:
@@ -181,8 +182,8 @@ class Writer:
                 return str(value) if value < 32768 else f"INT32_C({value})"
             case ast.Name(id=name):
                 return f"{self.prefix.upper()}{name}" if name in self.program.constants else name
-            case ast.Subscript(slice=index):
-                return f"w[{self.outer(index)}]"
+            case ast.Subscript(value=ast.Name(id=name), slice=index):
+                return f"{name}[{self.outer(index)}]"
             case ast.BinOp(left=left, op=ast.LShift(), right=right):
                 return f"shifted_up({self.outer(left)}, {self.outer(right)})"
             case ast.BinOp(left=left, op=ast.FloorDiv(), right=ast.Constant() as right):

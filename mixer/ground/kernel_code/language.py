@@ -1,12 +1,12 @@
 """The kernel language: a small part of Python that means the same in 32-bit C.
 
-A kernel file holds whole numbers and functions on them: `w`, the one array of words; names of
-`mixer.flight.layout`; `+ - * << >> & | ^ ~ // %`, `min`, `max`, `abs`, `scaled` (a product longer
-than a word, shifted back into one: `mixer.flight.wanted`); `if`, `while`, `for … in range`,
-`return`; conditional expressions; calls of functions of the same kind. No default arguments, no
-recursion, nothing that raises. `read_kernels` refuses what lies outside by file and line and says
-what to write instead; on what it returns stand the proof (`bounds`) and the C writer
-(`c99`).
+A kernel file holds whole numbers and functions on them: `w`, the one array of words (and `log`,
+where a board keeps a flight's record); names of `mixer.flight.layout`; `+ - * << >> & | ^ ~ // %`,
+`min`, `max`, `abs`, `scaled` (a product longer than a word, shifted back into one:
+`mixer.flight.wanted`); `if`, `while`, `for … in range`, `return`; conditional expressions; calls of
+functions of the same kind. No default arguments, no recursion, nothing that raises. `read_kernels`
+refuses what lies outside by file and line and says what to write instead; on what it returns stand
+the proof (`bounds`) and the C writer (`c99`).
 """
 
 import ast
@@ -19,7 +19,7 @@ from types import ModuleType
 
 from mixer.flight import KERNELS, layout
 
-WORDS = "w"
+ARRAYS = ("w", "log")
 OPERATORS = (
     ast.Add, ast.Sub, ast.Mult, ast.LShift, ast.RShift, ast.BitAnd, ast.BitOr, ast.BitXor,
     ast.FloorDiv, ast.Mod,
@@ -87,6 +87,8 @@ def read_source(program: Program, source: str, file: str) -> None:
             case ast.Expr(value=ast.Constant(value=str())) | ast.ImportFrom():
                 pass
             case ast.Assign(targets=[ast.Name(id=name)], value=value):
+                if name in program.constants:
+                    raise refused(node, file, "another kernel number has this name")
                 program.constants[name] = constant(program, value, file)
             case ast.FunctionDef(name=name) if name in BUILT_IN:  # what Python does for it
                 pass
@@ -192,7 +194,7 @@ class Check:
                 if name in self.counting or name in self.program.constants or name in KEYWORDS:
                     raise self.refuse(node, "is not free to be set; take another name")
                 self.known.add(name)
-            case ast.Subscript(value=ast.Name(id="w"), slice=index):
+            case ast.Subscript(value=ast.Name(id=name), slice=index) if name in ARRAYS:
                 self.value(index)
                 self.function.writes = True
             case _:
@@ -221,7 +223,8 @@ class Check:
             case ast.Name(id=name):
                 if name not in self.known:
                     raise self.refuse(node, "has no value here")
-            case ast.Subscript(value=ast.Name(id="w"), slice=index):
+            case ast.Subscript(value=ast.Name(id=name) as array, slice=index) if name in ARRAYS:
+                self.value(array)
                 self.value(index)
             case ast.BinOp(left=left, op=op, right=right):
                 self.operator(node, op)

@@ -8,6 +8,7 @@ import re
 import shutil
 import subprocess
 import sys
+from array import array
 from collections.abc import Callable
 from itertools import product
 from pathlib import Path
@@ -15,6 +16,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from firmware_port import record_cycle
+from firmware_port.record_log import LOG_LOST, LOG_NUMBER, LOG_RUNS
+from firmware_port.recorder import Recorder
 from hil.boards.core_image import (
     COMPILERS,
     RISCV,
@@ -34,7 +38,7 @@ from hil.node.errors import BoardError
 from mixer.flight import layout as at
 from mixer.flight.wanted import scaled
 from mixer.ground.kernel_code.prelude import PRELUDE
-from tests.support.bare_core import Core, replay
+from tests.support.bare_core import SECOND, Core, replay
 from tests.support.recorded_cycles import Recorded, allocations, record
 from tests.support.unlike_vehicles import unlike_tables
 
@@ -44,6 +48,7 @@ SEED = 3
 CYCLES = {True: 600, False: 60}  # on each of 28 tables: at full size, and not
 LIMITED = at.PRIMARY_LIMITED | at.ROLL_LIMITED
 IMAGE_BYTES = 12_000
+LOG_BLOCKS = 40
 STACK_BYTES = 512
 # Instructions at worst, four angle sensors read in the same cycle: of the code alone, by GNU's
 # compiler. `board/test_step_cost.py` counts what MicroPython's call of it adds.
@@ -90,6 +95,52 @@ def test_machine_code_gives_the_words_of_python_within_its_instructions(
     assert len(code) <= IMAGE_BYTES
     if look is gnu_compiler:
         assert worst[dearest] <= CYCLE_INSTRUCTIONS[architecture]
+
+
+@pytest.mark.parametrize("architecture", ["armv7m", "armv6m", "rv32imc"])
+def test_a_cycle_that_is_kept_gives_the_words_and_the_log_of_python(
+    architecture: str,
+    recorded: list[tuple[str, Recorded]],
+    record_property: Callable[[str, object], None],
+) -> None:
+    """Silences, refused demands, jams, readings, a log that stands still now and then; full at last
+    at full size."""
+    compiler = compiler_for(TARGETS[architecture], gnu_compiler)
+    code = core_image(compiler, "recorded")
+    core = Core(architecture, code)
+    cycles = lost = blocks = 0
+    for name, one in recorded[::9]:
+        words, log = array("i", one.tables.words), new_log()
+        core.load(np.array(words))
+        core.load(np.array(log), SECOND)
+        given = zip(one.before, one.given.tolist(), strict=True)
+        for n, (before, (pressure_pa, dt_us)) in enumerate(given):
+            log[LOG_RUNS] = int(n % 50 != 49)
+            core.load(np.array([log[LOG_RUNS]]), SECOND + 4 * LOG_RUNS)
+            core.load(before)
+            core.call(SECOND, pressure_pa, dt_us)
+            words[: at.STATE_WORDS] = array("i", before.tolist())
+            assert record_cycle.recorded(words, log, pressure_pa, dt_us) == words[at.FLAGS]
+            assert (core.words(at.STATE_WORDS) == words[: at.STATE_WORDS]).all(), f"{name}, {n}"
+        assert (core.words(len(log), SECOND) == log).all(), f"{name}, seed {SEED}"
+        cycles, lost, blocks = (
+            cycles + len(one.given),
+            lost + log[LOG_LOST],
+            blocks + log[LOG_NUMBER],
+        )
+    record_property(
+        "shown",
+        f"{architecture} by {compiler.name}: {len(code)} bytes; {cycles} cycles, {blocks} blocks, "
+        f"{lost} cycles lost in full logs",
+    )
+    assert blocks > 0
+    assert len(code) <= IMAGE_BYTES
+
+
+def new_log() -> array:
+    recorder = Recorder(LOG_BLOCKS)
+    recorder.open()
+    return recorder.log
 
 
 @pytest.mark.parametrize("policy", sorted(SATURATED_ALLOCATION_INSTRUCTIONS))
