@@ -277,5 +277,5 @@ MADE = """
 from hil.boards.deploy import compile_for
 from hil.boards.link import BoardFacts
 files = compile_for(BoardFacts("Invented", "MicroPython v1.25.0", (6, 3), "armv7m", 32, True))
-print(files["mixer/flight/cycle.mpy"].hex())
+print(files["firmware_port/record_cycle.mpy"].hex())
 """
