@@ -7,6 +7,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
+import pytest
 from click.testing import CliRunner, Result
 
 from firmware_port import protocol as p
@@ -30,17 +31,14 @@ def run(*arguments: object) -> Result:
     return CliRunner().invoke(group, ["bench", *map(str, arguments), "--json"])
 
 
+@pytest.mark.usefixtures("campaign")
 def test_four_servos_are_benched_in_under_three_minutes_with_the_figures_of_the_node_here(
     quick_board_name: str,
     tmp_path: Path,
-    full_size: bool,
     record_property: Callable[[str, object], None],
 ) -> None:
-    """The models see the same pulses at the same times, so every figure is the same number.
-
-    One servo in place of four unless at full size.
-    """
-    servos = ("1", "2", "3", "4") if full_size else ("2",)
+    """The models see the same pulses at the same times, so every figure is the same number."""
+    servos = ("1", "2", "3", "4")
     arguments = ["all", *(word for servo in servos for word in ("--servo", servo))]
     busy = os.getloadavg()[0] > BUSY * (os.cpu_count() or 1)
     began_s = time.monotonic()

@@ -460,13 +460,13 @@ def memory_mb(folder: Path, rows: int) -> float:
     return int(done.stderr.split()[-1]) / 1024
 
 
+@pytest.mark.usefixtures("campaign")
 @pytest.mark.skipif(not STATUS.exists(), reason=f"memory is read from {STATUS}, Linux only")
 def test_memory_does_not_grow_with_the_rows_and_progress_is_shown(
-    tmp_path: Path, full_size: bool
+    tmp_path: Path,
 ) -> None:
     """Of 10 000 rows and of many more."""
-    rows = 400_000 if full_size else 50_000
     short = memory_mb(tmp_path, 10_000)
-    long = memory_mb(tmp_path, rows)
-    print(f"{short:.1f} MB for 10 000 rows, {long:.1f} MB for {rows}")
-    assert long < short + (15 if full_size else 8)
+    long = memory_mb(tmp_path, 200_000)
+    print(f"{short:.1f} MB for 10 000 rows, {long:.1f} MB for 200 000")
+    assert long < short + 12

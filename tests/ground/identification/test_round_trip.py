@@ -151,6 +151,7 @@ def worst_error(used: Vehicle, truth: StandTruth, servos: Vehicle, seed: int) ->
     return dict(zip(("pitch", "yaw", "roll"), share.max(axis=0).tolist(), strict=True))
 
 
+@pytest.mark.usefixtures("campaign")
 def test_drawing_burn_inspection_and_static_test_lead_to_a_vehicle_that_steers_right(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -41,6 +41,7 @@ def test_the_node_in_this_process_gives_the_flight_cores_commands_whatever_fails
     assert repeat(vehicle, record, NodeLink(Loopback())) > 500
 
 
+@pytest.mark.usefixtures("campaign")
 def test_line_faults_cost_little_attitude_and_are_all_counted_by_the_node():
     """1 % of frames damaged and three dropouts of 200 ms: no more than 1.3 times the error of the
     clean flight, and the node's counters say what was done to it.

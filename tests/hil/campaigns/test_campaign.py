@@ -63,6 +63,7 @@ def test_the_default_block_is_large_enough_to_be_quick():
     assert 256 <= FLIGHTS_A_BLOCK <= 1024
 
 
+@pytest.mark.usefixtures("campaign")
 def test_one_thread_three_threads_and_processes_give_the_same_flights(tmp_path):
     vehicle = flying_vehicle(TINY)
     with ThreadPoolExecutor(1) as executor:
