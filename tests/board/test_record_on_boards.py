@@ -25,18 +25,21 @@ from mixer.ground.flight_record.record_file import BLOCK_BYTES, CRC, STRIDE, rea
 from mixer.ground.flight_record.replay import replay
 from mixer.ground.tables.build import flight_tables
 from tests.support.recorded_flights import fly
+from tests.support.unlike_vehicles import UNLIKE
 from tests.support.vehicles import vehicle, vehicle_text
 
 TABLES = flight_tables(vehicle())
-CYCLES = {"laptop": 150, "ci": 300, "long": 10_000}
-A_FLIGHT = 150  # cycles, which every board has room for
+CYCLES = {"laptop": 50, "ci": 150, "long": 10_000}  # of each vehicle
+A_FLIGHT = {"laptop": 50, "ci": 150, "long": 150}  # which every board has room for
 
 
+@pytest.mark.parametrize("name", ["eighth turns", "askew", "slow"])
 def test_what_a_board_recorded_without_heap_replays_to_the_integer(
-    quick_board_name: str, tmp_path: Path, size: str
+    quick_board_name: str, name: str, tmp_path: Path, size: str
 ) -> None:
     """Each flight is fetched and cleared before the next, since a small board holds few."""
-    cycles = 0
+    tables = flight_tables(vehicle(**UNLIKE[name]))
+    cycles = flight = 0
     with open_board(quick_board_name) as board, Link(board.port) as line:
         deploy(line, line.facts(), compile_for(line.facts(), record=True))
         node = NodeLink(
@@ -45,15 +48,14 @@ def test_what_a_board_recorded_without_heap_replays_to_the_integer(
                 "from firmware_port.start import rehearse\nrehearse(wiring, 'locked', True)\n"
             )
         )
-        node.load_tables(TABLES.to_bytes())
-        flight = 0
+        node.load_tables(tables.to_bytes())
         while cycles < CYCLES[size]:
-            fly(node, TABLES, flight, A_FLIGHT)
+            fly(node, tables, flight, A_FLIGHT[size])
             path = tmp_path / f"{flight}.record"
             held, _ = fetch(node, path)
-            found = replay(read_record(path), TABLES)
+            found = replay(read_record(path), tables)
             assert found.differing == 0, (flight, found.first_words)
-            assert found.compared >= found.cycles > 0.5 * A_FLIGHT
+            assert found.compared >= found.cycles > 0.5 * A_FLIGHT[size]
             clear(node, held)
             assert held_by(node).blocks == 0
             cycles += found.cycles
