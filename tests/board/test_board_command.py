@@ -28,7 +28,9 @@ COMMAND = [sys.executable, "-c", "from hil.commands.board import board; board()"
 def test_build_names_the_kept_firmware(firmware: Path) -> None:
     done = CliRunner().invoke(board_group, ["build", "--json"])
     assert done.exit_code == 0, done.output
-    assert json.loads(done.stdout) == {"firmware": str(firmware), "built": False}
+    told = json.loads(done.stdout)
+    assert told.pop("next").startswith("fourvane board verify --board emulated")
+    assert told == {"firmware": str(firmware), "built": False}
 
 
 def test_run_serves_a_flight_computer_in_real_time_until_it_is_ended(

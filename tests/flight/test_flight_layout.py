@@ -11,7 +11,7 @@ import mixer.flight
 from mixer.flight import KERNELS, layout
 from mixer.ground.kernel_code.language import flight_core
 
-FLIGHT_FILES = [*KERNELS, "layout", "steering", "tables"]
+FLIGHT_FILES = [*KERNELS, "layout", "servo_pulses", "steering", "tables"]
 ALLOWED = {"array", "struct", "binascii"}
 
 

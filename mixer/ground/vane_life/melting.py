@@ -12,8 +12,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike
-from scipy.integrate import cumulative_trapezoid, solve_ivp
 
 from mixer.ground.drawn_vane.geometry import NozzleFields, VaneGeometry
 from mixer.ground.inputs.arrays import Array
@@ -32,7 +32,7 @@ class Enthalpy:
     def __init__(self, material: Material) -> None:
         solid_k = np.linspace(200.0, material.fails_at_k, 400)
         heat = material.specific_heat(solid_k)
-        held = cumulative_trapezoid(heat, solid_k, initial=0.0)
+        held = scipy.integrate.cumulative_trapezoid(heat, solid_k, initial=0.0)
         self.solidus, self.fusion = float(held[-1]), material.fusion_j_kg
         self.liquidus = self.solidus + self.fusion
         liquid = self.liquidus + float(heat[-1]) * LIQUID_K
@@ -115,7 +115,7 @@ def melt_bar(
             return float(state[:count].max()) - state_of.liquidus if swept else -1.0
 
         goes.terminal = True  # type: ignore[attr-defined]
-        solved = solve_ivp(
+        solved = scipy.integrate.solve_ivp(
             slopes, (now, horizon_s), np.concatenate([held[first:last], ends_k]), method="LSODA",
             events=goes, rtol=1e-5, atol=np.append(np.full(count, 1.0), np.full(ends, 1e-3)),
             max_step=horizon_s / 50.0, lband=1, uband=1,

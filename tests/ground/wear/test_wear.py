@@ -452,7 +452,7 @@ def test_masses_alone_are_an_inspection(tmp_path):
         ("burn,vane,duration_s,mass_after_g\n1,1,9,38\n", "mass_before_g: missing"),
         (f"{HEADER}\n1,5,13,20,8,70,69\n", "line 2, column vane: 5.*from 1 to 4"),
         (f"{HEADER}\n1,1.5,13,20,8,70,69\n", "column vane: 1.5"),
-        (f"{HEADER}\n1,1,0,20,8,70,69\n", "column duration_s: 0.*above 0"),
+        (f"{HEADER}\n1,1,0,20,8,70,69\n", r"column duration_s: 0\.0; must be at least 0\.1 s"),
         (f"{HEADER}\n1,1,13,-2,8,70,69\n", "column chamber_pressure_bar: -2"),
         (f"{HEADER}\n1,1,13,20,8,69,70\n", "line 2, column chord_after_mm: 70.*swapped"),
         (f"{HEADER}\n1,1,13,20,8,70,69\n1,1,13,20,8,70,69\n", "line 3, column station_mm.*twice"),
