@@ -244,6 +244,7 @@ def test_pairs_are_set_against_what_each_failure_loses_alone():
 # ---- the command ---------------------------------------------------------------------------------
 
 
+@pytest.mark.usefixtures("campaign")
 def test_the_command_flies_all_single_failures_and_writes_both_files(tmp_path):
     """A rocket with a burn of 1.5 s, so that 322 flights are over soon."""
     path = tmp_path / "vehicle.toml"

@@ -104,20 +104,22 @@ def test_once_the_engine_is_out_the_vanes_go_to_neutral():
     assert not turned[after & (flags & SLEW_LIMITED == 0)][20:].any()
 
 
-@pytest.mark.parametrize(
-    "fault",
-    [
-        Fault("late-ignition", value=0.5),
-        Fault("late-ignition", value=2.0),
-        Fault("chuffing-start", value=1.0),
-        Fault("chuffing-start", value=5.0),
-        Fault("early-burn-out", time_s=3.0),
-    ],
-    ids=str,
-)
-def test_no_flight_is_lost_to_an_engine_that_is_late_chuffs_or_goes_out(fault):
-    """The same dispersed flights without the fault stay within 8 degrees."""
+TROUBLED = [
+    Fault("late-ignition", value=0.5),
+    Fault("late-ignition", value=2.0),
+    Fault("chuffing-start", value=1.0),
+    Fault("chuffing-start", value=5.0),
+    Fault("early-burn-out", time_s=3.0),
+]
+
+
+def test_no_flight_is_lost_to_an_engine_that_is_late_chuffs_or_goes_out():
+    """Dispersed flights, side by side; without the fault the same stay within 8 degrees."""
     vehicle = flying_vehicle(BRIEF)
-    tally = fly(vehicle, [Flight(drawn(vehicle, seed), seed, (fault,)) for seed in range(4)])
-    assert tally.attitude_error_deg.max() < 8.0
+    drawn_flights = [(fault, seed) for fault in TROUBLED for seed in range(4)]
+    tally = fly(
+        vehicle, [Flight(drawn(vehicle, seed), seed, (fault,)) for fault, seed in drawn_flights]
+    )
+    for (fault, seed), error_deg in zip(drawn_flights, tally.attitude_error_deg, strict=True):
+        assert error_deg < 8.0, (str(fault), seed)
     assert tally.cycles.min() > 50

@@ -191,6 +191,7 @@ def test_the_flow_separates_below_four_tenths_of_the_ambient():
     assert nozzle.separation_bar(0.0) == pytest.approx(0.4 * 1.01325 / share, rel=1e-4)
 
 
+@pytest.mark.usefixtures("campaign")
 def test_the_report_notes_where_the_nozzle_separates_in_the_tail_off():
     vehicle = flying_vehicle(BRIEF, NOZZLE)
     flown = fly_ascent(vehicle, Flight(nominal(vehicle)))

@@ -131,6 +131,7 @@ def test_a_wait_lasts_as_long_as_it_says():
         assert sum(pad_steps_us(wait_s, 5000)) == round(1e6 * wait_s)
 
 
+@pytest.mark.usefixtures("campaign")
 def test_a_sensor_that_reads_just_below_a_jet_for_a_minute_changes_nothing():
     vehicle = flying_vehicle(BRIEF, DOUBTING)
     fault = Fault("pressure-bias", value=0.04)
@@ -151,12 +152,13 @@ def test_a_node_gives_the_same_integers_from_the_pad_through_a_dead_sensor():
 # ---- outliving it --------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("way", WAYS, ids=str)
-def test_an_unstable_vehicle_outlives_its_sensor(way):
+def test_an_unstable_vehicle_outlives_its_sensor_in_whichever_way_it_fails():
     vehicle = flying_vehicle(BRIEF, DOUBTING, UNSTABLE)
-    fault = replace(way, time_s=1.3)
-    flown = fly_plans(vehicle, [replace(plans_of(vehicle, [1])[0], faults=(fault,))])
-    assert flown["attitude_error_deg"][0] < 20
+    healthy = plans_of(vehicle, [1])[0]
+    plans = [replace(healthy, faults=(replace(way, time_s=1.3),)) for way in WAYS]
+    error_deg = fly_plans(vehicle, plans)["attitude_error_deg"]
+    lost = [str(way) for way, error in zip(WAYS, error_deg, strict=True) if error >= 20]
+    assert not lost
 
 
 def test_ways_and_times_are_drawn_by_the_seed_and_all_of_them_come():
