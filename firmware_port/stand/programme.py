@@ -46,9 +46,11 @@ class StandProgramme:
     @property
     def whole(self):
         """Whether all knots are here, as they were sent."""
-        return len(self._ticks) > 0 and self._filled == len(self._ticks) and (
-            self._crc == self._wanted_crc
-        )  # fmt: skip
+        return (
+            len(self._ticks) > 0
+            and self._filled == len(self._ticks)
+            and (self._crc == self._wanted_crc)
+        )
 
     def take(self, request, first, count, words, table):
         """The verdict on knots of a request, from number `first` on; table: of a steering."""

@@ -79,10 +79,12 @@ def fetch_command(
             "cycles": held.cycles, "cycles_without_room": held.lost, "cleared": clears}  # fmt: skip
     evidence = None if vehicle is None else kept_beside("record fetch", vehicle, record_in(out))
     emit(
-        told, as_json,
+        told,
+        as_json,
         lambda: output.print(f"{held.blocks} blocks are in {out}", soft_wrap=True),
-        f"fourvane record replay {out} --vehicle {vehicle_file or 'VEHICLE'}", evidence,
-    )  # fmt: skip
+        f"fourvane record replay {out} --vehicle {vehicle_file or 'VEHICLE'}",
+        evidence,
+    )
 
 
 @record.command("replay")

@@ -63,8 +63,11 @@ def play_command(options: PlayOptions, given_log: GivenLog, as_json: bool) -> No
               help="The vehicle file that the programme was played with.")  # fmt: skip
 @click.option("--out", required=True, type=RESULT,
               help="The log to write, for fourvane identify; a page goes beside it.")  # fmt: skip
-@click.option("--cells-late-ms", type=click.FloatRange(-100, 100),
-              help="How late the load cells are read; needed without a column sync.")  # fmt: skip
+@click.option(
+    "--cells-late-ms",
+    type=click.FloatRange(-100, 100),
+    help="How late the load cells are read; needed without a column sync.",
+)
 @result_option
 def merge_command(
     log_file: Path,

@@ -47,8 +47,9 @@ CAUTION = (
 @click.option("--baud", type=click.IntRange(1200), default=BAUD, show_default=True)
 @click.option("--deflection", "deflection_deg", type=float, default=3.0, show_default=True,
               help="How far each vane goes out, 2 to 5 degrees to either side.")  # fmt: skip
-@click.option("--by-eye", is_flag=True,
-              help="The vanes have no angle sensors: you look, and are asked.")  # fmt: skip
+@click.option(
+    "--by-eye", is_flag=True, help="The vanes have no angle sensors: you look, and are asked."
+)
 @click.option("--out", type=RESULT, default="control-check.json", show_default=True,
               help="Where the result is kept, for fourvane phasing --checked.")  # fmt: skip
 @result_option
@@ -153,8 +154,9 @@ def seen_by_eye(deflection_deg: float) -> str:
 
     return ask(
         f"Which vanes turned out and back, each alone and in its turn, {way} as seen from outside "
-        "along the shaft? Their numbers, such as 1234, or 0 for none", read,
-    )  # fmt: skip
+        "along the shaft? Their numbers, such as 1234, or 0 for none",
+        read,
+    )
 
 
 def faults_of(vanes: list[VaneFound], without: bool, seen: str | None) -> list[str]:

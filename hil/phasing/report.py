@@ -139,9 +139,12 @@ def line_pictures(held: Sequence[Held], exchanges: Sequence[Exchange]) -> list[P
                 panel.axvspan(each.from_s - start_s, each.to_s - start_s, **SHADE)
             middle_s = 0.5 * (each.from_s + each.to_s) - start_s
             axes[0, 0].annotate(
-                each.motion.key.replace("-", "−"), (middle_s, 1.02),
-                xycoords=("data", "axes fraction"), ha="center", fontsize=8,
-            )  # fmt: skip
+                each.motion.key.replace("-", "−"),
+                (middle_s, 1.02),
+                xycoords=("data", "axes fraction"),
+                ha="center",
+                fontsize=8,
+            )
     return [
         Picture(
             svg(figure),

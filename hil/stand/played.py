@@ -15,11 +15,14 @@ def evidence_of_play(options: PlayOptions, play: Played) -> Evidence:
     record = play.record
     says = f"{record.outcome}, {record.time_s[-1]:.2f} s"
     evidence = evidence_of(
-        KINDS[options.hot], play.vehicle,
+        KINDS[options.hot],
+        play.vehicle,
         Verdict("pass", says, "played") if record.whole else Verdict("fail", says, "cut short"),
-        files=[options.programme_file, Path(record.file)], pieces=play.stated,
-        board=options.board, rehearsal=options.rehearsal,
-    )  # fmt: skip
+        files=[options.programme_file, Path(record.file)],
+        pieces=play.stated,
+        board=options.board,
+        rehearsal=options.rehearsal,
+    )
     write_beside(Path(record.file), evidence)
     return evidence
 

@@ -58,10 +58,11 @@ def read_programme(path: FilePath, vehicle: Vehicle) -> tuple[Array, Array]:
         rate = np.abs(np.diff(angle)) / np.diff(rows["time_s"])
         for row in np.flatnonzero(rate > slew + SLEW_SLACK_DEG_S)[:1]:
             raise rows.fault(
-                row + 1, name,
+                row + 1,
+                name,
                 f"must be within reach of the {angle[row]:g} deg before it: that would be "
                 f"{rate[row]:.4g} deg/s, and the slew is {slew:g}",
-            )  # fmt: skip
+            )
         for row in (0, len(rows) - 1):
             if abs(angle[row]) > AT_REST_DEG:
                 raise rows.fault(row, name, f"must begin and end within {AT_REST_DEG:g} deg of 0")
@@ -97,9 +98,12 @@ def knots_of(time_s: Array, deflection_deg: Array, file: str) -> Knots:
     between = [np.round(np.interp(all_ticks, edge_ticks, column)) for column in edge_mdeg.T]
     if len(all_ticks) > s.MOST_KNOTS:
         raise DataError(
-            file, None, None, None,
+            file,
+            None,
+            None,
+            None,
             f"bends {len(all_ticks)} times; a node takes {s.MOST_KNOTS}: fewer rows, or straighter",
-        )  # fmt: skip
+        )
     return Knots(all_ticks, np.column_stack(between).astype(int), LEAD_S)
 
 

@@ -79,10 +79,13 @@ class Core:
         from unicorn import arm_const as arm
 
         return {
-            "cortex-m0": arm.UC_CPU_ARM_CORTEX_M0, "cortex-m0plus": arm.UC_CPU_ARM_CORTEX_M0,
-            "cortex-m3": arm.UC_CPU_ARM_CORTEX_M3, "cortex-m4": arm.UC_CPU_ARM_CORTEX_M4,
-            "cortex-m7": arm.UC_CPU_ARM_CORTEX_M7, "cortex-m33": arm.UC_CPU_ARM_CORTEX_M33,
-        }[name]  # fmt: skip
+            "cortex-m0": arm.UC_CPU_ARM_CORTEX_M0,
+            "cortex-m0plus": arm.UC_CPU_ARM_CORTEX_M0,
+            "cortex-m3": arm.UC_CPU_ARM_CORTEX_M3,
+            "cortex-m4": arm.UC_CPU_ARM_CORTEX_M4,
+            "cortex-m7": arm.UC_CPU_ARM_CORTEX_M7,
+            "cortex-m33": arm.UC_CPU_ARM_CORTEX_M33,
+        }[name]
 
     def counted(self, *_: object) -> None:
         self.count += 1
@@ -144,8 +147,9 @@ def main() -> None:
                 one = cost(target, folder)
                 print(
                     f"| {target.name} | {one.median} | {one.worst} | {one.flash_os} | "
-                    f"{one.flash_o2} | {one.stack or 'not measured'} |", flush=True,
-                )  # fmt: skip
+                    f"{one.flash_o2} | {one.stack or 'not measured'} |",
+                    flush=True,
+                )
 
 
 if __name__ == "__main__":

@@ -75,7 +75,7 @@ def all_peers(problems: Problems) -> list[Peer]:
         Peer("quadprog, roll weighs 1/100", quadprog_weighted(setup, 0.01), kept_back=0.0),
         Peer("lsq_linear, roll weighs 1/100", lsq_weighted(setup, 0.01), kept_back=0.0),
         Peer("pseudo-inverse, clipped (numpy)", clipped(setup), kept_back=0.0),
-    ]  # fmt: skip
+    ]
 
 
 def exact_peers(problems: Problems) -> list[Peer]:

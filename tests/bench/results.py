@@ -196,10 +196,13 @@ def cortex(results: Results) -> str:
     if results.cortex_missing:
         return f"Not measured: {results.cortex_missing}"
     rows = [
-        [f"{c.form}, policy {c.policy}", *(f"{n:,}".replace(",", " ") for n in
-         (c.attainable, c.saturated, c.cycle)), str(c.heap_bytes)]
+        [
+            f"{c.form}, policy {c.policy}",
+            *(f"{n:,}".replace(",", " ") for n in (c.attainable, c.saturated, c.cycle)),
+            str(c.heap_bytes),
+        ]
         for c in results.cortex
-    ]  # fmt: skip
+    ]
     heads = ("instructions", "allocation, attainable", "allocation, saturated",
              "whole cycle, worst", "heap bytes a cycle")  # fmt: skip
     least = {key: least_instructions(tally) for key, tally in results.tallies.items()}

@@ -284,8 +284,11 @@ def test_of_damaged_answers_the_same_are_heard_as_in_python(line: Path, seed: in
     source, answers, sent = random.Random(seed), [], bytearray()
     body = bytes(range(40))
     for number in range(1500):
-        frame = wire_frame(p.ANSWER | source.randrange(p.KINDS), number,
-                           bytes(source.choices(body, k=source.randrange(1, 53))))  # fmt: skip
+        frame = wire_frame(
+            p.ANSWER | source.randrange(p.KINDS),
+            number,
+            bytes(source.choices(body, k=source.randrange(1, 53))),
+        )
         if source.random() < 0.05:
             frame = wire_frame(p.ANSWER | p.DEMAND, number, bytes(9), version=2)
         elif source.random() < 0.05:
@@ -343,8 +346,11 @@ def test_behind_a_bad_line_nothing_false_is_heard_and_the_end_is_reached(
 def test_nobody_at_the_other_end_is_said_after_the_time_given(line: Path) -> None:
     with pumped(Loopback(), to_node=lambda frame: b"") as pump:
         assert told(line, pump.port, ["arm", "load", "demand 1 1 1 1"], 30_000) == [
-            "silent", "silent", "silent", "counts 0 3 0",
-        ]  # fmt: skip
+            "silent",
+            "silent",
+            "silent",
+            "counts 0 3 0",
+        ]
 
 
 def test_a_restarted_flight_computer_arms_anew_once_the_link_is_lost(line: Path) -> None:

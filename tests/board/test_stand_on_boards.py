@@ -74,9 +74,12 @@ def test_the_cycle_of_a_play_takes_no_heap(quick_board: Board) -> None:
     """The heap is locked for 340 cycles: any allocation would be a MemoryError."""
     crc = STEEP.crc
     script = CYCLES.format(
-        tables=b64encode(TABLES), pieces=b64encode(b"".join(STEEP.pieces)),
-        count=len(STEEP.ticks), high=crc >> 16, low=crc & 0xFFFF,
-    )  # fmt: skip
+        tables=b64encode(TABLES),
+        pieces=b64encode(b"".join(STEEP.pieces)),
+        count=len(STEEP.ticks),
+        high=crc >> 16,
+        low=crc & 0xFFFF,
+    )
     with Link(quick_board.port) as link:
         facts = link.facts()
         deploy(link, facts, compile_for(facts, stand=True))

@@ -39,8 +39,9 @@ def test_primary_is_within_four_counts_of_the_policy(verdicts):
     them out), are held to the policy's answers with the edges of Z half as uncertain again."""
     policy, found = verdicts
     errors = np.array([verdict.primary_error_counts.max() for _, verdict in found])
-    over = [(case, verdict) for (case, verdict), error in zip(found, errors, strict=True)
-            if error > 4]  # fmt: skip
+    over = [
+        (case, verdict) for (case, verdict), error in zip(found, errors, strict=True) if error > 4
+    ]
     print(f"{policy}: worst {np.sort(errors)[-len(over) - 1]:.2f} counts, {len(over)} grazing")
     if policy == "nearest":
         assert not over
@@ -57,8 +58,11 @@ def test_roll_is_within_eight_counts_by_the_fair_measure(verdicts):
 def test_effort_is_within_what_one_count_per_vane_explains(verdicts):
     """All but a hair: where vanes stand 30° apart and roll is at its end, a count of roll opens
     several counts of null motion, and about one case in 10 000 exceeds the bound by a tenth."""
-    over = [(case, verdict) for case, verdict in verdicts[1]
-            if verdict.effort_excess > verdict.effort_explained]  # fmt: skip
+    over = [
+        (case, verdict)
+        for case, verdict in verdicts[1]
+        if verdict.effort_excess > verdict.effort_explained
+    ]
     kinds = Counter(case.kind.split("/")[0] for case, _ in over)
     print(f"{verdicts[0]}: over the effort bound: {dict(kinds)}")
     assert set(kinds) <= {"uneven"} and len(over) <= 1

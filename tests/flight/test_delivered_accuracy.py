@@ -37,8 +37,9 @@ VEHICLES = {
 
 
 @pytest.mark.parametrize("name", VEHICLES)
-@pytest.mark.parametrize(("burn_time_s", "pressure_bar"), [(0.0, 20.0), (17.3, 20.0), (26.0, 31.0),
-                                                           (3.0, 4.0)])  # fmt: skip
+@pytest.mark.parametrize(
+    ("burn_time_s", "pressure_bar"), [(0.0, 20.0), (17.3, 20.0), (26.0, 31.0), (3.0, 4.0)]
+)
 def test_delivered_moments_are_those_of_the_exact_policy(name, burn_time_s, pressure_bar):
     v = vehicle(**VEHICLES[name])
     policy = v.control.policy

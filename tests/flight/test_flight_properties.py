@@ -154,8 +154,10 @@ def roll_slopes(clocking) -> list[float]:
     c, s = cosine(clocking), sine(clocking)
     return [
         np.hypot(s[i] - s[j], c[j] - c[i]) / abs(sine(clocking[j] - clocking[i]))
-        for i in range(4) for j in range(i) if abs(sine(clocking[j] - clocking[i])) > 1e-9
-    ]  # fmt: skip
+        for i in range(4)
+        for j in range(i)
+        if abs(sine(clocking[j] - clocking[i])) > 1e-9
+    ]
 
 
 def most_moved(clocking) -> float:

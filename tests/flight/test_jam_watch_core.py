@@ -179,9 +179,12 @@ def test_a_sensor_that_fails_with_a_jump_is_out_and_declares_nothing(how):
     wanted = [*SWEEP, (6.0, 40), (-6.0, 60), (9.0, 60), (-9.0, 60)]
     failed_ms = SWEEP_MS + 40 * PERIOD_MS
     _, told = watched(
-        TABLES, TYPICAL, *cycles(wanted, [PERIOD_MS]), 1,
+        TABLES,
+        TYPICAL,
+        *cycles(wanted, [PERIOD_MS]),
+        1,
         lambda now_ms, true: true if now_ms < failed_ms else DEAD[how](true + 37 * next(count)),
-    )  # fmt: skip
+    )
     assert (told.found, told.out, told.believed) == (0, 1, 0)
 
 
@@ -202,9 +205,12 @@ def test_a_sensor_frozen_from_the_start_is_never_believed(stands, demands, seed)
 @settings(max_examples=40)
 def test_an_intermittent_sensor_declares_nothing(servo, demands, period_ms, bad, seed):
     _, told = watched(
-        TABLES, servo, *cycles([*SWEEP, *demands, (8.0, 40), (-8.0, 40)], [PERIOD_MS]), seed,
+        TABLES,
+        servo,
+        *cycles([*SWEEP, *demands, (8.0, 40), (-8.0, 40)], [PERIOD_MS]),
+        seed,
         lambda now_ms, true: true if 2 * (now_ms % period_ms) < period_ms else bad,
-    )  # fmt: skip
+    )
     assert told.found == 0
 
 
@@ -369,8 +375,10 @@ def test_a_block_with_sensors_equals_as_many_steerings():
             steering.step(Read.pressure_pa, 1000 * PERIOD_MS)
             assert block.deflection_mdeg[:, row].tolist() == list(steering.deflection_mdeg)
             assert [block.flags[row], block.jammed[row], block.declared[row]] == [
-                steering.flags, steering.jammed, steering.declared,
-            ]  # fmt: skip
+                steering.flags,
+                steering.jammed,
+                steering.declared,
+            ]
             assert block.sensors_out[row] == steering.sensors_out
     assert block.jams_found.tolist() == [one.jams_found for one in steerings]
     assert block.jams_found.sum() >= 3 and block.jams_found[5] == 0

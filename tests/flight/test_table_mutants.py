@@ -44,9 +44,11 @@ def test_tables_that_the_ground_builds_are_taken(unlike: list[FlightTables]) -> 
 
 
 def test_no_mutant_that_is_taken_does_harm(
-    library: Path, unlike: list[FlightTables], size: str,
+    library: Path,
+    unlike: list[FlightTables],
+    size: str,
     record_property: Callable[[str, object], None],
-) -> None:  # fmt: skip
+) -> None:
     """In C, under sanitizers; fv_init says what the check says."""
     found = flown(built(library), unlike, MUTANTS[size], 1)
     assert found.harmful == -1
@@ -82,8 +84,10 @@ def test_in_python_too_no_word_is_left_and_no_place_is_outside(
                 steering.jam(source.randint(1, 4), source.randint(-90_000, 90_000))
             most = (at.MNM_MAX, at.MNM_MAX, at.ROLL_MNM_MAX)
             steering.demand(*(source.choice((-1, 0, 1)) * mutant.words[word] for word in most))
-            steering.step(source.choice((0, mutant.words[at.PA_MAX] // 2, LONGEST)),
-                          source.choice((0, 5000, LONGEST)))  # fmt: skip
+            steering.step(
+                source.choice((0, mutant.words[at.PA_MAX] // 2, LONGEST)),
+                source.choice((0, 5000, LONGEST)),
+            )
             pulses = steering._w[at.PULSE : at.PULSE + 4]
             assert all(400_000 <= pulse <= 2_600_000 for pulse in pulses)
     assert taken > IN_PYTHON[size] // 5
@@ -124,24 +128,27 @@ def test_the_first_word_that_cannot_be_is_named(word: int, value: int) -> None:
 BODY_FAULTS = {
     "a curve that falls": (TABLES.words[at.CURVE_OFF] + 2 * at.CURVE_STRIDE + 1, -at.END),
     "a curve without end": (
-        TABLES.words[at.CURVE_OFF] + (TABLES.words[at.CURVE_N] + 1) * at.CURVE_STRIDE, 0
+        TABLES.words[at.CURVE_OFF] + (TABLES.words[at.CURVE_N] + 1) * at.CURVE_STRIDE,
+        0,
     ),
     "a pulse of 3 ms": (TABLES.words[at.SERVO_OFF] + 1, 3_000_000),
     "a pulse that leaves its range": (TABLES.words[at.SERVO_OFF] + 2, 1 << 27),
     "wear without end": (
-        TABLES.words[at.WEAR_OFF] + (TABLES.words[at.WEAR_N] + 1) * at.WEAR_STRIDE, at.END - 1
+        TABLES.words[at.WEAR_OFF] + (TABLES.words[at.WEAR_N] + 1) * at.WEAR_STRIDE,
+        at.END - 1,
     ),
     "a lever arm that begins late": (TABLES.words[at.LEVER_OFF], 0),
     "a cell that leads nowhere": (TABLES.words[at.FORCE_CELLS], at.BODY),
     "a cell that leads between records": (
-        TABLES.words[at.FORCE_CELLS], TABLES.words[at.CURVE_OFF] + 1
+        TABLES.words[at.FORCE_CELLS],
+        TABLES.words[at.CURVE_OFF] + 1,
     ),
     "a cell that leads past its angle": (
         TABLES.words[at.CURVE_CELLS] + (TABLES.words[at.TRAVEL_LO] >> at.ANGLE_CELL),
         TABLES.words[at.CURVE_OFF] + TABLES.words[at.CURVE_N] * at.CURVE_STRIDE,
     ),
     "a rate of twice and more": (TABLES.words[at.RATE_OFF] + 127, 32767),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize(("word", "value"), BODY_FAULTS.values(), ids=list(BODY_FAULTS))

@@ -159,10 +159,13 @@ def edge_error(shrunk: Zonotope, window: Zonotope, demand: Sequence[float], p: P
                 inside = middle
             else:
                 last = middle
-    answers = np.array([
-        window.nearest(along(shrunk.rest, step, share))
-        for share in np.linspace(first, last, STATIONS)
-    ], dtype=float)  # fmt: skip
+    answers = np.array(
+        [
+            window.nearest(along(shrunk.rest, step, share))
+            for share in np.linspace(first, last, STATIONS)
+        ],
+        dtype=float,
+    )
     run, gap = np.diff(answers, axis=0), np.array(p, dtype=float) - answers[:-1]
     square = (run**2).sum(1)
     share = np.divide((gap * run).sum(1), square, out=np.zeros(len(run)), where=square > 0)

@@ -84,9 +84,12 @@ def build_player(folder: Path, flags: Sequence[str] = SANITIZED) -> Path:
 
 
 def carried(
-    tables: FlightTables, ops: Sequence[Op], version: int = VERSION, count: int | None = None,
+    tables: FlightTables,
+    ops: Sequence[Op],
+    version: int = VERSION,
+    count: int | None = None,
     crc: int | None = None,
-) -> bytes:  # fmt: skip
+) -> bytes:
     """What play.c reads of tables and operations; a header other than the right one on request."""
     words = tables.words
     head = (

@@ -103,9 +103,11 @@ def make_chain(folder: Path) -> Chain:
     real = {"board": "/dev/ttyACM0", "rehearsal": False, "pieces": PIECES}
     played(chain, worn, real)
     tested = chain.edited(
-        "worn.toml", "tested.toml",
-        erosion={"effectiveness": [1.0, 0.93]}, uncertainty={"roll_arm_m": 0.0001},
-    )  # fmt: skip
+        "worn.toml",
+        "tested.toml",
+        erosion={"effectiveness": [1.0, 0.93]},
+        uncertainty={"roll_arm_m": 0.0001},
+    )
     log = [folder / "test.csv"]
     chain.paper("tested.html", "identify", worn, made=tested, files=log, pieces=PIECES)
 

@@ -95,17 +95,20 @@ UNLIKE: dict[str, dict[str, Any]] = {
         "vanes": UNEQUAL,
         "servos": FOUR_SLEWS,
     },
-}  # fmt: skip
+}
 
 
 # Chamber pressures that are expected over the burn: the reference, or many points.
 EXPECTED: list[dict[str, Any]] = [
     {"believed_pressure": None},
-    {"believed_pressure": None, "pressure_profile": {
-        "time_s": [0.0, 0.1, *(MANY_TIMES_S[1:] + 0.2).tolist()],
-        "bar": [0.0, *np.round(20.0 - 0.3 * MANY_TIMES_S, 2).tolist()],
-    }},
-]  # fmt: skip
+    {
+        "believed_pressure": None,
+        "pressure_profile": {
+            "time_s": [0.0, 0.1, *(MANY_TIMES_S[1:] + 0.2).tolist()],
+            "bar": [0.0, *np.round(20.0 - 0.3 * MANY_TIMES_S, 2).tolist()],
+        },
+    },
+]
 
 
 def unlike_tables(every: int = 1) -> Iterator[tuple[str, FlightTables]]:

@@ -58,10 +58,13 @@ def watched_operations(
                 "slips": stands[vane] + n % 2 * (SLIP_MDEG if stands[vane] > own else -SLIP_MDEG),
             }.get(way, own)
             said[vane] = {
-                "true": own, "stuck": stands[vane],
-                "slips": stands[vane] if n % 2 else at.NO_READING, "silent": at.NO_READING,
-                "wild": random.randint(-20_000, 20_000), "far": own + 2_000,
-            }[way]  # fmt: skip
+                "true": own,
+                "stuck": stands[vane],
+                "slips": stands[vane] if n % 2 else at.NO_READING,
+                "silent": at.NO_READING,
+                "wild": random.randint(-20_000, 20_000),
+                "far": own + 2_000,
+            }[way]
         tell(SENSED, *said)
         tell(STEP, tables.words[at.PA_MAX] // 2, tables.words[at.PERIOD_US])
     return ops

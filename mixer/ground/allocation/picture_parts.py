@@ -38,9 +38,12 @@ def instant_name(bins: Bins, bin_: int) -> str:
 def at_instant(reached: Reach, index: int) -> Reach:
     """One of many instants."""
     return Reach(
-        reached.clocking_deg, reached.lo_n[index], reached.hi_n[index],
-        reached.lever_arm_m[index], reached.roll_arm_m,
-    )  # fmt: skip
+        reached.clocking_deg,
+        reached.lo_n[index],
+        reached.hi_n[index],
+        reached.lever_arm_m[index],
+        reached.roll_arm_m,
+    )
 
 
 def spans(bins: Bins, up: np.ndarray) -> list[tuple[float, float]]:

@@ -276,15 +276,17 @@ def thrust_loss(bins: Bins, vehicle: Vehicle) -> Figure:
         panel.plot(*bins.line("drag_n"), label="as commanded", **GIVEN)
         time_s, pressure_bar = bins.line("pressure_bar")
         panel.plot(
-            time_s, rest_n * pressure_bar / engine.chamber_pressure_bar,
-            label="all vanes at 0 deg", **{**LIMIT, "linewidth": 1.2},
-        )  # fmt: skip
+            time_s,
+            rest_n * pressure_bar / engine.chamber_pressure_bar,
+            label="all vanes at 0 deg",
+            **{**LIMIT, "linewidth": 1.2},
+        )
         panel.set_ylabel("drag of four vanes, N")
         panel.set_ylim(bottom=0)
         percent = panel.secondary_yaxis(
-            "right", functions=(lambda n: 100 * n / engine.thrust_n,
-                                lambda p: p * engine.thrust_n / 100)
-        )  # fmt: skip
+            "right",
+            functions=(lambda n: 100 * n / engine.thrust_n, lambda p: p * engine.thrust_n / 100),
+        )
         percent.set_ylabel("% of the full thrust")
         panel.legend(loc="lower center", ncols=2)
         time_axis(axes, bins)

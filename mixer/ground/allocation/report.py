@@ -96,9 +96,10 @@ def what_gave_way(marks: int) -> str:
     if marks & STALE_DEMAND:
         return "all: no valid demand"
     limited = [
-        name for name, flag in (("pitch, yaw", PRIMARY_LIMITED), ("roll", ROLL_LIMITED))
+        name
+        for name, flag in (("pitch, yaw", PRIMARY_LIMITED), ("roll", ROLL_LIMITED))
         if marks & flag
-    ]  # fmt: skip
+    ]
     return ", ".join(limited) or "none: last good demand held"
 
 

@@ -97,9 +97,12 @@ class Run:
         pulses, moments = pulse_ns.reshape(-1).data, moment_mnm.reshape(-1).data
         next_jam_s = self.jams[0].time_s if self.jams else np.inf
         rows = zip(
-            chunk.time_s.tolist(), demand_mnm.tolist(), pressure_pa.tolist(), dt_us.tolist(),
+            chunk.time_s.tolist(),
+            demand_mnm.tolist(),
+            pressure_pa.tolist(),
+            dt_us.tolist(),
             strict=True,
-        )  # fmt: skip
+        )
         for row, (time_s, (pitch, yaw, roll), pressure, dt) in enumerate(rows):
             while time_s >= next_jam_s:
                 vane = self.jams.pop(0).vane
@@ -184,18 +187,20 @@ def channels_of(commands: CommandRows, vehicle: Vehicle) -> Array:
         curve.drag_at(deflection_deg[:, vane]) for vane, curve in enumerate(vehicle.vanes.curves)
     )
     step_mdeg = np.maximum(commands.step_mdeg, 1)
-    return np.column_stack([
-        commands.time_s,
-        commands.demand_nm,
-        commands.moment_mnm / 1000,
-        deflection_deg,
-        commands.pulse_ns / 1000,
-        100 * (np.abs(commands.moved_mdeg) / step_mdeg).max(1),
-        commands.load_us / 1e6,
-        commands.pressure_bar,
-        vehicle.engine.chamber_pressure_bar * commands.ratio_q14 / 16384,
-        ratio * drag_n,
-    ])  # fmt: skip
+    return np.column_stack(
+        [
+            commands.time_s,
+            commands.demand_nm,
+            commands.moment_mnm / 1000,
+            deflection_deg,
+            commands.pulse_ns / 1000,
+            100 * (np.abs(commands.moved_mdeg) / step_mdeg).max(1),
+            commands.load_us / 1e6,
+            commands.pressure_bar,
+            vehicle.engine.chamber_pressure_bar * commands.ratio_q14 / 16384,
+            ratio * drag_n,
+        ]
+    )
 
 
 def allocate(

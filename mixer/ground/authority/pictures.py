@@ -118,10 +118,13 @@ def draw_over_burn(panels: Iterable[Axes], vehicle: Vehicle, unmet: Sequence[Unm
                 late = one.time_s > times_s[-1] / 2
                 panel.plot(one.time_s, one.required_nm, "s", color="#d55e00", clip_on=False)
                 panel.annotate(
-                    f"not met from {one.time_s:.2f} s", (one.time_s, one.required_nm),
-                    xytext=(-5 if late else 5, -24), ha="right" if late else "left",
-                    textcoords="offset points", fontsize=8.5,
-                )  # fmt: skip
+                    f"not met from {one.time_s:.2f} s",
+                    (one.time_s, one.required_nm),
+                    xytext=(-5 if late else 5, -24),
+                    ha="right" if late else "left",
+                    textcoords="offset points",
+                    fontsize=8.5,
+                )
         panel.set_xlim(0, times_s[-1])
         highest_nm = np.nanmax([*alone_nm[:, place], wanted_nm[place]])
         panel.set_ylim(0, 1.15 * highest_nm if highest_nm > 0 else 1.0)

@@ -61,10 +61,12 @@ def required_nm(requirements: Requirements | None) -> Array:
 def burn_times_s(vehicle: Vehicle) -> Array:
     """Times over the burn, close together, with every point of the wear and lever-arm tables."""
     end_s = vehicle.engine.burn_time_s
-    knots_s = np.concatenate([
-        vehicle.layout.lever_arm_m.time_s,
-        [] if vehicle.erosion is None else vehicle.erosion.load_s,
-    ])  # fmt: skip
+    knots_s = np.concatenate(
+        [
+            vehicle.layout.lever_arm_m.time_s,
+            [] if vehicle.erosion is None else vehicle.erosion.load_s,
+        ]
+    )
     even_s = np.linspace(0.0, end_s, STEPS_OVER_BURN + 1)
     return np.union1d(even_s, knots_s[knots_s < end_s])
 

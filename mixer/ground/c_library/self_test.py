@@ -19,8 +19,11 @@ START, RELEASE, JAM, FREE = range(4)
 WORDS = (
     *(f"deflection {vane}" for vane in range(1, 5)),
     *(f"pulse {vane}" for vane in range(1, 5)),
-    "pitch", "yaw", "roll", "flags",
-)  # fmt: skip
+    "pitch",
+    "yaw",
+    "roll",
+    "flags",
+)
 LARGEST_VANES = 1024  # the largest demand taken, in forces of the largest vane, is about this
 
 

@@ -56,8 +56,10 @@ def demands(vehicle: Vehicle) -> SearchStrategy[Demand]:
     corners = st.tuples(*[st.integers(-SHARE, SHARE)] * VANES)
     given_by_forces = st.builds(
         lambda shares, times, roll: moments_mnm(reached, shares, times, roll),
-        corners, st.sampled_from(BEYOND), whole(-most[2], most[2]) | st.none(),
-    )  # fmt: skip
+        corners,
+        st.sampled_from(BEYOND),
+        whole(-most[2], most[2]) | st.none(),
+    )
     refused = st.tuples(*[st.sampled_from([0, OUT_OF_RANGE, -OUT_OF_RANGE])] * 3)
     return st.one_of(each(1), given_by_forces, given_by_forces, each(FARTHEST), refused)
 
@@ -71,9 +73,11 @@ def moments_mnm(
     pitch_n, yaw_n = force_n @ reached.directions
     lever_mm = 1000 * float(reached.lever_arm_m) * times
     given_roll = round(1000 * reached.roll_arm_m * times * float(force_n.sum()))
-    return round(lever_mm * pitch_n), round(lever_mm * yaw_n), (
-        given_roll if roll_mnm is None else roll_mnm
-    )  # fmt: skip
+    return (
+        round(lever_mm * pitch_n),
+        round(lever_mm * yaw_n),
+        (given_roll if roll_mnm is None else roll_mnm),
+    )
 
 
 def pressures(vehicle: Vehicle) -> SearchStrategy[int]:

@@ -47,8 +47,11 @@ class TrialFlight:
 
     def __str__(self) -> str:
         """As Python that makes it again."""
-        start = [f"{name}={getattr(self, name)}" for name in ("time_us", "load_us")
-                 if getattr(self, name)]  # fmt: skip
+        start = [
+            f"{name}={getattr(self, name)}"
+            for name in ("time_us", "load_us")
+            if getattr(self, name)
+        ]
         lines = [
             "TrialFlight(",
             "    cycles=(",

@@ -31,22 +31,33 @@ from mixer.ground.vehicle.vehicle import Vehicle, load_vehicle
 @click.argument("vehicle_file", metavar="VEHICLE", type=SOURCE)
 @click.argument("demands_file", metavar="DEMANDS", type=SOURCE)
 @click.option(
-    "--out", required=True, metavar="FILE", type=RESULT,
+    "--out",
+    required=True,
+    metavar="FILE",
+    type=RESULT,
     help="Where the commands go: CSV with deflections, pulses, moments and flags.",
-)  # fmt: skip
+)
 @click.option(
-    "--report", metavar="FILE", type=RESULT,
+    "--report",
+    metavar="FILE",
+    type=RESULT,
     help="Where the report goes. Left out: beside the commands, with the ending .html.",
-)  # fmt: skip
+)
 @click.option(
-    "--load", "load_s", metavar="SECONDS", type=click.FloatRange(0, 1000),
+    "--load",
+    "load_s",
+    metavar="SECONDS",
+    type=click.FloatRange(0, 1000),
     help="Burn load already on the vanes at the first row. Left out: that row's time.",
-)  # fmt: skip
+)
 @click.option(
-    "--jam", "jams", multiple=True, metavar="VANE SECONDS",
+    "--jam",
+    "jams",
+    multiple=True,
+    metavar="VANE SECONDS",
     type=(click.IntRange(1, VANES), click.FloatRange(0, 3600)),
     help="This vane stands still from this burn time on. Can be repeated.",
-)  # fmt: skip
+)
 @result_option
 def allocate(
     vehicle_file: Path,
@@ -133,8 +144,9 @@ def notes(
     """What a reader of the report has to know first."""
     found = [
         f"Vane {jam.vane} was made to stand still from {jam.time_s:g} s on, and the steering was "
-        "told so." for jam in jams
-    ]  # fmt: skip
+        "told so."
+        for jam in jams
+    ]
     if load_s is not None:
         found.append(f"The vanes had a burn load of {load_s:g} s at the first row.")
     warning = flight_report.gap_warning(record, vehicle)
@@ -154,8 +166,9 @@ def show(result: dict[str, Any]) -> None:
     worst = result["worst_shortfall_nm"]
     output.print(
         f"{counted(result['rows'], 'control cycle')}, {result['from_s']:g} to "
-        f"{result['to_s']:g} s of burn time", soft_wrap=True,
-    )  # fmt: skip
+        f"{result['to_s']:g} s of burn time",
+        soft_wrap=True,
+    )
     if counts:
         output.print(table)
     told = ", ".join(f"{axis} {worst[axis]:.4g}" for axis in AXES)

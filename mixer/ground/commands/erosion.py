@@ -87,8 +87,11 @@ def rows_by_vane(
               help="The form to write; one that is there already stays.")  # fmt: skip
 @click.option("--burns", type=click.IntRange(1, 100), default=2, show_default=True,
               help="How many burns it has room for.")  # fmt: skip
-@click.option("--rehearse", is_flag=True,
-              help="Fill it as if the vanes had been burnt; marked as a rehearsal.")  # fmt: skip
+@click.option(
+    "--rehearse",
+    is_flag=True,
+    help="Fill it as if the vanes had been burnt; marked as a rehearsal.",
+)
 @click.option("--seed", type=click.IntRange(0), default=0, help="Of the rehearsal's scatter. [0]")
 @result_option
 def form(
@@ -126,22 +129,27 @@ def form(
     result = {"form": out, "rows": rows, "burns": burns, "rehearsal": rehearse}
     evidence = evidence_of("erosion form", vehicle, rehearsal=rehearse)
     emit(
-        result, as_json,
+        result,
+        as_json,
         lambda: output.print(f"{word}, {rows} rows: {out}", soft_wrap=True),
-        following, evidence.plain,
-    )  # fmt: skip
+        following,
+        evidence.plain,
+    )
 
 
 @erosion.command()
 @click.argument("inspection_file", metavar="INSPECTION", type=SOURCE)
 @click.option("--vehicle", "vehicle_file", required=True, type=SOURCE,
               help="Vehicle file the vanes belong to.")  # fmt: skip
-@click.option("--out", required=True, type=RESULT,
-              help="Vehicle file to write.")  # fmt: skip
-@click.option("--report", type=RESULT,
-              help="HTML report to write; by default beside --out, ending in .html.")  # fmt: skip
-@click.option("--planned-load-s", type=click.FloatRange(0, 3600, min_open=True),
-              help="Burn load to predict to; by default the vehicle's burn time.")  # fmt: skip
+@click.option("--out", required=True, type=RESULT, help="Vehicle file to write.")
+@click.option(
+    "--report", type=RESULT, help="HTML report to write; by default beside --out, ending in .html."
+)
+@click.option(
+    "--planned-load-s",
+    type=click.FloatRange(0, 3600, min_open=True),
+    help="Burn load to predict to; by default the vehicle's burn time.",
+)
 @click.option("--calliper-mm", type=click.FloatRange(0, 5, min_open=True), default=CALLIPER_MM,
               show_default=True, help="Standard error of one chord reading.")  # fmt: skip
 @click.option("--per-vane", is_flag=True, help="Write a row for each vane by its own wear.")
@@ -178,9 +186,12 @@ def fit(
         wear = predict_wear(found, planned_s, geometry, engine, widest_travel(vehicle), done=done)
         rows = rows_by_vane(found, wear, vehicle, geometry, per_vane)
     refuse_not_finite(
-        inspection_file, recession=found.rate_mm_s, effectiveness=wear.effectiveness,
-        band_of_effectiveness=[wear.low, wear.high], rows=rows,
-    )  # fmt: skip
+        inspection_file,
+        recession=found.rate_mm_s,
+        effectiveness=wear.effectiveness,
+        band_of_effectiveness=[wear.low, wear.high],
+        rows=rows,
+    )
     life = None
     if geometry is not None:
         low, high = found.band

@@ -24,9 +24,12 @@ from mixer.ground.vehicle.vehicle import load_vehicle
 @click.command()
 @click.argument("vehicle_file", metavar="VEHICLE", type=SOURCE)
 @click.option(
-    "--out", required=True, metavar="FOLDER", type=click.Path(file_okay=False, path_type=Path),
+    "--out",
+    required=True,
+    metavar="FOLDER",
+    type=click.Path(file_okay=False, path_type=Path),
     help="Where the library goes: a new folder, or one that an earlier export made.",
-)  # fmt: skip
+)
 @result_option
 def export(vehicle_file: Path, out: Path, as_json: bool) -> None:
     """Write the flight core in C99, with the vehicle's tables, for a flight computer of your own.

@@ -55,12 +55,19 @@ STEPS = 4.0
 @click.option("--bend", is_flag=True, help="Fit how the force curves are bent, too.")
 @click.option("--still", type=click.IntRange(1, 4), multiple=True,
               help="A vane that was locked in the test. Can be repeated.")  # fmt: skip
-@click.option("--keep-neutrals", is_flag=True,
-              help="The jig's neutrals stay, whatever the test finds.")  # fmt: skip
-@click.option("--although-implausible", is_flag=True,
-              help="Take loads in what looks like a wrong unit or sign.")  # fmt: skip
-@click.option("--burn-s", type=click.FloatRange(0, 600, min_open=True),
-              help="With --plan: how long the test burns, if not the burn time.")  # fmt: skip
+@click.option(
+    "--keep-neutrals", is_flag=True, help="The jig's neutrals stay, whatever the test finds."
+)
+@click.option(
+    "--although-implausible",
+    is_flag=True,
+    help="Take loads in what looks like a wrong unit or sign.",
+)
+@click.option(
+    "--burn-s",
+    type=click.FloatRange(0, 600, min_open=True),
+    help="With --plan: how long the test burns, if not the burn time.",
+)
 @click.option("--noise", "noise_share", type=click.FloatRange(0, 1, min_open=True), default=0.01,
               show_default=True, help="With --plan: noise and drift of the load cells, as a share "
               "of the largest load.")  # fmt: skip

@@ -22,9 +22,12 @@ from mixer.ground.vehicle.vehicle import load_vehicle
 @click.command()
 @click.argument("vehicle_file", metavar="VEHICLE", type=SOURCE)
 @click.option(
-    "--out", required=True, metavar="FILE", type=RESULT,
+    "--out",
+    required=True,
+    metavar="FILE",
+    type=RESULT,
     help="Where the tables go, in the bytes that a board loads.",
-)  # fmt: skip
+)
 @result_option
 def tables(vehicle_file: Path, out: Path, as_json: bool) -> None:
     """Build the flight tables that the flight code works from, and tell every number in them.

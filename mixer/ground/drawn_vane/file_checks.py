@@ -21,10 +21,13 @@ def thrust_coefficient(jet: Jet, chamber_pressure_pa: float, expansion_ratio: fl
     g = jet.core.gamma
     exit_share = jet.core.pressure_pa / chamber_pressure_pa
     momentum = (
-        2.0 * g * g / (g - 1.0)
+        2.0
+        * g
+        * g
+        / (g - 1.0)
         * (2.0 / (g + 1.0)) ** ((g + 1.0) / (g - 1.0))
         * (1.0 - exit_share ** ((g - 1.0) / g))
-    )  # fmt: skip
+    )
     ambient_share = jet.ambient_pressure_pa / chamber_pressure_pa
     return float(np.sqrt(momentum) + (exit_share - ambient_share) * expansion_ratio)
 

@@ -76,9 +76,12 @@ def conditioned_error(
     )
     targets = start + np.linspace(0.0, 1.0, STATIONS)[:, None] * (end - start)
     window = Reach(
-        first.clocking_deg, first.lo_n[:, None], first.hi_n[:, None], first.lever_arm_m[:, None],
+        first.clocking_deg,
+        first.lo_n[:, None],
+        first.hi_n[:, None],
+        first.lever_arm_m[:, None],
         first.roll_arm_m,
-    )  # fmt: skip
+    )
     answers = nearest_point(window, targets, 0.0)
     run, gap = np.diff(answers, axis=1), primary[:, None] - answers[:, :-1]
     square = (run**2).sum(-1)

@@ -51,9 +51,9 @@ def roll_interval(
     of them is within reach. One instant.
     """
     normals = np.concatenate([reached.normals, np.eye(2), -np.eye(2)])
-    offsets = np.concatenate([
-        reached.edges_n(0.0), primary_n + near_n, near_n - primary_n
-    ]) + EDGE_SLACK  # fmt: skip
+    offsets = (
+        np.concatenate([reached.edges_n(0.0), primary_n + near_n, near_n - primary_n]) + EDGE_SLACK
+    )
     corners = corners_of(normals, offsets)
     if not len(corners):
         return None
@@ -68,12 +68,12 @@ def roll_interval(
     )
     lowest = scipy.optimize.linprog(
         [0, 0, 1],
-        A_ub=np.block([
-            [-slope, -np.ones((len(slope), 1))], [normals, np.zeros((len(normals), 1))]
-        ]),
+        A_ub=np.block(
+            [[-slope, -np.ones((len(slope), 1))], [normals, np.zeros((len(normals), 1))]]
+        ),
         b_ub=np.concatenate([-floors, offsets]),
         bounds=(None, None),
-    )  # fmt: skip
+    )
     if highest.status != 0 or lowest.status != 0:
         raise RuntimeError(f"roll near {primary_n}: {highest.message} {lowest.message}")
     bottom = min(float(most.min()), max(wanted_n, float(lowest.fun)))

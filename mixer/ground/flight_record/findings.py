@@ -72,8 +72,9 @@ def late_cycles(found: Replayed, tables: FlightTables) -> np.ndarray:
     """Cycles that began more than a quarter of a period after the time that a node waits."""
     period_us = tables.words[at.PERIOD_US]
     demanded = found.columns["demanded"].astype(bool)
-    waits_us = np.where(np.concatenate(([False], demanded[:-1])), period_us + (period_us >> 2),
-                        period_us)  # fmt: skip
+    waits_us = np.where(
+        np.concatenate(([False], demanded[:-1])), period_us + (period_us >> 2), period_us
+    )
     return found.columns["dt_us"] > waits_us[: len(demanded)] + (period_us >> 2)
 
 

@@ -113,10 +113,13 @@ def gave_way(found: Replayed, times_s: np.ndarray) -> Section:
     rows = stretches(found.columns["flags"], times_s, WHY | at.SLEW_LIMITED | at.JAMMED_VANE)
     longest = sorted(rows, key=lambda row: row[0] - row[1])[:MOST_STRETCHES]
     cells = [
-        (f"{start:.3f}", f"{end:.3f}", ", ".join(
-            flag for bit, flag in enumerate(FLAG_NAMES) if flags >> bit & 1))
+        (
+            f"{start:.3f}",
+            f"{end:.3f}",
+            ", ".join(flag for bit, flag in enumerate(FLAG_NAMES) if flags >> bit & 1),
+        )
         for start, end, flags in sorted(longest)
-    ]  # fmt: skip
+    ]
     if not cells:
         return Section("Where authority ran out", ["Nowhere."])
     caption = f"{counted(len(rows), 'stretch') if len(rows) == 1 else f'{len(rows)} stretches'}"

@@ -43,11 +43,14 @@ def put_angles(found: Replayed, path: Path, began_s: float) -> int:
     if not within.any():
         first_s, last_s = rows[TIME][[0, -1]]
         raise DataError(
-            path, None, TIME, f"{first_s:g} to {last_s:g}",
+            path,
+            None,
+            TIME,
+            f"{first_s:g} to {last_s:g}",
             f"no row falls within the record, {began_s:g} s to "
             f"{began_s + (cycles_s[-1] if cycles_s.size else 0.0):g} s on this clock; tell what it "
             "said at the record's first cycle",
-        )  # fmt: skip
+        )
     readings = found.columns["reading_mdeg"]
     for vane in vanes:
         readings[:, vane] = at.NO_READING

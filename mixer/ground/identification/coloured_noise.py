@@ -59,10 +59,12 @@ def fit_noise(residuals: Array, segments: list[slice]) -> Noise:
     parts = [residuals[part] for part in segments]
     rows = sum(len(part) for part in parts)
     most = max(min(MOST_PAST, rows // ROWS_PER_PAST), 0)
-    lagged = np.array([
-        sum(np.sum(part[lag:] * part[: len(part) - lag]) for part in parts if len(part) > lag)
-        for lag in range(most + 1)
-    ]) / (rows * residuals.shape[1])  # fmt: skip
+    lagged = np.array(
+        [
+            sum(np.sum(part[lag:] * part[: len(part) - lag]) for part in parts if len(part) > lag)
+            for lag in range(most + 1)
+        ]
+    ) / (rows * residuals.shape[1])
     if lagged[0] <= 0:  # nothing is left over, so any size will do to begin with
         return Noise(np.zeros(0), 1.0)
     best, best_score = Noise(np.zeros(0), float(np.sqrt(lagged[0]))), np.inf

@@ -104,16 +104,20 @@ def correct_curves(found: Identification, edit: Edit, notes: list[str]) -> Array
     if bend.any():
         edit.put("vanes", "deflection_deg", alike([row.tolist() for row in deflections]))
     edit.put(
-        "vanes", "force_n", alike([significant(row) for row in forces]),
+        "vanes",
+        "force_n",
+        alike([significant(row) for row in forces]),
         f"scaled by {decimals(scale)}" + (" and bent" if bend.any() else ""),
-    )  # fmt: skip
+    )
     if edit.file.get("vanes", "drag_n") is not None:
         drags = new_drags(found, deflections)
         rest_n = [float(np.interp(0.0, *pair)) for pair in zip(deflections, drags, strict=True)]
         edit.put(
-            "vanes", "drag_n", alike([significant(row) for row in drags]),
+            "vanes",
+            "drag_n",
+            alike([significant(row) for row in drags]),
             f"{sum(rest_n):.4g} N for all four at rest, and what deflection adds",
-        )  # fmt: skip
+        )
     return np.ones(VANES)
 
 
@@ -153,9 +157,11 @@ def correct_wear(found: Identification, edit: Edit, scale: Array, notes: list[st
         "erosion", "load_s", loads_s.round(3).tolist(), f"{len(loads_s)} loads to {loads_s[-1]:.4g}"
     )
     edit.put(
-        "erosion", "effectiveness", alike(rows.T.round(4).tolist()),
+        "erosion",
+        "effectiveness",
+        alike(rows.T.round(4).tolist()),
         f"{decimals(rows[-1])} at the end, was {decimals(before[-1])}",
-    )  # fmt: skip
+    )
     burn_s = found.vehicle.engine.burn_time_s
     if end_s < 0.95 * burn_s:
         how = "goes on as the file had it" if len(beyond_s) else "is held as it was at the end"

@@ -73,9 +73,12 @@ def numbers(found: Identification) -> Iterator[Finding]:
     lag = one(found, "lag_s", "loads read later than angles by", "ms", None)
     yield Finding(lag.quantity, None, "ms", None, 1e3 * lag.found, 1e3 * lag.error, lag.told)
     for axis, value, error, told in zip(
-        "yz", found.value("side_line_n"), found.error("side_line_n"), found.told("side_line_n"),
+        "yz",
+        found.value("side_line_n"),
+        found.error("side_line_n"),
+        found.told("side_line_n"),
         strict=True,
-    ):  # fmt: skip
+    ):
         to_deg = float(np.degrees(1.0 / engine.thrust_n))
         name = f"thrust line off the axis towards {axis}"
         yield Finding(name, None, "deg", None, value * to_deg, error * to_deg, bool(told))

@@ -127,10 +127,12 @@ def identify(
     explained = np.column_stack(
         [columns @ a for columns, a in zip(model.columns, model.amounts(x), strict=True)]
     )
-    drift = np.hstack([
-        noise.drift(*rows, rest[:, None])
-        for noise, rest in zip(noises, (blocks.loads - explained).T, strict=True)
-    ])  # fmt: skip
+    drift = np.hstack(
+        [
+            noise.drift(*rows, rest[:, None])
+            for noise, rest in zip(noises, (blocks.loads - explained).T, strict=True)
+        ]
+    )
     return Identification(
         vehicle,
         blocks,

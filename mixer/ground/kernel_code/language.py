@@ -169,9 +169,12 @@ class Check:
             case ast.While(test=test, body=body, orelse=[]):
                 self.test(test)
                 self.block(body)
-            case ast.For(target=ast.Name(id=name), iter=ast.Call(
-                func=ast.Name(id="range"), args=[*ends], keywords=[]
-            ), body=body, orelse=[]) if 1 <= len(ends) <= 2:  # fmt: skip
+            case ast.For(
+                target=ast.Name(id=name),
+                iter=ast.Call(func=ast.Name(id="range"), args=[*ends], keywords=[]),
+                body=body,
+                orelse=[],
+            ) if 1 <= len(ends) <= 2:
                 for end in ends:
                     self.value(end)
                 self.known.add(name)

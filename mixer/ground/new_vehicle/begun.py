@@ -68,12 +68,15 @@ def lines(known: Answers) -> Iterator[str]:
     yield measured("servos.latency_ms", None)
     yield measured("servos.backlash_deg", None)
     yield from (
-        "", "[control]",
+        "",
+        "[control]",
         "rate_hz = 200                      # how often the flight computer sends a demand",
         'policy = "nearest"                 # or "direction": where a demand out of reach goes',
         "demand_timeout_ms = 100            # without a demand for so long: vanes to neutral",
-        "", "# For the simulated flights: take the # away from all of these.", "# [rocket]",
-    )  # fmt: skip
+        "",
+        "# For the simulated flights: take the # away from all of these.",
+        "# [rocket]",
+    )
     for key in FLOWN:
         yield measured(f"rocket.{key}", None)
 
@@ -103,10 +106,11 @@ def vanes(known: Answers) -> Iterator[str]:
     """[vanes]: travel, and a sketch to put a drawing in the place of."""
     yield from ("", "[vanes]", measured("vanes.travel_deg", [-TRAVEL_DEG, TRAVEL_DEG]))
     yield from (
-        "", "# A sketch in proportion to the nozzle's exit, no design: put your own drawing here.",
+        "",
+        "# A sketch in proportion to the nozzle's exit, no design: put your own drawing here.",
         "# fourvane vanes tells what it gives, what it costs and how long it may live.",
         "[vanes.geometry]",
-    )  # fmt: skip
+    )
     radius_mm = known.exit_radius_mm
     for key, share, words in SKETCH:
         told = f"# {key} =" if radius_mm is None else f"{key} = {round(share * radius_mm, 1)}"

@@ -93,10 +93,13 @@ def arranged(rows: Rows, chosen: NDArray[np.bool_]) -> Sweep:
     servo, readings = int(rows["servo"][chosen][0]), int(chosen.sum())
     if len(pulse_us) * len(passes) > max(FEW_CELLS, MOST_EMPTY * readings):
         raise DataError(
-            rows.file, None, None, None,
+            rows.file,
+            None,
+            None,
+            None,
             f"servo {servo}: {len(pulse_us)} pulses in {len(passes)} passes, but {readings} "
             "readings; each pass must go over the same pulses",
-        )  # fmt: skip
+        )
     tables = {}
     for direction in DIRECTIONS:
         here = rows["direction"][chosen] == direction

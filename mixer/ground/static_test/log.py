@@ -114,10 +114,13 @@ def refuse_time(rows: Rows) -> None:
     rate_hz = 1.0 / np.median(np.diff(time_s)) if len(time_s) > 1 else 0.0
     if len(time_s) < LEAST_BURN_S * SLOWEST_HZ or rate_hz < SLOWEST_HZ:
         raise DataError(
-            rows.file, None, "time_s", None,
+            rows.file,
+            None,
+            "time_s",
+            None,
             f"{len(time_s)} rows, {rate_hz:.3g} a second; a test needs at least {SLOWEST_HZ:g} "
             f"rows a second and {LEAST_BURN_S:g} s of burn; 100 to 1000 a second is good",
-        )  # fmt: skip
+        )
 
 
 def refuse_pressure(rows: Rows, log: StandLog, reference_bar: float) -> None:
@@ -125,19 +128,23 @@ def refuse_pressure(rows: Rows, log: StandLog, reference_bar: float) -> None:
     highest_bar = MOST_PRESSURE_SHARE * reference_bar
     for row in np.flatnonzero(log.pressure_bar > highest_bar)[:1]:
         raise rows.fault(
-            row, PRESSURE,
+            row,
+            PRESSURE,
             f"must be at most {highest_bar:g} bar, twice the vehicle's reference; is it in bar?",
-        )  # fmt: skip
+        )
     for row in np.flatnonzero(log.pressure_bar < -0.1 * reference_bar)[:1]:
         raise rows.fault(row, PRESSURE, "must not be far below 0: is the sensor the right way on?")
     if log.standing_bar < LEAST_PRESSURE_SHARE * reference_bar:
         raise DataError(
-            rows.file, None, PRESSURE, None,
+            rows.file,
+            None,
+            PRESSURE,
+            None,
             f"{log.standing_bar:.3g} bar at the most for half a second; too low to steer by: must "
             f"reach {LEAST_PRESSURE_SHARE * reference_bar:g} bar, "
             f"{LEAST_PRESSURE_SHARE:.0%} of the vehicle's {reference_bar:g} bar; did it ignite, "
             "and is it in bar?",
-        )  # fmt: skip
+        )
 
 
 def refuse_travel(rows: Rows, log: StandLog, vehicle: Vehicle) -> None:
@@ -147,10 +154,11 @@ def refuse_travel(rows: Rows, log: StandLog, vehicle: Vehicle) -> None:
         outside = (angle < low - OUTSIDE_TRAVEL_DEG) | (angle > high + OUTSIDE_TRAVEL_DEG)
         for row in np.flatnonzero(outside & log.burning)[:1]:
             raise rows.fault(
-                row, VANE_COLUMNS[vane],
+                row,
+                VANE_COLUMNS[vane],
                 f"must lie within the travel of {low:g} to {high:g} deg, give or take "
                 f"{OUTSIDE_TRAVEL_DEG:g}",
-            )  # fmt: skip
+            )
 
 
 def refuse_dead_channels(rows: Rows, log: StandLog, still: tuple[int, ...]) -> None:
@@ -161,10 +169,11 @@ def refuse_dead_channels(rows: Rows, log: StandLog, still: tuple[int, ...]) -> N
         if (end := clipped_at(burnt)) is not None:
             first, at_end = burning[int(np.argmax(burnt == end))], burnt == end
             raise rows.fault(
-                first, name,
+                first,
+                name,
                 f"clipped: {at_end.sum()} rows ({at_end.mean():.1%} of the burn) stand at exactly "
                 "this value, the end of what was read; set the amplifier's range wider",
-            )  # fmt: skip
+            )
         if (stuck := stuck_at(burnt, log.rate_hz)) is not None:
             refuse_stuck(rows, log, name, stuck, "of the burn: look at the wire and the amplifier")
     for vane, name in enumerate(VANE_COLUMNS):
@@ -185,9 +194,10 @@ def refuse_stuck(rows: Rows, log: StandLog, name: str, stuck: tuple[int, int], w
     """Say that a channel stood still from a row of the burn on, for so many rows."""
     first, count = stuck
     raise rows.fault(
-        np.flatnonzero(log.burning)[first], name,
+        np.flatnonzero(log.burning)[first],
+        name,
         f"stuck: the same to the last digit over {count / log.rate_hz:.3g} s {why}",
-    )  # fmt: skip
+    )
 
 
 def write_stand_log(path: FilePath, log: StandLog) -> None:

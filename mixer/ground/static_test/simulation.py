@@ -129,12 +129,14 @@ def simulate_test(
     force = np.column_stack([share * truth.force_n(v, angle[:, v], load_s) for v in range(VANES)])
     drag = sum(share * truth.drag_n(v, angle[:, v], load_s) for v in range(VANES))
     clocking = np.radians(truth.clocking_deg)
-    loads = np.column_stack([
-        -force @ np.sin(clocking) + share * truth.side_n[0],
-        force @ np.cos(clocking) + share * truth.side_n[1],
-        force.sum(axis=1) * truth.roll_arm_m + share * truth.swirl_nm,
-        share * truth.thrust_n - drag,
-    ])  # fmt: skip
+    loads = np.column_stack(
+        [
+            -force @ np.sin(clocking) + share * truth.side_n[0],
+            force @ np.cos(clocking) + share * truth.side_n[1],
+            force.sum(axis=1) * truth.roll_arm_m + share * truth.swirl_nm,
+            share * truth.thrust_n - drag,
+        ]
+    )
     late = np.column_stack([np.interp(time_s - truth.lag_s, time_s, c) for c in loads.T])
     return StandLog(
         "simulated",

@@ -130,9 +130,10 @@ def narrow_travel(vehicle: "Vehicle") -> Found:
     for vane, (low, high) in enumerate(vehicle.vanes.travel_deg.tolist(), 1):
         if high - low < LEAST_TRAVEL_DEG:
             return Problem(
-                "vanes.travel_deg", f"[{low!r}, {high!r}]",
+                "vanes.travel_deg",
+                f"[{low!r}, {high!r}]",
                 f"vane {vane}: must be {LEAST_TRAVEL_DEG:g} deg wide or more",
-            )  # fmt: skip
+            )
     return None
 
 
@@ -165,10 +166,11 @@ def no_pulse(vehicle: "Vehicle") -> Found:
         if abs(high_us - low_us) < LEAST_PULSE_US:
             key = "servos.us_per_deg" if servo.table is None else "servos.table"
             return Problem(
-                key, None if servo.us_per_deg is None else repr(servo.us_per_deg),
+                key,
+                None if servo.us_per_deg is None else repr(servo.us_per_deg),
                 f"servo {number}: its pulse must change by {LEAST_PULSE_US:g} µs or more over the "
                 "travel",
-            )  # fmt: skip
+            )
     return None
 
 
@@ -178,11 +180,12 @@ def slow_servo(vehicle: "Vehicle") -> Found:
         steps = servo.slew_deg_s / (LEAST_STEP_DEG * rate_hz)
         if steps < LEAST_SLEW_STEPS:
             return Problem(
-                "servos.slew_deg_s", repr(servo.slew_deg_s),
+                "servos.slew_deg_s",
+                repr(servo.slew_deg_s),
                 f"servo {number}: must be at least "
                 f"{LEAST_SLEW_STEPS * LEAST_STEP_DEG * rate_hz:g} deg/s at {rate_hz:g} Hz, "
                 f"{LEAST_SLEW_STEPS} steps of {LEAST_STEP_DEG:g} deg a control cycle",
-            )  # fmt: skip
+            )
     return None
 
 

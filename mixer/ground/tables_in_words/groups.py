@@ -34,89 +34,106 @@ def dump(tables: FlightTables) -> list[Group]:
         places(read),
         read.table(
             "burn-load rate over pressure ratio, 1/32 apart from 0 on",
-            tables.words[at.RATE_OFF], RATE_CELLS,
-            ("rate", "", Q14), ("rise to the next", "", Q14),
+            tables.words[at.RATE_OFF],
+            RATE_CELLS,
+            ("rate", "", Q14),
+            ("rise to the next", "", Q14),
         ),
         *vanes(read),
         *over_burn(read),
-    ]  # fmt: skip
+    ]
 
 
 def control(read: Reader) -> Group:
     policy = read.words[at.POLICY]
     named = POLICIES[policy] if 0 <= policy < len(POLICIES) else "unknown"
-    return Group("control", (
-        Field("policy", at.POLICY, (policy,), (named,)),
-        read.field("control period", at.PERIOD_US, unit="µs"),
-        read.field("demand timeout", at.TIMEOUT_US, unit="µs"),
-    ))  # fmt: skip
+    return Group(
+        "control",
+        (
+            Field("policy", at.POLICY, (policy,), (named,)),
+            read.field("control period", at.PERIOD_US, unit="µs"),
+            read.field("demand timeout", at.TIMEOUT_US, unit="µs"),
+        ),
+    )
 
 
 def pressure(read: Reader) -> Group:
-    return Group("pressure", (
-        read.field("shift before multiplying", at.PA_SHIFT, unit="bits"),
-        read.field("pressure to ratio, multiplier", at.PA_MANT),
-        read.field("highest pressure counted", at.PA_MAX, unit="Pa"),
-        read.field("no thrust below", at.PA_MIN, unit="Pa"),
-        read.field("believed from, share of what is expected", at.BELIEVED_LOW, scale=Q14),
-        read.field("believed to", at.BELIEVED_HIGH, scale=Q14),
-        read.field("counts as it stands after", at.TRUST_US, unit="s", scale=1e-6),
-    ))  # fmt: skip
+    return Group(
+        "pressure",
+        (
+            read.field("shift before multiplying", at.PA_SHIFT, unit="bits"),
+            read.field("pressure to ratio, multiplier", at.PA_MANT),
+            read.field("highest pressure counted", at.PA_MAX, unit="Pa"),
+            read.field("no thrust below", at.PA_MIN, unit="Pa"),
+            read.field("believed from, share of what is expected", at.BELIEVED_LOW, scale=Q14),
+            read.field("believed to", at.BELIEVED_HIGH, scale=Q14),
+            read.field("counts as it stands after", at.TRUST_US, unit="s", scale=1e-6),
+        ),
+    )
 
 
 def jam_watch(read: Reader) -> Group:
-    return Group("jam watch", (
-        read.field("a healthy vane comes within", at.WATCH_BAND, VANES, "deg", 1e-3),
-        read.field("and stands still no longer than", at.WATCH_WAIT_US, VANES, "ms", 1e-3),
-    ))  # fmt: skip
+    return Group(
+        "jam watch",
+        (
+            read.field("a healthy vane comes within", at.WATCH_BAND, VANES, "deg", 1e-3),
+            read.field("and stands still no longer than", at.WATCH_WAIT_US, VANES, "ms", 1e-3),
+        ),
+    )
 
 
 def demands(read: Reader) -> Group:
-    return Group("demands and moments", (
-        read.field("largest pitch or yaw taken", at.MNM_MAX, unit="N·m", scale=1e-3),
-        read.field("largest roll taken", at.ROLL_MNM_MAX, unit="N·m", scale=1e-3),
-        read.field("pitch and yaw to force, fraction bits", at.GAIN_EXP, unit="bits"),
-        read.field("force to pitch and yaw, fraction bits", at.MOMENT_EXP, unit="bits"),
-        read.field("roll to force, multiplier", at.ROLL_GAIN),
-        read.field("roll to force, fraction bits", at.ROLL_GAIN_EXP, unit="bits"),
-        read.field("force to roll, multiplier", at.ROLL_MOMENT),
-        read.field("force to roll, fraction bits", at.ROLL_MOMENT_EXP, unit="bits"),
-    ))  # fmt: skip
+    return Group(
+        "demands and moments",
+        (
+            read.field("largest pitch or yaw taken", at.MNM_MAX, unit="N·m", scale=1e-3),
+            read.field("largest roll taken", at.ROLL_MNM_MAX, unit="N·m", scale=1e-3),
+            read.field("pitch and yaw to force, fraction bits", at.GAIN_EXP, unit="bits"),
+            read.field("force to pitch and yaw, fraction bits", at.MOMENT_EXP, unit="bits"),
+            read.field("roll to force, multiplier", at.ROLL_GAIN),
+            read.field("roll to force, fraction bits", at.ROLL_GAIN_EXP, unit="bits"),
+            read.field("force to roll, multiplier", at.ROLL_MOMENT),
+            read.field("force to roll, fraction bits", at.ROLL_MOMENT_EXP, unit="bits"),
+        ),
+    )
 
 
 def layout(read: Reader) -> Group:
-    return Group("vanes 1 to 4", (
-        read.field("cosine of clocking", at.COS, VANES, scale=Q14),
-        read.field("sine of clocking", at.SIN, VANES, scale=Q14),
-        read.field("cosine, low half", at.COS_LOW, VANES, scale=Q28),
-        read.field("sine, low half", at.SIN_LOW, VANES, scale=Q28),
-        read.field("slew, whole part", at.SLEW_HIGH, VANES, "deg/s"),
-        read.field("slew, what is left", at.SLEW_LOW, VANES, "deg/s", 1e-3),
-        read.field("travel from", at.TRAVEL_LO, VANES, "deg", 1e-3),
-        read.field("travel to", at.TRAVEL_HI, VANES, "deg", 1e-3),
-    ))  # fmt: skip
+    return Group(
+        "vanes 1 to 4",
+        (
+            read.field("cosine of clocking", at.COS, VANES, scale=Q14),
+            read.field("sine of clocking", at.SIN, VANES, scale=Q14),
+            read.field("cosine, low half", at.COS_LOW, VANES, scale=Q28),
+            read.field("sine, low half", at.SIN_LOW, VANES, scale=Q28),
+            read.field("slew, whole part", at.SLEW_HIGH, VANES, "deg/s"),
+            read.field("slew, what is left", at.SLEW_LOW, VANES, "deg/s", 1e-3),
+            read.field("travel from", at.TRAVEL_LO, VANES, "deg", 1e-3),
+            read.field("travel to", at.TRAVEL_HI, VANES, "deg", 1e-3),
+        ),
+    )
 
 
 def effort(read: Reader) -> Group:
     bits = read.words[at.ROW_Q : at.ROW_Q + VANES]
     own = [2.0**-q for q in bits]
-    pairs = [
-        pair for n in range(read.words[at.N_PAIRS])
-        for pair in pair_fields(read, n)
-    ]  # fmt: skip
+    pairs = [pair for n in range(read.words[at.N_PAIRS]) for pair in pair_fields(read, n)]
     after = at.PAIRS + read.words[at.N_PAIRS] * at.PAIR_STRIDE
-    return Group("roll and effort, vanes 1 to 4", (
-        read.field("fraction bits of the next four", at.ROW_Q, VANES, "bits"),
-        read.field("least effort, part of pitch/L", at.ROW_X, VANES, scale=own),
-        read.field("least effort, part of yaw/L", at.ROW_Y, VANES, scale=own),
-        read.field("least effort, part of roll/R", at.ROW_ROLL, VANES, scale=own),
-        read.field("width of a vane's strip", at.WIDTH, VANES, scale=own),
-        read.field("null vector", at.NULL, VANES, scale=Q14),
-        read.field("null vector over its square", at.NULL_EFFORT, VANES, scale=Q14),
-        read.field("pairs of vanes that roll moves apart", at.N_PAIRS),
-        *pairs,
-        read.field("not used", after, at.N_EDGES - after),
-    ))  # fmt: skip
+    return Group(
+        "roll and effort, vanes 1 to 4",
+        (
+            read.field("fraction bits of the next four", at.ROW_Q, VANES, "bits"),
+            read.field("least effort, part of pitch/L", at.ROW_X, VANES, scale=own),
+            read.field("least effort, part of yaw/L", at.ROW_Y, VANES, scale=own),
+            read.field("least effort, part of roll/R", at.ROW_ROLL, VANES, scale=own),
+            read.field("width of a vane's strip", at.WIDTH, VANES, scale=own),
+            read.field("null vector", at.NULL, VANES, scale=Q14),
+            read.field("null vector over its square", at.NULL_EFFORT, VANES, scale=Q14),
+            read.field("pairs of vanes that roll moves apart", at.N_PAIRS),
+            *pairs,
+            read.field("not used", after, at.N_EDGES - after),
+        ),
+    )
 
 
 def pair_fields(read: Reader, n: int) -> Iterator[Field]:
@@ -134,10 +151,13 @@ def pair_fields(read: Reader, n: int) -> Iterator[Field]:
 def edges(read: Reader) -> Iterator[Group]:
     count = read.words[at.N_EDGES]
     after = at.EDGES + count * at.EDGE_STRIDE
-    yield Group("edges of the pitch and yaw polygon", (
-        read.field("directions", at.N_EDGES),
-        read.field("not used", after, at.CURVE_OFF - after),
-    ))  # fmt: skip
+    yield Group(
+        "edges of the pitch and yaw polygon",
+        (
+            read.field("directions", at.N_EDGES),
+            read.field("not used", after, at.CURVE_OFF - after),
+        ),
+    )
     for n in range(count):
         first = at.EDGES + n * at.EDGE_STRIDE
         yield Group(f"edge {n + 1}", (
@@ -153,23 +173,26 @@ def edges(read: Reader) -> Iterator[Group]:
 
 
 def places(read: Reader) -> Group:
-    return Group("where the tables below stand", (
-        read.field("fraction bits of pulse per deflection", at.PULSE_Q, unit="bits"),
-        read.field("burn-load rate, first word", at.RATE_OFF),
-        read.field("force curves, first words", at.CURVE_OFF, VANES),
-        read.field("force curves, points", at.CURVE_N, VANES),
-        read.field("servo tables, first words", at.SERVO_OFF, VANES),
-        read.field("servo tables, points", at.SERVO_N, VANES),
-        read.field("force curves by deflection, word of cell 0", at.CURVE_CELLS, VANES),
-        read.field("force curves by force, word of cell 0", at.FORCE_CELLS, VANES),
-        read.field("servo tables by deflection, word of cell 0", at.SERVO_CELLS, VANES),
-        read.field("wear, first word", at.WEAR_OFF),
-        read.field("wear, points", at.WEAR_N),
-        read.field("lever arm, first word", at.LEVER_OFF),
-        read.field("lever arm, points", at.LEVER_N),
-        read.field("expected pressure, first word", at.EXPECTED_OFF),
-        read.field("expected pressure, points", at.EXPECTED_N),
-    ))  # fmt: skip
+    return Group(
+        "where the tables below stand",
+        (
+            read.field("fraction bits of pulse per deflection", at.PULSE_Q, unit="bits"),
+            read.field("burn-load rate, first word", at.RATE_OFF),
+            read.field("force curves, first words", at.CURVE_OFF, VANES),
+            read.field("force curves, points", at.CURVE_N, VANES),
+            read.field("servo tables, first words", at.SERVO_OFF, VANES),
+            read.field("servo tables, points", at.SERVO_N, VANES),
+            read.field("force curves by deflection, word of cell 0", at.CURVE_CELLS, VANES),
+            read.field("force curves by force, word of cell 0", at.FORCE_CELLS, VANES),
+            read.field("servo tables by deflection, word of cell 0", at.SERVO_CELLS, VANES),
+            read.field("wear, first word", at.WEAR_OFF),
+            read.field("wear, points", at.WEAR_N),
+            read.field("lever arm, first word", at.LEVER_OFF),
+            read.field("lever arm, points", at.LEVER_N),
+            read.field("expected pressure, first word", at.EXPECTED_OFF),
+            read.field("expected pressure, points", at.EXPECTED_N),
+        ),
+    )
 
 
 def vanes(read: Reader) -> Iterator[Group]:
@@ -181,17 +204,21 @@ def vanes(read: Reader) -> Iterator[Group]:
     words = read.words
     for vane in first_of_each(read, at.CURVE_OFF):
         yield read.records(
-            f"vane {vane + 1}, force curve", words[at.CURVE_OFF + vane],
+            f"vane {vane + 1}, force curve",
+            words[at.CURVE_OFF + vane],
             words[at.CURVE_N + vane] + 2,
             ("deflection", "deg", 1e-3),
             ("force", "counts", COUNT),
             ("counts per deg", "counts/deg", Q14 * COUNT * 1e3),
             ("deg per count", "deg/count", Q16 / COUNT * 1e-3),
-        )  # fmt: skip
-        yield Group(f"vane {vane + 1}, where on the curve a search begins", (
-            angle_cells(read, vane, at.CURVE_CELLS),
-            read.field("by force", words[at.FORCE_CELLS + vane], at.FORCE_CELLS_MASK + 1),
-        ))  # fmt: skip
+        )
+        yield Group(
+            f"vane {vane + 1}, where on the curve a search begins",
+            (
+                angle_cells(read, vane, at.CURVE_CELLS),
+                read.field("by force", words[at.FORCE_CELLS + vane], at.FORCE_CELLS_MASK + 1),
+            ),
+        )
     per_deg = 2.0 ** -words[at.PULSE_Q]
     for vane in first_of_each(read, at.SERVO_OFF):
         yield read.records(
@@ -225,15 +252,20 @@ def over_burn(read: Reader) -> Iterator[Group]:
     yield read.records("effectiveness", words[at.WEAR_OFF], words[at.WEAR_N] + ENDS, *wear)
     force, moment = COUNT * 2.0 ** -words[at.GAIN_EXP] * 1e3, 2.0 ** -words[at.MOMENT_EXP] * 2e-3
     yield read.records(
-        "lever arm", words[at.LEVER_OFF], words[at.LEVER_N] + ENDS,
+        "lever arm",
+        words[at.LEVER_OFF],
+        words[at.LEVER_N] + ENDS,
         ("burn time", "s", TICK_S),
         ("force for a moment", "counts/(N·m)", force),
         ("per s", "counts/(N·m·s)", force / TICK_S),
         ("moment for a force", "N·m/count", moment),
         ("per s of it", "N·m/(count·s)", moment * 2.0**-15 / TICK_S),
-    )  # fmt: skip
+    )
     yield read.records(
-        "expected pressure", words[at.EXPECTED_OFF], words[at.EXPECTED_N] + ENDS,
-        ("burn time", "s", TICK_S), ("ratio", "", Q14),
+        "expected pressure",
+        words[at.EXPECTED_OFF],
+        words[at.EXPECTED_N] + ENDS,
+        ("burn time", "s", TICK_S),
+        ("ratio", "", Q14),
         ("ratio per s", "1/s", Q14 * 2.0**-15 / TICK_S),
-    )  # fmt: skip
+    )

@@ -131,10 +131,12 @@ def shift_of(motion: VaneMotion, columns: Array, burn: Burning, file: str) -> fl
     loads = loads - loads.mean(axis=0)
     loads = loads / np.maximum(loads.std(axis=0), 1e-12)
     gram = np.linalg.pinv(vanes.T @ vanes)
-    common = np.stack([
-        np.column_stack([scipy.signal.correlate(load, vane, method="fft") for vane in vanes.T])
-        for load in loads.T
-    ])  # fmt: skip
+    common = np.stack(
+        [
+            np.column_stack([scipy.signal.correlate(load, vane, method="fft") for vane in vanes.T])
+            for load in loads.T
+        ]
+    )
     explained = np.einsum("lsv,vw,lsw->s", common, gram, common) / (len(log_s) * 3)
     shifts_s = log_s[0] - node_s[0] + (np.arange(len(explained)) - (len(node_s) - 1)) * STEP_S
     best = int(np.argmax(explained))

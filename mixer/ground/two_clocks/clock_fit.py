@@ -132,10 +132,12 @@ def moments(chance: Array, grids: list[Array]) -> tuple[Array, Array, Array]:
     u, v = np.meshgrid(*grids, indexing="ij")
     mean = np.array([(weight * u).sum(), (weight * v).sum()])
     du, dv = u - mean[0], v - mean[1]
-    covariance = np.array([
-        [(weight * du * du).sum(), (weight * du * dv).sum()],
-        [(weight * du * dv).sum(), (weight * dv * dv).sum()],
-    ])  # fmt: skip
+    covariance = np.array(
+        [
+            [(weight * du * du).sum(), (weight * du * dv).sum()],
+            [(weight * du * dv).sum(), (weight * dv * dv).sum()],
+        ]
+    )
     cells = np.array([grid[1] - grid[0] for grid in grids])
     counts = chance > chance.max() - WITHIN
     spread = np.array([np.abs(du[counts]).max(), np.abs(dv[counts]).max()]) + cells

@@ -54,8 +54,11 @@ def levels(file: str, voltage: Array) -> np.ndarray:
     low, high = np.quantile(voltage, [0.02, 0.98])
     if high <= low:
         raise DataError(
-            file, None, SYNC, None,
+            file,
+            None,
+            SYNC,
+            None,
             f"stands at {low:g} throughout: is the node's sync output wired to the logger? Without "
             "it leave the column out",
-        )  # fmt: skip
+        )
     return voltage > (low + high) / 2

@@ -45,9 +45,12 @@ def merge_page(merged: Merged, record: PlayRecord, log: LoggerLog, vehicle: Vehi
     rows = figures(merged)
     head = ("", "value", "standard error")
     pictures = [
-        Picture(moved_picture(merged, vehicle), "The vanes' motion and the side load that it "
-                "should give, on the logger's clock: both should turn at the same moments."),
-    ]  # fmt: skip
+        Picture(
+            moved_picture(merged, vehicle),
+            "The vanes' motion and the side load that it "
+            "should give, on the logger's clock: both should turn at the same moments.",
+        ),
+    ]
     if merged.by_sync:
         pictures.insert(0, Picture(edges_picture(merged, record, log), (
             "Each edge of the sync line: the middle between the two rows that saw it, less its "
@@ -98,15 +101,19 @@ def moved_picture(merged: Merged, vehicle: Vehicle) -> str:
     with drawing(2, 1, height_in=4.2, sharex=True) as (figure, axes):
         for vane in range(4):
             axes[0, 0].plot(
-                stand.time_s[rows], stand.vanes_deg[rows, vane], label=f"vane {vane + 1}",
+                stand.time_s[rows],
+                stand.vanes_deg[rows, vane],
+                label=f"vane {vane + 1}",
                 **series(vane),
-            )  # fmt: skip
+            )
         axes[0, 0].set_ylabel("deflection [deg]")
         axes[0, 0].legend(ncols=4, loc="lower left", bbox_to_anchor=(0, 1))
-        axes[1, 0].plot(stand.time_s[rows], should[rows, channel], label="by the vehicle file",
-                        **series(0))  # fmt: skip
-        axes[1, 0].plot(stand.time_s[rows], stand.loads[rows, channel], label="load cell",
-                        **series(1))  # fmt: skip
+        axes[1, 0].plot(
+            stand.time_s[rows], should[rows, channel], label="by the vehicle file", **series(0)
+        )
+        axes[1, 0].plot(
+            stand.time_s[rows], stand.loads[rows, channel], label="load cell", **series(1)
+        )
         axes[1, 0].set_ylabel(f"side {'yz'[channel]} [N]")
         axes[1, 0].set_xlabel("logger's time [s]")
         axes[1, 0].legend(ncols=2, loc="lower left", bbox_to_anchor=(0, 1))

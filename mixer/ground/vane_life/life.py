@@ -145,10 +145,11 @@ def vane_life(
         "the heat transfer coefficient": ("film", FILM_SPREAD),
         "the gas temperature": ("temperature", TEMPERATURE_SPREAD),
         f"the conductivity of {material.name}": (
-            "conductivity", 1.0 + material.conductivity_spread,
+            "conductivity",
+            1.0 + material.conductivity_spread,
         ),
         "radiation to the surroundings": ("emission", material.emits_spread),
-    }  # fmt: skip
+    }
     if material.receding:
         if measured_rate_mm_s is None:
             spreads["how much carbon the exhaust can burn"] = ("burns", burning.spread)
@@ -211,8 +212,9 @@ def _heated(case: _Case, horizon_s: float) -> _Run:
     allowed_m = min(allowed_m, float(section.depths_m[-1]))
     recedes = (
         (lambda surface_k, gone_m: case.rate_m_s(surface_k, section.radius_m(gone_m)))
-        if material.receding else None
-    )  # fmt: skip
+        if material.receding
+        else None
+    )
     heating = heat_bar(
         section.bar, material, START_K, horizon_s, recedes, material.fails_at_k, allowed_m,
         case.loss.net_w, shaft_and_hub(geometry),

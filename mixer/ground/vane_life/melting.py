@@ -240,6 +240,8 @@ def melt_by_the_end(
         )
 
     return MeltBand(
-        melted(1.0, True), melted(1.0 / film_spread, False), melted(film_spread, True),
+        melted(1.0, True),
+        melted(1.0 / film_spread, False),
+        melted(film_spread, True),
         1e3 * deepest_m,
-    )  # fmt: skip
+    )

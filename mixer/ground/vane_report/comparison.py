@@ -51,9 +51,7 @@ def _told(name: str, found: DrawnVane) -> str:
         "chance of breaking": lambda: f"{max(b.worst_chance for b in found.strength):.1g}",
         "life, s": lambda: _seconds(life.life_s, life.horizon_s),
         "life at worst, s": lambda: _seconds(life.low_s, life.horizon_s),
-        "ends by": lambda: (
-            life.ends_by.removeprefix("the ") if np.isfinite(life.life_s) else "–"
-        ),
+        "ends by": lambda: life.ends_by.removeprefix("the ") if np.isfinite(life.life_s) else "–",
         "melted from the leading edge, mm": lambda: melt_cell(found),
         "force left at the end, %": lambda: (
             "none" if found.effectiveness is None else f"{100.0 * found.effectiveness:.1f}"
@@ -62,7 +60,7 @@ def _told(name: str, found: DrawnVane) -> str:
             f"{life.mean_at_k(float(found.time_s[-1])):.0f}"
             + ", as it begins to melt" * (life.local_s < found.vehicle.engine.burn_time_s)
         ),
-    }[name]()  # fmt: skip
+    }[name]()
 
 
 def _seconds(value_s: float, horizon_s: float) -> str:
@@ -76,18 +74,20 @@ def trade_picture(names: Sequence[str], drawings: Sequence[DrawnVane]) -> str:
         lives = [
             (0.0, 0.0, 0.0)
             if d.solids
-            else tuple(min(s, d.life.horizon_s) for s in (d.life.low_s, d.life.life_s,
-                                                          d.life.high_s))
+            else tuple(
+                min(s, d.life.horizon_s) for s in (d.life.low_s, d.life.life_s, d.life.high_s)
+            )
             for d in drawings
-        ]  # fmt: skip
+        ]
         columns: list[tuple[str, list[float]]] = [
             ("side force, N", [float(np.max(np.abs(d.curve.force_n))) for d in drawings]),
-            ("thrust lost at rest, %", [
-                400.0 * d.curve.drag_at_rest_n / d.vehicle.engine.thrust_n for d in drawings
-            ]),
+            (
+                "thrust lost at rest, %",
+                [400.0 * d.curve.drag_at_rest_n / d.vehicle.engine.thrust_n for d in drawings],
+            ),
             ("mass of the blade, g", [d.mass_g for d in drawings]),
             ("life, s", [life[1] for life in lives]),
-        ]  # fmt: skip
+        ]
         for axis, (label, values) in zip(axes[0], columns, strict=True):
             axis.barh(where, values, height=0.55, color=series(0)["color"], alpha=0.75)
             axis.set(xlabel=label)

@@ -126,10 +126,11 @@ def _roll_arrow(axis: Any, radius_mm: float) -> None:
     )  # fmt: skip
     end = np.radians([66.0, 62.0])
     axis.annotate(
-        "", (radius_mm * np.cos(end[1]), radius_mm * np.sin(end[1])),
+        "",
+        (radius_mm * np.cos(end[1]), radius_mm * np.sin(end[1])),
         xytext=(radius_mm * np.cos(end[0]), radius_mm * np.sin(end[0])),
         arrowprops={"arrowstyle": "-|>", "color": PALETTE[1], "linewidth": 1.8},
-    )  # fmt: skip
+    )
     axis.annotate(
         "positive roll", (0.0, radius_mm), xytext=(0, 4), textcoords="offset points",
         ha="center", fontsize=8, color=PALETTE[1],

@@ -116,9 +116,12 @@ def melt_picture(melt: MeltBand) -> str:
         if high.max() > 0.6 * melt.deepest_mm:
             axis.axhline(melt.deepest_mm, **LIMIT)
             axis.annotate(
-                "no vane beyond", (0.0, melt.deepest_mm), xytext=(2, 3),
-                textcoords="offset points", fontsize=8.5,
-            )  # fmt: skip
+                "no vane beyond",
+                (0.0, melt.deepest_mm),
+                xytext=(2, 3),
+                textcoords="offset points",
+                fontsize=8.5,
+            )
         axis.set(xlabel="time at reference pressure, s", ylabel="melt, mm")
         axis.set_ylim(0.0, max(1.35 * float(high.max()), 1.0))  # room for the legend
         axis.legend(loc="upper right", ncols=2)

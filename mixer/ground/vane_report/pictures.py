@@ -115,18 +115,23 @@ def hinge_picture(table: HingeTable, rated_torque_nm: float | None) -> str:
         rows = {0, len(table.load_s) // 2, len(table.load_s) - 1} if wears else {0}
         for index, row in enumerate(sorted(rows)):
             axis.plot(
-                table.deflection_deg, table.moment_nm[row],
-                label=after(table.load_s[row]), **series(index),
-            )  # fmt: skip
+                table.deflection_deg,
+                table.moment_nm[row],
+                label=after(table.load_s[row]),
+                **series(index),
+            )
         new, doubt = table.moment_nm[0], table.doubt_nm[0]
         axis.fill_between(table.deflection_deg, new - doubt, new + doubt, **SHADE)
         if rated_torque_nm is not None:
             for sign in (-1.0, 1.0):
                 axis.axhline(sign * rated_torque_nm, **LIMIT)
             axis.annotate(
-                "rated servo torque", (table.deflection_deg[0], rated_torque_nm), xytext=(2, 3),
-                textcoords="offset points", fontsize=8.5,
-            )  # fmt: skip
+                "rated servo torque",
+                (table.deflection_deg[0], rated_torque_nm),
+                xytext=(2, 3),
+                textcoords="offset points",
+                fontsize=8.5,
+            )
         axis.set(xlabel="deflection, deg", ylabel="hinge moment, N·m")
         top = 1.35 * max(table.peak_band_nm[1], rated_torque_nm or 0.0)  # room for the legend
         axis.set_ylim(-top, top)
@@ -160,9 +165,12 @@ def heating_picture(life: Life) -> str:
         left.plot(heating.time_s, middle, label="half chord", **series(1))
         left.axhline(material.fails_at_k, **LIMIT)
         left.annotate(
-            material.fails_by, (0.0, material.fails_at_k), xytext=(2, 3),
-            textcoords="offset points", fontsize=8.5,
-        )  # fmt: skip
+            material.fails_by,
+            (0.0, material.fails_at_k),
+            xytext=(2, 3),
+            textcoords="offset points",
+            fontsize=8.5,
+        )
         left.set(xlabel="time at reference pressure, s", ylabel="temperature, K")
         left.set_ylim(
             bottom=0.0, top=1.12 * max(material.fails_at_k, float(heating.surface_k.max()))
@@ -172,18 +180,23 @@ def heating_picture(life: Life) -> str:
             right.plot(heating.time_s, 1e3 * heating.recession_m, **series(0))
             right.axhline(life.allowed_recession_mm, **LIMIT)
             right.annotate(
-                "allowed", (0.0, life.allowed_recession_mm), xytext=(2, -10),
-                textcoords="offset points", fontsize=8.5,
-            )  # fmt: skip
+                "allowed",
+                (0.0, life.allowed_recession_mm),
+                xytext=(2, -10),
+                textcoords="offset points",
+                fontsize=8.5,
+            )
             right.set(xlabel="time at reference pressure, s", ylabel="recession of the edge, mm")
         else:
             for index, pick in enumerate((0.25, 0.5, 1.0)):
                 row = int(np.searchsorted(heating.time_s, pick * heating.time_s[-1]))
                 row = min(row, len(heating.time_s) - 1)
                 right.plot(
-                    100.0 * along, heating.temperature_k[row],
-                    label=f"at {heating.time_s[row]:.2g} s", **series(index),
-                )  # fmt: skip
+                    100.0 * along,
+                    heating.temperature_k[row],
+                    label=f"at {heating.time_s[row]:.2g} s",
+                    **series(index),
+                )
             right.set(xlabel="along the chord, %", ylabel="temperature, K")
             right.legend()
     return svg(figure)

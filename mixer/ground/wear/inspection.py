@@ -224,9 +224,12 @@ def _logged(rows: Rows, number: int, first: int, name: str, logs: dict[str, Rows
         raise log.fault(int(back[0]) + 1, "time_s", "time must increase from row to row")
     if len(log) < 2 or not np.any(log["chamber_pressure_bar"] > 0.0):
         raise DataError(
-            log.file, None, "chamber_pressure_bar", None,
+            log.file,
+            None,
+            "chamber_pressure_bar",
+            None,
             "must have two rows or more, with a pressure above 0 somewhere",
-        )  # fmt: skip
+        )
     return InspectedBurn(number, log["time_s"], log["chamber_pressure_bar"])
 
 

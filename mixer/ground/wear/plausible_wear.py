@@ -43,10 +43,11 @@ def refuse_implausible(rows: Rows, reference_bar: float, calliper_mm: float) -> 
             refuse_far(rows, before, float(np.median(rows[before])), OTHERS, "usual in this file")
             for row in np.flatnonzero(rows[after] < LEAST_LEFT * rows[before])[:1]:
                 raise rows.fault(
-                    row, after,
+                    row,
+                    after,
                     f"is less than half of {before} = {rows[before][row]:g}; is one of them typed "
                     "wrongly? A vane that has lost half is no vane to predict wear from",
-                )  # fmt: skip
+                )
     if PAIRS[0][0] in rows:
         refuse_lone_recession(rows, calliper_mm)
 
@@ -57,9 +58,10 @@ def refuse_far(rows: Rows, column: str, middle: float, factor: float, whose: str
     far = (values > factor * middle) | (values < middle / factor)
     for row in np.flatnonzero(far)[:1]:
         raise rows.fault(
-            row, column, f"is far from {middle:.4g}, {whose}; is it typed wrongly, or in another "
-            "unit?",
-        )  # fmt: skip
+            row,
+            column,
+            f"is far from {middle:.4g}, {whose}; is it typed wrongly, or in another unit?",
+        )
 
 
 def refuse_lone_recession(rows: Rows, calliper_mm: float) -> None:
@@ -68,10 +70,11 @@ def refuse_lone_recession(rows: Rows, calliper_mm: float) -> None:
     middle_mm = max(float(np.median(gone_mm)), 3.0 * calliper_mm)
     for row in np.flatnonzero(gone_mm > PAST_OTHERS * middle_mm)[:1]:
         raise rows.fault(
-            row, "chord_after_mm",
+            row,
+            "chord_after_mm",
             f"is {gone_mm[row]:.3g} mm under chord_before_mm, usual in this file are "
             f"{middle_mm:.3g} mm; is one of them typed wrongly?",
-        )  # fmt: skip
+        )
 
 
 def refuse_undrawn_chord(

@@ -101,8 +101,10 @@ def test_every_row_is_one_cycle_of_the_flight_core_to_the_last_digit(tmp_path: P
 
 
 def test_small_demands_are_given_and_roll_gives_way_first(tmp_path: Path) -> None:
-    found = commands(tmp_path, [*steady(40, 300.0, -200.0, 5.0), (0.2, 1200.0, 0.0, 30.0),
-                                (0.4, 1200.0, 0.0, 30.0)])  # fmt: skip
+    found = commands(
+        tmp_path,
+        [*steady(40, 300.0, -200.0, 5.0), (0.2, 1200.0, 0.0, 30.0), (0.4, 1200.0, 0.0, 30.0)],
+    )
     given = column(found, *MOMENTS)
     np.testing.assert_allclose(given[39], [300, -200, 5], atol=0.6)
     np.testing.assert_allclose(given[-1, :2], [1200, 0], atol=0.6)
@@ -163,8 +165,10 @@ def test_a_demand_out_of_range_is_held_off_then_the_vanes_go_to_neutral(
     tmp_path: Path, bad: float
 ) -> None:
     """The last good demand for 100 ms of timeout, then neutral; nothing follows the bad one."""
-    found = commands(tmp_path, [*steady(10, 300.0, 0.0, 0.0),
-                                *((0.05 + n / 200, bad, 0.0, 0.0) for n in range(40))])  # fmt: skip
+    found = commands(
+        tmp_path,
+        [*steady(10, 300.0, 0.0, 0.0), *((0.05 + n / 200, bad, 0.0, 0.0) for n in range(40))],
+    )
     flags, pitch = found["flags"], found["pitch_nm"]
     assert set(flags[10:29]) == {"bad-demand"}
     np.testing.assert_allclose(pitch[5:29], 300, atol=0.6)

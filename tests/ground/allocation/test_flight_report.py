@@ -62,9 +62,11 @@ def in_pieces(rows: np.ndarray, marks: np.ndarray, sizes: list[int]) -> list[Any
 
 @settings(max_examples=60, deadline=None)
 @given(
-    st.integers(1, 900), st.lists(st.integers(0, 400), max_size=6), st.integers(2, 60),
+    st.integers(1, 900),
+    st.lists(st.integers(0, 400), max_size=6),
+    st.integers(2, 60),
     st.integers(0, 2**32 - 1),
-)  # fmt: skip
+)
 def test_bins_hold_the_extremes_of_all_rows_however_they_come(
     count: int, sizes: list[int], most: int, seed: int
 ) -> None:
@@ -97,8 +99,10 @@ def test_few_rows_are_drawn_as_they_are_and_many_by_their_extremes() -> None:
     np.testing.assert_array_equal(few.line("roll_nm")[1], rows[:, PLACE["roll_nm"]])
     time_s, roll_nm = many.line("roll_nm")
     assert (np.diff(time_s) >= 0).all()
-    assert (roll_nm.min(), roll_nm.max()) == (rows[:, PLACE["roll_nm"]].min(),
-                                              rows[:, PLACE["roll_nm"]].max())  # fmt: skip
+    assert (roll_nm.min(), roll_nm.max()) == (
+        rows[:, PLACE["roll_nm"]].min(),
+        rows[:, PLACE["roll_nm"]].max(),
+    )
 
 
 @settings(max_examples=40, deadline=None)
@@ -265,14 +269,17 @@ def test_without_drag_no_thrust_loss_is_told(tmp_path: Path) -> None:
     assert "the vehicle file has no drag_n" in page and "Drag of the four vanes" not in page
 
 
-@pytest.mark.parametrize("rows", [
-    "0,1,2,3,20\n",
-    lines(3, "0,0,0,0"),
-    lines(30, "1e9,0,0,20"),
-    lines(30, "4e5,-4e5,9000,20"),
-    lines(2, "1,2,3,20", 16.0),
-    "0,0,0,0,0\n0.0000001,0,0,0,20\n",
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "rows",
+    [
+        "0,1,2,3,20\n",
+        lines(3, "0,0,0,0"),
+        lines(30, "1e9,0,0,20"),
+        lines(30, "4e5,-4e5,9000,20"),
+        lines(2, "1,2,3,20", 16.0),
+        "0,0,0,0,0\n0.0000001,0,0,0,20\n",
+    ],
+)
 def test_the_report_stands_whatever_the_run_was(tmp_path: Path, rows: str) -> None:
     """One row, no thrust at all, nothing but bad demands, far demands, long gaps, none."""
     given, record = flown(tmp_path, rows, jams=(Jam(1, 0.05),))

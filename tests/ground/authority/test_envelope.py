@@ -56,14 +56,17 @@ def extreme(reached: Reach, wanted: np.ndarray, equal: np.ndarray, to: np.ndarra
 
 
 # The table of the closed form, [computed]: F = 180 N, L = 2.5 m, R = 0.12 m, quarter turns.
-@pytest.mark.parametrize(("e", "pitch", "yaw", "low", "high"), [
-    ((1, 1, 1, 1), 450, 300, -50.4, 50.4),
-    ((1, 1, 1, 1), 900, 450, -21.6, 21.6),
-    ((1, 1, 1, 1), 600, -500, -33.6, 33.6),
-    ((1, 0.8, 0.6, 0.9), 300, -200, -36.48, 58.08),
-    ((1, 0.8, 0.6, 0.9), 720, 240, -18.72, 31.68),
-    ((1, 0.8, 0.6, 0.9), 500, 500, -16.8, 29.76),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("e", "pitch", "yaw", "low", "high"),
+    [
+        ((1, 1, 1, 1), 450, 300, -50.4, 50.4),
+        ((1, 1, 1, 1), 900, 450, -21.6, 21.6),
+        ((1, 1, 1, 1), 600, -500, -33.6, 33.6),
+        ((1, 0.8, 0.6, 0.9), 300, -200, -36.48, 58.08),
+        ((1, 0.8, 0.6, 0.9), 720, 240, -18.72, 31.68),
+        ((1, 0.8, 0.6, 0.9), 500, 500, -16.8, 29.76),
+    ],
+)
 def test_roll_beside_pitch_and_yaw_is_what_the_closed_form_says(
     e: tuple[float, ...], pitch: float, yaw: float, low: float, high: float
 ) -> None:
@@ -324,11 +327,14 @@ def test_json_holds_the_numbers_and_the_failures(tmp_path: Path) -> None:
     assert told["requirements_met"] is False and told["unmet"][0]["axis"] == "roll"
 
 
-@pytest.mark.parametrize(("arguments", "message"), [
-    (["--at", "27"], "--at 27: must be at most the burn time, 26 s"),
-    (["--out", "reach.pdf"], "reach.pdf: must end in .html for a report or .png"),
-    (["--at", "soon"], "Invalid value for '--at'"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        (["--at", "27"], "--at 27: must be at most the burn time, 26 s"),
+        (["--out", "reach.pdf"], "reach.pdf: must end in .html for a report or .png"),
+        (["--at", "soon"], "Invalid value for '--at'"),
+    ],
+)
 def test_a_wrong_request_ends_with_2_and_leaves_no_file(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, arguments: list[str], message: str
 ) -> None:

@@ -32,8 +32,10 @@ def by_programme(given: Any, wanted_nm: np.ndarray) -> float:
     return least
 
 
-@pytest.mark.parametrize("clocking", [[45.0, 135.0, 225.0, 315.0], [0.0, 90.0, 180.0, 270.0],
-                                      [40.0, 140.0, 222.0, 318.0]])  # fmt: skip
+@pytest.mark.parametrize(
+    "clocking",
+    [[45.0, 135.0, 225.0, 315.0], [0.0, 90.0, 180.0, 270.0], [40.0, 140.0, 222.0, 318.0]],
+)
 @pytest.mark.parametrize("wanted", [[500.0, 300.0, 10.0], [100.0, 0.0, 20.0], [0.0, 0.0, 25.0]])
 def test_the_share_together_is_that_of_a_linear_program(
     clocking: list[float], wanted: list[float]

@@ -131,8 +131,11 @@ def test_a_new_set_of_vanes_burns_within_the_band_in_nineteen_of_twenty() -> Non
     pitch in the two-sided band within four standard deviations of the count and of the draws.
     """
     row = np.array([0.0, 0.02, 0.05])
-    errors = {"load_s": [0.0, 13.0, 26.0], "vane_scatter": (0.6 * row).tolist(),
-              "burn_scatter": (0.8 * row).tolist()}  # fmt: skip
+    errors = {
+        "load_s": [0.0, 13.0, 26.0],
+        "vane_scatter": (0.6 * row).tolist(),
+        "burn_scatter": (0.8 * row).tolist(),
+    }
     given = vehicle(vanes=WIDER, uncertainty=errors)
     band = reachable_band(given, np.array([26.0]))
     rng = np.random.default_rng(2)

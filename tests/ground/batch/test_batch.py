@@ -230,8 +230,11 @@ def test_moments_are_what_the_forces_give():
     force_n = result.force_counts * 250.0 / 4096
     angle = np.radians(car.layout.clocking_deg)
     arm_m = car.lever_arm_m_at(time_s)
-    expected = [arm_m * (force_n @ np.cos(angle)), arm_m * (force_n @ np.sin(angle)),
-                0.045 * force_n.sum(axis=1)]  # fmt: skip
+    expected = [
+        arm_m * (force_n @ np.cos(angle)),
+        arm_m * (force_n @ np.sin(angle)),
+        0.045 * force_n.sum(axis=1),
+    ]
     assert result.moments_nm == pytest.approx(np.transpose(expected), rel=1e-12, abs=1e-9)
 
 
@@ -288,7 +291,7 @@ def test_no_rows_give_no_rows():
         ({"jammed": [np.nan, np.inf, 0, 0]}, r"jammed, vane 2: inf; must be a deflection in deg"),
         ({"jammed": [1.0]}, r"jammed: shape \(1,\); must be \(4,\) or \(2, 4\)"),
     ],
-)  # fmt: skip
+)
 def test_bad_input_is_named_with_its_row_and_what_is_allowed(change, message):
     car, _ = car_and_tables("eighth turns", "nearest")
     with pytest.raises(ValueError, match=message):

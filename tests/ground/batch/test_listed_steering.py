@@ -19,8 +19,11 @@ def test_a_listed_steering_gives_and_tells_the_same_integers():
         tables = flight_tables(vehicle(control={"policy": policy}))
         plain, listed = Steering(tables), ListedSteering(tables)
         for _ in range(CYCLES):
-            demand = [rng.randint(-2_000_000, 2_000_000), rng.randint(-900_000, 900_000),
-                      rng.randint(-40_000, 40_000)]  # fmt: skip
+            demand = [
+                rng.randint(-2_000_000, 2_000_000),
+                rng.randint(-900_000, 900_000),
+                rng.randint(-40_000, 40_000),
+            ]
             vane, place = rng.randint(1, 4), rng.randint(-16_000, 16_000)
             event, pressure, dt_us = rng.random(), rng.choice([2_000_000, 90_000]), 5000
             for steering in (plain, listed):

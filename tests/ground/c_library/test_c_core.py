@@ -130,9 +130,12 @@ def refusals() -> list:
         pytest.param(carried(FlightTables([]), []), 2, id="none"),
         pytest.param(carried(large, []), 3, id="no room"),
         pytest.param(carried(tables, [], crc=0), 4, id="another CRC"),
-        pytest.param(carried(flipped, [], crc=int.from_bytes(tables.to_bytes()[8:12], "little")), 4,
-                     id="a bit flipped"),
-    ]  # fmt: skip
+        pytest.param(
+            carried(flipped, [], crc=int.from_bytes(tables.to_bytes()[8:12], "little")),
+            4,
+            id="a bit flipped",
+        ),
+    ]
 
 
 @pytest.mark.parametrize(("data", "why"), refusals())

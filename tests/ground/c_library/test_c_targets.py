@@ -22,7 +22,7 @@ ZIG_TARGETS = (
         for core in ("m0plus", "m3", "m4", "m7", "m33")
     ),
     ("riscv32-freestanding",),
-)  # fmt: skip
+)
 
 
 @pytest.fixture(scope="module")

@@ -17,9 +17,12 @@ from tests.support.c_library import C99, SANITIZED, exported, needs, run, source
 from tests.support.vehicles import vehicle, vehicle_file
 
 ROOT = Path(__file__).parents[3]
-STRAY = {"layout": {"clocking_deg": [0.0, 93.0, 181.5, 265.0]}, "control": {"policy": "direction"},
-         "servos": {"us_per_deg": [-9.7, 11.0, 10.0, 10.3], "slew_deg_s": 77.7},
-         "engine": {"chamber_pressure_bar": 17.3, "burn_time_s": 8.15}}  # fmt: skip
+STRAY = {
+    "layout": {"clocking_deg": [0.0, 93.0, 181.5, 265.0]},
+    "control": {"policy": "direction"},
+    "servos": {"us_per_deg": [-9.7, 11.0, 10.0, 10.3], "slew_deg_s": 77.7},
+    "engine": {"chamber_pressure_bar": 17.3, "burn_time_s": 8.15},
+}
 
 
 def export(*arguments: object) -> Result:
@@ -29,8 +32,9 @@ def export(*arguments: object) -> Result:
 def contents(folder: Path) -> dict[str, bytes]:
     return {
         path.relative_to(folder).as_posix(): path.read_bytes()
-        for path in folder.rglob("*") if path.is_file()
-    }  # fmt: skip
+        for path in folder.rglob("*")
+        if path.is_file()
+    }
 
 
 # ---- the folder ----------------------------------------------------------------------------------
@@ -194,8 +198,9 @@ def program(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The exported program, built by the folder's own Makefile under sanitizers."""
     needs("gcc", "make")
     folder = exported(tmp_path_factory.mktemp("c"), vehicle(**STRAY))
-    flags = " ".join(["-pedantic", "-Wall", "-Wextra", "-Wconversion", "-Wshadow", "-Werror",
-                      *SANITIZED])  # fmt: skip
+    flags = " ".join(
+        ["-pedantic", "-Wall", "-Wextra", "-Wconversion", "-Wshadow", "-Werror", *SANITIZED]
+    )
     run("make", "-C", folder, "CC=gcc", f"CFLAGS={flags}")
     return folder / "build/allocate"
 

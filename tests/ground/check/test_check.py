@@ -174,9 +174,11 @@ def test_a_bound_that_says_nothing_is_called_so(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     ("arguments", "message"),
-    [(["--examples", "0"], "Invalid value for '--examples'"),
-     (["--seed", "-1"], "Invalid value for '--seed'")],
-)  # fmt: skip
+    [
+        (["--examples", "0"], "Invalid value for '--examples'"),
+        (["--seed", "-1"], "Invalid value for '--seed'"),
+    ],
+)
 def test_a_wrong_request_ends_with_2(tmp_path: Path, arguments: list[str], message: str) -> None:
     result = run(vehicle_file(tmp_path), *arguments)
     assert result.exit_code == 2 and message in result.stderr
@@ -208,10 +210,13 @@ def test_a_grazing_segment_is_ill_conditioned_and_no_breach() -> None:
     )
 
     def asked(yaw_mnm: int) -> TrialFlight:
-        return TrialFlight((
-            TrialCycle(jam=(2, 0)), TrialCycle(jam=(4, 0)),
-            TrialCycle(demand_mnm=(5_000_000, yaw_mnm, 0)),
-        ))  # fmt: skip
+        return TrialFlight(
+            (
+                TrialCycle(jam=(2, 0)),
+                TrialCycle(jam=(4, 0)),
+                TrialCycle(demand_mnm=(5_000_000, yaw_mnm, 0)),
+            )
+        )
 
     assert promises.accuracy(trial, asked(0)).ill_conditioned == 0
     assert promises.accuracy(trial, asked(1)).ill_conditioned == 1
@@ -252,8 +257,11 @@ def test_roll_that_no_primary_near_the_delivered_gives_is_measured() -> None:
     least 112 too much for every pitch within 4 counts."""
     reached = Reach(
         np.array([0.0, 90.0, 180.0, 270.0]),
-        np.full((1, 4), -4096.0), np.full((1, 4), 4096.0), np.ones(1), 1.0,
-    )  # fmt: skip
+        np.full((1, 4), -4096.0),
+        np.full((1, 4), 4096.0),
+        np.ones(1),
+        1.0,
+    )
     exact = Exact(np.array([[8000.0, 0.0]]), np.array([8384.0]), np.zeros((1, 4)))
     error = fair_roll_error(
         reached, exact, exact.primary_n, np.array([8500.0]), np.array([9000.0]), 4.0, 8.0

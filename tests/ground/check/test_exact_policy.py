@@ -20,9 +20,12 @@ def reach_of(clocking_deg, lo, hi) -> Reach:
 
 def answer(clocking_deg, lo, hi, demand, roll, policy, **boxes):
     return exact_policy(
-        reach_of(clocking_deg, lo, hi), np.array(demand, float), np.array(float(roll)), policy,
+        reach_of(clocking_deg, lo, hi),
+        np.array(demand, float),
+        np.array(float(roll)),
+        policy,
         **{name: box and reach_of(clocking_deg, *box) for name, box in boxes.items()},
-    )  # fmt: skip
+    )
 
 
 @pytest.mark.parametrize("problems", [cases, slewed_cases])
@@ -106,8 +109,9 @@ def test_roll_range_is_the_closed_form_for_equal_vanes() -> None:
     for point in ([0.0, 0.0], [1.5, -0.5], [-2.0, 0.0], [1.0, 2.0]):
         room = 4.0 - np.abs(point).sum()
         assert roll_range_n(reached, np.array(point)) == (
-            pytest.approx(-room), pytest.approx(room),
-        )  # fmt: skip
+            pytest.approx(-room),
+            pytest.approx(room),
+        )
 
 
 def test_another_policy_is_refused_in_words() -> None:

@@ -120,13 +120,16 @@ def test_every_command_has_an_example_and_tells_its_job_in_a_line(point: EntryPo
     assert "Example" in (command.help or "")
 
 
-@pytest.mark.parametrize(("what", "status", "message"), [
-    ("vehicle", 2, "absent.toml: cannot be read: No such file or directory"),
-    ("data", 2, "log.csv, line 3, column roll_nm: 'x'; must be a finite number"),
-    ("file", 2, "absent.csv: No such file or directory"),
-    ("interrupt", 130, "interrupted; no unfinished file is left behind"),
-    ("fail", 1, ""),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("what", "status", "message"),
+    [
+        ("vehicle", 2, "absent.toml: cannot be read: No such file or directory"),
+        ("data", 2, "log.csv, line 3, column roll_nm: 'x'; must be a finite number"),
+        ("file", 2, "absent.csv: No such file or directory"),
+        ("interrupt", 130, "interrupted; no unfinished file is left behind"),
+        ("fail", 1, ""),
+    ],
+)
 @pytest.mark.parametrize("as_json", [[], ["--json"]])
 def test_what_goes_wrong_is_one_message_on_standard_error(
     sample: Path, what: str, status: int, message: str, as_json: list[str]

@@ -191,9 +191,11 @@ def test_force_and_edge_rise_with_pressure_over_engines_of_every_size(gamma, rat
     forces, edges = [], []
     for bar in (5.0, 10.0, 20.0, 35.0, 60.0):
         engine = nozzle(
-            chamber_pressure_bar=bar, throat_diameter_mm=throat_mm, expansion_ratio=ratio,
+            chamber_pressure_bar=bar,
+            throat_diameter_mm=throat_mm,
+            expansion_ratio=ratio,
             specific_heat_ratio=gamma,
-        )  # fmt: skip
+        )
         try:
             curve = computed_curve(geometry, engine, (-10.0, 10.0), step_deg=10.0)
         except (GasError, GeometryError) as error:

@@ -215,12 +215,14 @@ def records_broken() -> dict[str, tuple[Callable[[Chain], None], str]]:
                 f"rehearsal: {link}: nothing real has been seen",
             )
         found[f"{what} of another vehicle"] = (
-            of_heron(name, kind), f"contradicts: .*{kind} of another vehicle, Heron",
-        )  # fmt: skip
+            of_heron(name, kind),
+            f"contradicts: .*{kind} of another vehicle, Heron",
+        )
         torn = TORN[what]
         found[f"{what} whose {torn} was cut off"] = (
-            cut(torn), f"contradicts: {link}: .*{Path(torn).name} changed, or was cut off",
-        )  # fmt: skip
+            cut(torn),
+            f"contradicts: {link}: .*{Path(torn).name} changed, or was cut off",
+        )
     return found
 
 

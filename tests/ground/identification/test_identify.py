@@ -203,9 +203,12 @@ def test_a_burn_too_short_to_begin_with_is_refused() -> None:
     log = made_log(0)
     brief = (log.time_s < 0.7) | (log.time_s > 26.5)
     short = replace(
-        log, time_s=np.arange(brief.sum()) / 200.0, pressure_bar=log.pressure_bar[brief],
-        vanes_deg=log.vanes_deg[brief], loads=log.loads[brief],
-    )  # fmt: skip
+        log,
+        time_s=np.arange(brief.sum()) / 200.0,
+        pressure_bar=log.pressure_bar[brief],
+        vanes_deg=log.vanes_deg[brief],
+        loads=log.loads[brief],
+    )
     with pytest.raises(IdentifyError, match=r"the steady burn lasts 0\.\d+ s; at least 1 s"):
         identify(short, VEHICLE)
 

@@ -279,14 +279,17 @@ def test_neutrals_stay_where_the_jig_set_them_if_asked(tmp_path: Path) -> None:
     assert any("--keep-neutrals" in warning for warning in json.loads(result.stdout)["warnings"])
 
 
-@pytest.mark.parametrize(("factors", "said"), [
-    ((1 / 9.80665,) * 4, "looks like kilograms-force"),
-    ((1e-3,) * 4, "looks like kilonewtons"),
-    ((1.0, 1.0, 1.0, -1.0), "its sign is reversed"),
-    ((1 / 9.80665, 1 / 9.80665, 1.0, 1.0), "the roll arm comes out as 0."),
-    ((1.0, 1.0, 1 / 4.4482216, 1.0), "roll_nm looks like pounds-force"),
-    ((9.80665,) * 4, "the vehicle file, or the channels beside"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("factors", "said"),
+    [
+        ((1 / 9.80665,) * 4, "looks like kilograms-force"),
+        ((1e-3,) * 4, "looks like kilonewtons"),
+        ((1.0, 1.0, 1.0, -1.0), "its sign is reversed"),
+        ((1 / 9.80665, 1 / 9.80665, 1.0, 1.0), "the roll arm comes out as 0."),
+        ((1.0, 1.0, 1 / 4.4482216, 1.0), "roll_nm looks like pounds-force"),
+        ((9.80665,) * 4, "the vehicle file, or the channels beside"),
+    ],
+)
 def test_loads_in_a_wrong_unit_or_of_a_wrong_sign_are_refused_with_the_reason(
     tmp_path: Path, factors: tuple[float, ...], said: str
 ) -> None:
@@ -364,13 +367,16 @@ def loose(folder: Path) -> Path:
     return log_file(folder, made_log(SEED, truth=gone))
 
 
-@pytest.mark.parametrize(("make", "said"), [
-    (loose, "vane 3 gave only "),
-    (with_cut_log, "is the file cut off here?"),
-    (unreadable, "none.csv: No such file or directory"),
-    (swapped, "vane1_deg and vane3_deg are swapped"),
-    (empty, "empty; the first line must be time_s,chamber_pressure_bar,vane1_deg"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("make", "said"),
+    [
+        (loose, "vane 3 gave only "),
+        (with_cut_log, "is the file cut off here?"),
+        (unreadable, "none.csv: No such file or directory"),
+        (swapped, "vane1_deg and vane3_deg are swapped"),
+        (empty, "empty; the first line must be time_s,chamber_pressure_bar,vane1_deg"),
+    ],
+)
 def test_a_bad_log_ends_with_2_one_message_and_no_file(
     tmp_path: Path, make: Any, said: str
 ) -> None:
@@ -403,13 +409,16 @@ def test_no_command_writes_over_the_vehicle_file_it_reads(
     assert (tmp_path / "vehicle.toml").read_bytes() == before
 
 
-@pytest.mark.parametrize(("arguments", "said"), [
-    ((), "name the LOG of a static test, or ask for a programme with --plan"),
-    (("test.csv", "--plan"), "leave out LOG"),
-    (("test.csv", "--report", "new.toml"), "new.toml: named twice"),
-    (("--plan", "--burn-s", "2"), "a burn of 2 s is too short for one round of the programme"),
-    (("test.csv", "--wear-points", "9"), "9 is not in the range"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        ((), "name the LOG of a static test, or ask for a programme with --plan"),
+        (("test.csv", "--plan"), "leave out LOG"),
+        (("test.csv", "--report", "new.toml"), "new.toml: named twice"),
+        (("--plan", "--burn-s", "2"), "a burn of 2 s is too short for one round of the programme"),
+        (("test.csv", "--wear-points", "9"), "9 is not in the range"),
+    ],
+)
 def test_arguments_that_do_not_go_together_are_told(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, arguments: tuple[str, ...], said: str
 ) -> None:

@@ -69,10 +69,12 @@ class WornVanes:
     def over_loads(self, name: str, vane: int, deflection_deg: Array, load_s: Array) -> Array:
         """Straight between the loads at which curves were computed."""
         deflection_deg, load_s = np.broadcast_arrays(deflection_deg, load_s)
-        at_loads = np.stack([
-            np.interp(deflection_deg, curve.deflection_deg, getattr(curve, name))
-            for curve in self.curves[vane]
-        ])  # fmt: skip
+        at_loads = np.stack(
+            [
+                np.interp(deflection_deg, curve.deflection_deg, getattr(curve, name))
+                for curve in self.curves[vane]
+            ]
+        )
         place = np.clip(np.searchsorted(LOADS_S, load_s, "right") - 1, 0, len(LOADS_S) - 2)
         share = (load_s - LOADS_S[place]) / np.diff(LOADS_S)[place]
         index = np.arange(len(load_s))
@@ -142,11 +144,13 @@ def worst_error(used: Vehicle, truth: StandTruth, servos: Vehicle, seed: int) ->
     force = np.column_stack([truth.force_n(v, angle[:, v], time_s) for v in range(VANES)])
     clocking = np.radians(truth.clocking_deg)
     arm_m = used.lever_arm_m_at(time_s)
-    got = np.column_stack([
-        force @ np.cos(clocking) * arm_m,
-        force @ np.sin(clocking) * arm_m,
-        force.sum(axis=1) * truth.roll_arm_m,
-    ])  # fmt: skip
+    got = np.column_stack(
+        [
+            force @ np.cos(clocking) * arm_m,
+            force @ np.sin(clocking) * arm_m,
+            force.sum(axis=1) * truth.roll_arm_m,
+        ]
+    )
     share = np.abs(got - demands) / alone_nm
     return dict(zip(("pitch", "yaw", "roll"), share.max(axis=0).tolist(), strict=True))
 

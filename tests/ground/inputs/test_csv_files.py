@@ -38,16 +38,19 @@ def the_fault(folder: Path, content: str | bytes) -> DataError:
     return caught.value
 
 
-@pytest.mark.parametrize("content", [
-    GOOD,
-    GOOD[:-1],
-    "\ufeff" + GOOD,
-    GOOD.replace("\n", "\r\n"),
-    GOOD + "\n\n  \n",
-    GOOD.replace(",", " , "),
-    GOOD.replace("0.005", '"0.005"'),
-    GOOD.replace("time_s", '"time_s"'),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "content",
+    [
+        GOOD,
+        GOOD[:-1],
+        "\ufeff" + GOOD,
+        GOOD.replace("\n", "\r\n"),
+        GOOD + "\n\n  \n",
+        GOOD.replace(",", " , "),
+        GOOD.replace("0.005", '"0.005"'),
+        GOOD.replace("time_s", '"time_s"'),
+    ],
+)
 def test_a_clean_file_gives_its_numbers_however_it_is_written(tmp_path: Path, content: str) -> None:
     (chunk,) = DemandFile(csv_file(tmp_path, content), vehicle())
     assert chunk.time_s.tolist() == [0.0, 0.005, 0.01]
@@ -105,12 +108,15 @@ def test_a_fault_is_named_with_line_column_and_value(
     assert words in str(fault)
 
 
-@pytest.mark.parametrize(("pressure", "words"), [
-    ("-0.1", "-0.1; must be from 0 to 40 bar"),
-    ("40.01", "40.01; must be from 0 to 40 bar, twice the vehicle's reference"),
-    ("", "is empty; must be a finite number"),
-    ("full", "'full'; must be a finite number"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("pressure", "words"),
+    [
+        ("-0.1", "-0.1; must be from 0 to 40 bar"),
+        ("40.01", "40.01; must be from 0 to 40 bar, twice the vehicle's reference"),
+        ("", "is empty; must be a finite number"),
+        ("full", "'full'; must be a finite number"),
+    ],
+)
 def test_an_impossible_pressure_is_named(tmp_path: Path, pressure: str, words: str) -> None:
     head = HEAD.replace("\n", f",{PRESSURE}\n")
     fault = the_fault(tmp_path, f"{head}0,1,2,3,20\n1,1,2,3,{pressure}\n")
@@ -295,11 +301,14 @@ def test_a_device_is_written_to_and_not_replaced() -> None:
     assert stat.S_ISCHR(os.stat(os.devnull).st_mode)
 
 
-@pytest.mark.parametrize(("path", "words"), [
-    ("absent/out.csv", "the folder .*absent does not exist"),
-    (".", "is a folder; name a file to write"),
-    ("file/out.csv", "the folder .*file does not exist"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("path", "words"),
+    [
+        ("absent/out.csv", "the folder .*absent does not exist"),
+        (".", "is a folder; name a file to write"),
+        ("file/out.csv", "the folder .*file does not exist"),
+    ],
+)
 def test_a_place_that_cannot_be_written_is_named(tmp_path: Path, path: str, words: str) -> None:
     (tmp_path / "file").write_text("")
     with pytest.raises(OSError, match=words) as caught, write_whole(tmp_path / path):

@@ -108,17 +108,20 @@ def test_no_vehicle_file_whatever_escapes_as_another_error(tmp_path: Path, size:
     assert taken, "a campaign in which nothing is taken tries nothing"
 
 
-@pytest.mark.parametrize(("change", "said"), [
-    ("engine.thrust_n = 1" + "0" * 308, "engine.thrust_n: a whole number too large to hold"),
-    ("engine.thrust_n = 0x" + "f" * 5000, "engine.thrust_n: a whole number too large to hold"),
-    ("engine.thrust_n = " + "1" * 5000, "not valid TOML: a number too long to read"),
-    ("a = " + "[" * 3000 + "]" * 3000, "nested too deep"),
-    ("a = " + "[" * 100 + "]" * 100, "nested too deep"),
-    (".".join("a" * 3000) + " = 1", "nested too deep"),
-    ("a = " + "{a = " * 3000 + "1" + "}" * 3000, "nested too deep"),
-    ('vehicle.name = "a\\u001b[31mb"', "must be without control characters"),
-    ('vehicle.name = "a\\u009b31mb"', "must be without control characters"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ("engine.thrust_n = 1" + "0" * 308, "engine.thrust_n: a whole number too large to hold"),
+        ("engine.thrust_n = 0x" + "f" * 5000, "engine.thrust_n: a whole number too large to hold"),
+        ("engine.thrust_n = " + "1" * 5000, "not valid TOML: a number too long to read"),
+        ("a = " + "[" * 3000 + "]" * 3000, "nested too deep"),
+        ("a = " + "[" * 100 + "]" * 100, "nested too deep"),
+        (".".join("a" * 3000) + " = 1", "nested too deep"),
+        ("a = " + "{a = " * 3000 + "1" + "}" * 3000, "nested too deep"),
+        ('vehicle.name = "a\\u001b[31mb"', "must be without control characters"),
+        ('vehicle.name = "a\\u009b31mb"', "must be without control characters"),
+    ],
+)
 def test_a_text_of_absurd_size_or_depth_is_refused(change: str, said: str) -> None:
     with pytest.raises(InputError, match=r"vehicle\.toml: ") as refused:
         parse_vehicle(change + "\n")

@@ -58,8 +58,11 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     (tmp_path / "demands.csv").write_text("time_s,pitch_nm,yaw_nm,roll_nm\n0,0,0,0\n")
     rows = [
         f"{servo},{1350 + 25 * k},{-15 + 2.5 * k},{way},{number}\n"
-        for servo in (1, 2) for number in (1, 2) for way in ("up", "down") for k in range(13)
-    ]  # fmt: skip
+        for servo in (1, 2)
+        for number in (1, 2)
+        for way in ("up", "down")
+        for k in range(13)
+    ]
     (tmp_path / "sweep.csv").write_text(SWEEP_HEAD + "".join(rows))
     (tmp_path / "bench").mkdir()
     (tmp_path / "bench" / "bench.json").write_text("{}")
@@ -68,27 +71,30 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return tmp_path
 
 
-@pytest.mark.parametrize("arguments", [
-    "allocate vehicle.toml demands.csv --out vehicle.toml",
-    "allocate vehicle.toml demands.csv --out demands.csv",
-    "allocate vehicle.toml demands.csv --out c.csv --report demands.csv",
-    "allocate vehicle.toml demands.csv --out inside/../vehicle.toml",
-    "ascent vehicle.toml --report vehicle.toml",
-    "ascent --report vehicle.toml vehicle.toml",
-    "ascent --report linked.toml vehicle.toml",
-    "campaign vehicle.toml --report vehicle.toml",
-    "envelope vehicle.toml --out vehicle.html --out vehicle.toml",
-    "erosion fit demands.csv --vehicle vehicle.toml --out demands.csv",
-    "failures vehicle.toml --report vehicle.toml",
-    "identify demands.csv --vehicle vehicle.toml --out demands.csv",
-    "servo adopt bench --vehicle vehicle.toml --out bench/bench.json",
-    "servo fit sweep.csv --vehicle vehicle.toml --out sweep.csv",
-    "servo fit sweep.csv --vehicle vehicle.toml --out vehicle.toml",
-    "servo fit sweep.csv --vehicle vehicle.toml --report vehicle.toml",
-    "servo fit sweep.csv --vehicle vehicle.toml --out t.csv --report t.csv",
-    "tables vehicle.toml --out vehicle.toml",
-    "vanes drawn.toml --out drawn.toml",
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        "allocate vehicle.toml demands.csv --out vehicle.toml",
+        "allocate vehicle.toml demands.csv --out demands.csv",
+        "allocate vehicle.toml demands.csv --out c.csv --report demands.csv",
+        "allocate vehicle.toml demands.csv --out inside/../vehicle.toml",
+        "ascent vehicle.toml --report vehicle.toml",
+        "ascent --report vehicle.toml vehicle.toml",
+        "ascent --report linked.toml vehicle.toml",
+        "campaign vehicle.toml --report vehicle.toml",
+        "envelope vehicle.toml --out vehicle.html --out vehicle.toml",
+        "erosion fit demands.csv --vehicle vehicle.toml --out demands.csv",
+        "failures vehicle.toml --report vehicle.toml",
+        "identify demands.csv --vehicle vehicle.toml --out demands.csv",
+        "servo adopt bench --vehicle vehicle.toml --out bench/bench.json",
+        "servo fit sweep.csv --vehicle vehicle.toml --out sweep.csv",
+        "servo fit sweep.csv --vehicle vehicle.toml --out vehicle.toml",
+        "servo fit sweep.csv --vehicle vehicle.toml --report vehicle.toml",
+        "servo fit sweep.csv --vehicle vehicle.toml --out t.csv --report t.csv",
+        "tables vehicle.toml --out vehicle.toml",
+        "vanes drawn.toml --out drawn.toml",
+    ],
+)
 def test_a_command_refuses_to_write_over_its_source(folder: Path, arguments: str) -> None:
     before = {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()}
     result = run(*arguments.split())
@@ -97,12 +103,15 @@ def test_a_command_refuses_to_write_over_its_source(folder: Path, arguments: str
     assert {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()} == before
 
 
-@pytest.mark.parametrize(("arguments", "source"), [
-    ("failures vehicle.csv --report vehicle.html", "vehicle.csv"),
-    ("allocate vehicle.html demands.csv --out vehicle.csv", "vehicle.html"),
-    ("servo fit sweep.csv --vehicle t-2.csv --out t.csv", "t-2.csv"),
-    ("bench sweep --vehicle vehicle.toml --out-dir .", "sweep.csv"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("arguments", "source"),
+    [
+        ("failures vehicle.csv --report vehicle.html", "vehicle.csv"),
+        ("allocate vehicle.html demands.csv --out vehicle.csv", "vehicle.html"),
+        ("servo fit sweep.csv --vehicle t-2.csv --out t.csv", "t-2.csv"),
+        ("bench sweep --vehicle vehicle.toml --out-dir .", "sweep.csv"),
+    ],
+)
 def test_names_that_a_command_makes_up_are_held_apart_too(
     folder: Path, arguments: str, source: str
 ) -> None:
@@ -128,14 +137,17 @@ def test_a_servo_table_that_the_vehicle_file_names_is_a_source(folder: Path) -> 
     assert result.stderr.endswith(f"servo.csv: {NAMED_TWICE}")
 
 
-@pytest.mark.parametrize(("out", "said"), [
-    ("", "'': must be the name of a file to write\n"),
-    ("  ", "'  ': must be the name of a file to write\n"),
-    (".", ".: is a folder; name a file to write\n"),
-    ("inside", "inside: is a folder; name a file to write\n"),
-    ("absent/out", "absent/out: the folder"),
-    ("vehicle.toml/out", "vehicle.toml/out: the folder"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("out", "said"),
+    [
+        ("", "'': must be the name of a file to write\n"),
+        ("  ", "'  ': must be the name of a file to write\n"),
+        (".", ".: is a folder; name a file to write\n"),
+        ("inside", "inside: is a folder; name a file to write\n"),
+        ("absent/out", "absent/out: the folder"),
+        ("vehicle.toml/out", "vehicle.toml/out: the folder"),
+    ],
+)
 @pytest.mark.parametrize("command", [
     "allocate vehicle.toml demands.csv --out", "ascent vehicle.toml --report",
     "campaign vehicle.toml --report", "failures vehicle.toml --report",
@@ -190,8 +202,9 @@ def test_a_pipe_takes_a_result(tmp_path: Path) -> None:
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="this system has no /dev/full")
 def test_the_file_that_is_full_is_the_one_that_is_named(folder: Path) -> None:
-    result = run("allocate", "vehicle.toml", "demands.csv", "--out", "/dev/full",
-                 "--report", "report.html")  # fmt: skip
+    result = run(
+        "allocate", "vehicle.toml", "demands.csv", "--out", "/dev/full", "--report", "report.html"
+    )
     assert result.exit_code == 2
     assert result.stderr == "/dev/full: not written: No space left on device\n"
     assert not (folder / "report.html").exists()

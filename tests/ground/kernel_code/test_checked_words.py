@@ -41,10 +41,13 @@ def test_no_intermediate_leaves_32_bits(policy):
     rng = random.Random(SEED)
     print(f"seed {SEED}")
     for clocking in ((45, 135, 225, 315), (0, 91, 180, 266), (5, 40, 170, 215)):
-        tables = flight_tables(vehicle(
-            layout={"clocking_deg": [float(a) for a in clocking]}, control={"policy": policy},
-            vanes={"travel_deg": [[-15.0, 15.0], [0.0, 15.0], [-15.0, 2.0], [-15.0, 15.0]]},
-        ))  # fmt: skip
+        tables = flight_tables(
+            vehicle(
+                layout={"clocking_deg": [float(a) for a in clocking]},
+                control={"policy": policy},
+                vanes={"travel_deg": [[-15.0, 15.0], [0.0, 15.0], [-15.0, 2.0], [-15.0, 15.0]]},
+            )
+        )
         s = checked_steering(tables)
         most = tables.words[at.MNM_MAX]
         for _ in range(CYCLES // 6):
@@ -55,8 +58,10 @@ def test_no_intermediate_leaves_32_bits(policy):
                 s.jam(rng.randint(1, 4), rng.randint(-15_000, 15_000))
             if rng.random() < 0.1:
                 s.free(rng.randint(1, 4))
-            s.step(rng.choice([0, 100_000, 1_300_000, 2_000_000, 4_000_000, 2**30 - 1]),
-                   rng.choice([0, 1000, 5000, 5000, 400_000, 16_000_000]))  # fmt: skip
+            s.step(
+                rng.choice([0, 100_000, 1_300_000, 2_000_000, 4_000_000, 2**30 - 1]),
+                rng.choice([0, 1000, 5000, 5000, 400_000, 16_000_000]),
+            )
             assert all(-(2**30) <= word < 2**30 for word in s._w)
 
 

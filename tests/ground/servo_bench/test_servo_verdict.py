@@ -263,8 +263,10 @@ def test_the_angle_sensor_s_own_non_linearity_counts_against_accuracy():
     plain = servo_verdict(vehicle(acceptance={"accuracy_deg": 0.5}), data, 0.5, ("sweep",))
     known = servo_verdict(
         vehicle(acceptance={"accuracy_deg": 0.5, "sensor_nonlinearity_deg": 0.2}),
-        data, 0.5, ("sweep",),
-    )  # fmt: skip
+        data,
+        0.5,
+        ("sweep",),
+    )
     (bare,), (counted,) = plain.judgements, known.judgements
     assert counted.value == pytest.approx(bare.value + 0.4)
     assert plain.passed and not known.passed

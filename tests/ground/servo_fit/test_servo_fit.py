@@ -86,13 +86,16 @@ def test_a_sweep_without_noise_leaves_the_same_accuracy_either_way():
     assert held_out(sweep, fit).accuracy == pytest.approx(fit.positions.accuracy, abs=1e-9)
 
 
-@pytest.mark.parametrize(("targets", "runs", "stated", "lacking"), [
-    ([-15.0, -9.0, 1.0, 15.0], 5, True, []),
-    ([-15.0, -5.0, 5.0, 15.0], 5, True, ["targets evenly spaced"]),
-    ([-15.0, -9.0, 1.0, 15.0], 3, True, ["3 runs each way, not 5"]),
-    ([-15.0, -9.0, 1.0, 15.0], 5, False, ["uncertainty of the angle sensor not stated"]),
-    ([-60.0, -20.0, 10.0, 60.0], 5, True, ["4 targets, not 5"]),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("targets", "runs", "stated", "lacking"),
+    [
+        ([-15.0, -9.0, 1.0, 15.0], 5, True, []),
+        ([-15.0, -5.0, 5.0, 15.0], 5, True, ["targets evenly spaced"]),
+        ([-15.0, -9.0, 1.0, 15.0], 3, True, ["3 runs each way, not 5"]),
+        ([-15.0, -9.0, 1.0, 15.0], 5, False, ["uncertainty of the angle sensor not stated"]),
+        ([-60.0, -20.0, 10.0, 60.0], 5, True, ["4 targets, not 5"]),
+    ],
+)
 def test_the_standard_s_name_asks_for_its_conditions(targets, runs, stated, lacking):
     """ISO 230-2:2014 as recalled: five runs each way, uneven targets, 3 of them up to 90°, 5 up to
     180°, and the uncertainty of the measurement stated.

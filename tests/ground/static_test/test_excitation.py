@@ -97,9 +97,12 @@ def test_a_log_without_quiet_before_or_after_says_what_that_costs() -> None:
     log = made_log(1)
     burning = log.burning
     cut = replace(
-        log, time_s=log.time_s[burning], pressure_bar=log.pressure_bar[burning],
-        vanes_deg=log.vanes_deg[burning], loads=log.loads[burning],
-    )  # fmt: skip
+        log,
+        time_s=log.time_s[burning],
+        pressure_bar=log.pressure_bar[burning],
+        vanes_deg=log.vanes_deg[burning],
+        loads=log.loads[burning],
+    )
     (only,) = not_excited(cut, VEHICLE)
     assert only.startswith("the log holds no time without a jet")
     assert not identify(cut, VEHICLE).told("thrust_n")[0]

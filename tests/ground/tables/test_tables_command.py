@@ -39,9 +39,12 @@ def run(*arguments: object) -> Result:
 
 def field(tables: FlightTables, title: str, name: str) -> Field:
     (found,) = (
-        one for group in dump(tables) if group.title == title
-        for one in group.fields if one.name == name
-    )  # fmt: skip
+        one
+        for group in dump(tables)
+        if group.title == title
+        for one in group.fields
+        if one.name == name
+    )
     return found
 
 
@@ -149,10 +152,13 @@ def test_tables_that_a_board_sent_back_with_an_unknown_policy_can_be_told(
     assert "policy: unknown" in told(FlightTables(words))
 
 
-@pytest.mark.parametrize("change", [
-    {"engine": {"thrust_n": -1.0}},
-    {"vanes": {"force_n": [-200.0, 0.0, 0.0005], "deflection_deg": [-15.0, 0.0, 15.0]}},
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"engine": {"thrust_n": -1.0}},
+        {"vanes": {"force_n": [-200.0, 0.0, 0.0005], "deflection_deg": [-15.0, 0.0, 15.0]}},
+    ],
+)
 def test_a_vehicle_that_cannot_fly_ends_with_2_and_leaves_no_file(
     tmp_path: Path, change: dict[str, dict[str, object]]
 ) -> None:

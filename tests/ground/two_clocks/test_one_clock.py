@@ -51,11 +51,14 @@ def test_by_sync_the_offset_is_within_half_a_ms_and_half_a_row_and_the_drift_wit
         true = case.effectiveness(fitted.unknowns.load_points_s)
         error = np.abs(fitted.value("effectiveness") - true) / fitted.error("effectiveness")
         within += (error <= 2).ravel().tolist()
-    record_property("shown", (
-        f"by sync, {len(sure)} logs: offset off by at most {np.abs(offsets_ms).max():.3f} ms, "
-        f"drift by {np.abs(drifts_ppm).max():.2f} ppm, within two errors {np.mean(sure):.0%}; "
-        f"effectiveness within two errors {np.mean(within):.1%} of {len(within)}"
-    ))  # fmt: skip
+    record_property(
+        "shown",
+        (
+            f"by sync, {len(sure)} logs: offset off by at most {np.abs(offsets_ms).max():.3f} ms, "
+            f"drift by {np.abs(drifts_ppm).max():.2f} ppm, within two errors {np.mean(sure):.0%}; "
+            f"effectiveness within two errors {np.mean(within):.1%} of {len(within)}"
+        ),
+    )
     # 94 of 100 at full size; fewer logs may fall as far short of it as one time in a thousand.
     least = 0.94 if size == "long" else binom.ppf(0.001, len(within), 0.94) / len(within)
     assert np.mean(within) >= least
@@ -73,10 +76,13 @@ def test_by_motion_the_offset_is_within_3_ms_or_the_log_is_refused(size, record_
             continue
         offsets_ms.append(1e3 * off(case, found)[0])
         assert abs(offsets_ms[-1]) <= 3.0, (seed, stand, rate_hz)
-    record_property("shown", (
-        f"by motion, {len(offsets_ms) + refused} logs: offset off by at most "
-        f"{np.abs(offsets_ms).max():.2f} ms, {refused} refused"
-    ))  # fmt: skip
+    record_property(
+        "shown",
+        (
+            f"by motion, {len(offsets_ms) + refused} logs: offset off by at most "
+            f"{np.abs(offsets_ms).max():.2f} ms, {refused} refused"
+        ),
+    )
     assert refused <= 0.05 * (len(offsets_ms) + refused)
 
 
@@ -128,9 +134,12 @@ def test_a_sync_that_fits_by_chance_is_refused_by_the_loads(case):
 def test_a_log_that_ends_before_the_play_begins_is_refused(case):
     rows = case.log.time_s < case.logger.offset_s - 0.2
     early = replace(
-        case.log, time_s=case.log.time_s[rows], pressure_bar=case.log.pressure_bar[rows],
-        loads=case.log.loads[rows], sync=np.zeros(rows.sum(), dtype=bool),
-    )  # fmt: skip
+        case.log,
+        time_s=case.log.time_s[rows],
+        pressure_bar=case.log.pressure_bar[rows],
+        loads=case.log.loads[rows],
+        sync=np.zeros(rows.sum(), dtype=bool),
+    )
     with pytest.raises(InputError, match="sync changes 0 times"):
         merge(case.record, early, case.vehicle)
 

@@ -34,9 +34,11 @@ def test_more_pressure_takes_more_of_the_face_and_bends_harder(
     lost_mm, stress_mpa = [], []
     for bar in BARS:
         jet = nozzle(
-            chamber_pressure_bar=bar, throat_diameter_mm=throat_mm, expansion_ratio=ratio,
+            chamber_pressure_bar=bar,
+            throat_diameter_mm=throat_mm,
+            expansion_ratio=ratio,
             specific_heat_ratio=gamma,
-        )  # fmt: skip
+        )
         life = vane_life(geometry, jet, horizon_s=20.0)
         assert life.low_s <= life.life_s <= life.high_s
         curve = computed_curve(geometry, jet, (-10.0, 10.0), step_deg=10.0)

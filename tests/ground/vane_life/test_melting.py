@@ -48,10 +48,10 @@ def test_melt_that_stays_goes_as_in_neumanns_solution(start_k, surface_k):
     """
     liquid, solid = HEAT * (surface_k - MELTS_K) / FUSION, HEAT * (MELTS_K - start_k) / FUSION
     root = brentq(
-        lambda x: (
-            np.exp(-x * x) * (liquid / erf(x) - solid / erfc(x)) - x * np.sqrt(np.pi)
-        ), 1e-4, 4.0,
-    )  # fmt: skip
+        lambda x: np.exp(-x * x) * (liquid / erf(x) - solid / erfc(x)) - x * np.sqrt(np.pi),
+        1e-4,
+        4.0,
+    )
     length, cells = 0.1, 140
     held = K / (0.5 * length / cells)  # the surface, half a cell away, stands at surface_k
     bar = wall(length, cells, film_w_k=held, gas_k=surface_k)
@@ -67,9 +67,7 @@ def test_melt_that_is_swept_off_settles_to_landaus_speed():
     q/(ρ (L + c ΔT)) (Landau, Quarterly of Applied Mathematics 8, 1950 [from memory]).
     """
     flux, rise = 3e7, MELTS_K - 300.0
-    found = melt_bar(
-        lambda gone: wall(0.2, 120, gone, flux_w=flux, power=1.6), METAL, 300.0, 12.0
-    )  # fmt: skip
+    found = melt_bar(lambda gone: wall(0.2, 120, gone, flux_w=flux, power=1.6), METAL, 300.0, 12.0)
     begins = np.pi * K * DENSITY * HEAT * rise**2 / (4.0 * flux**2)
     assert found.begins_s == pytest.approx(begins, rel=0.02)
     speed = flux / (DENSITY * (FUSION + HEAT * rise))
@@ -139,9 +137,7 @@ def test_melt_begins_when_the_hottest_place_is_at_its_melting_point():
     geometry = vane(material="copper", heat_sink=HeatSink(**SINK))
     bar = ChordSection(geometry, heat_load(geometry, nozzle())).bar(0.0)
     copper, sink = MATERIALS["copper"], shaft_and_hub(geometry)
-    heated = heat_bar(
-        lambda _gone: bar, copper, 293.0, 5.0, stop_at_k=copper.fails_at_k, sink=sink
-    )  # fmt: skip
+    heated = heat_bar(lambda _gone: bar, copper, 293.0, 5.0, stop_at_k=copper.fails_at_k, sink=sink)
     found = melt_bar(lambda _gone: bar, copper, 293.0, 1.1 * heated.time_s[-1], sink=sink)
     assert found.begins_s == pytest.approx(heated.time_s[-1], rel=0.01)
 
@@ -222,9 +218,11 @@ def test_melt_begins_sooner_at_higher_pressure_over_engines_of_every_size(full_s
         begins, shares = [], []
         for bar in (5.0, 20.0, 60.0):
             engine = nozzle(
-                chamber_pressure_bar=bar, throat_diameter_mm=throat_mm, expansion_ratio=ratio,
+                chamber_pressure_bar=bar,
+                throat_diameter_mm=throat_mm,
+                expansion_ratio=ratio,
                 specific_heat_ratio=gamma,
-            )  # fmt: skip
+            )
             section = ChordSection(geometry, heat_load(geometry, engine))
             deepest_m = 1e-3 * geometry.largest_recession_mm
             found = melt_bar(section.bar, MATERIALS["copper"], 293.0, 20.0, deepest_m=deepest_m)

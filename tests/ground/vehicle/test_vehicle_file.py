@@ -510,17 +510,20 @@ def test_an_impossible_drawing_is_refused_at_its_key(change: dict[str, Any], wor
     assert line.startswith(f"vanes.geometry{words}")
 
 
-@pytest.mark.parametrize(("change", "words"), [
-    ({"engine": {"chamber_pressure_bar": 1.2}}, "subsonic exit"),
-    ({"engine": {"chamber_pressure_bar": 6.0}}, "the jet separates inside the nozzle"),
-    ({"engine": {"throat_diameter_mm": 20.0}}, "collide at the centre line"),
-    ({"vanes": {"travel_deg": [-15, 25]}}, "a travel of -15° to 25° swings a tip's corner"),
-    ({"layout": {"clocking_deg": [60, 120, 240, 300]}}, "its neighbour, 60° round the axis"),
-    (
-        {"engine": {"throat_diameter_mm": 200}, "vanes": {"travel_deg": [-45, 0]}},
-        "the side force stops rising at 42.5",
-    ),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ({"engine": {"chamber_pressure_bar": 1.2}}, "subsonic exit"),
+        ({"engine": {"chamber_pressure_bar": 6.0}}, "the jet separates inside the nozzle"),
+        ({"engine": {"throat_diameter_mm": 20.0}}, "collide at the centre line"),
+        ({"vanes": {"travel_deg": [-15, 25]}}, "a travel of -15° to 25° swings a tip's corner"),
+        ({"layout": {"clocking_deg": [60, 120, 240, 300]}}, "its neighbour, 60° round the axis"),
+        (
+            {"engine": {"throat_diameter_mm": 200}, "vanes": {"travel_deg": [-45, 0]}},
+            "the side force stops rising at 42.5",
+        ),
+    ],
+)
 def test_a_drawing_that_does_not_fit_the_rest_of_the_file_is_refused(
     change: dict[str, Any], words: str
 ) -> None:

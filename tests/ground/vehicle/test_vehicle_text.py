@@ -144,8 +144,9 @@ def test_erosion_fit_writes_the_wear_it_tells_of(tmp_path: Path, style: str) -> 
     )
     head = "burn,vane,duration_s,station_mm,chord_before_mm,chord_after_mm\n"
     (tmp_path / "inspection.csv").write_text(head + rows)
-    done = run("erosion", "fit", tmp_path / "inspection.csv", "--vehicle", file, "--out", out,
-               "--json")  # fmt: skip
+    done = run(
+        "erosion", "fit", tmp_path / "inspection.csv", "--vehicle", file, "--out", out, "--json"
+    )
     assert done.exit_code == 0, done.output
     told, worn = json.loads(done.stdout), load_vehicle(out)
     assert worn.erosion is not None

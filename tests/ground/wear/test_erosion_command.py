@@ -113,8 +113,9 @@ def test_fit_carries_the_standard_errors_of_a_static_test_to_its_own_loads(tmp_p
     fit(tmp_path, uncertainty=stated)
     written = load_vehicle(tmp_path / "worn.toml").uncertainty
     assert written is not None
-    np.testing.assert_allclose(written.effectiveness_at([0.0, 6.5, 13.0, 26.0])[:, 2],
-                               [0.01, 0.02, 0.03, 0.03])  # fmt: skip
+    np.testing.assert_allclose(
+        written.effectiveness_at([0.0, 6.5, 13.0, 26.0])[:, 2], [0.01, 0.02, 0.03, 0.03]
+    )
     assert written.roll_arm_m == 0.0005
 
 
@@ -173,8 +174,10 @@ def test_drawing_gives_forces_masses_and_life_of_the_worn_vane(tmp_path):
 
 def test_a_station_that_the_drawn_vane_does_not_have_is_refused(tmp_path):
     short = drawn()
-    short["vanes"] = {**short["vanes"], "geometry": {**short["vanes"]["geometry"], "span_mm": 30.0,
-                                                     "immersed_span_mm": 28.0}}  # fmt: skip
+    short["vanes"] = {
+        **short["vanes"],
+        "geometry": {**short["vanes"]["geometry"], "span_mm": 30.0, "immersed_span_mm": 28.0},
+    }
     result = fit(tmp_path, **short)
     assert result.exit_code == 2
     assert "burn 1, vane 1: station_mm = 38; must be at most 30, the span" in result.output

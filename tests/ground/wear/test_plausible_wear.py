@@ -37,18 +37,21 @@ def fit(folder: Path, rows: list[dict[str, Any]], **changes: Any) -> Result:
     return CliRunner().invoke(fourvane, [str(each) for each in arguments])
 
 
-@pytest.mark.parametrize(("column", "value", "said"), [
-    ("chord_before_mm", 700, "chord_before_mm: 700.0; is far from 70, usual in this file"),
-    ("chord_before_mm", 7e301, "chord_before_mm: 7e+301; must be at most 2000 mm"),
-    ("chord_after_mm", 7.0, "chord_after_mm: 7.0; is less than half of chord_before_mm = 70"),
-    ("chord_after_mm", 48.0, "chord_after_mm: 48.0; is 22 mm under chord_before_mm"),
-    ("chord_after_mm", 1e-300, "is less than half"),
-    ("duration_s", 1e300, "duration_s: 1e+300; must be at most 3600 s"),
-    ("duration_s", 2.6e-299, "duration_s: 2.6e-299; must be at least 0.1 s"),
-    ("chamber_pressure_bar", 200, "chamber_pressure_bar: 200.0; is far from 20, the vehicle's"),
-    ("chamber_pressure_bar", 2e-300, "is far from 20, the vehicle's"),
-    ("station_mm", 1e300, "station_mm: 1e+300; must be at most 2000 mm"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("column", "value", "said"),
+    [
+        ("chord_before_mm", 700, "chord_before_mm: 700.0; is far from 70, usual in this file"),
+        ("chord_before_mm", 7e301, "chord_before_mm: 7e+301; must be at most 2000 mm"),
+        ("chord_after_mm", 7.0, "chord_after_mm: 7.0; is less than half of chord_before_mm = 70"),
+        ("chord_after_mm", 48.0, "chord_after_mm: 48.0; is 22 mm under chord_before_mm"),
+        ("chord_after_mm", 1e-300, "is less than half"),
+        ("duration_s", 1e300, "duration_s: 1e+300; must be at most 3600 s"),
+        ("duration_s", 2.6e-299, "duration_s: 2.6e-299; must be at least 0.1 s"),
+        ("chamber_pressure_bar", 200, "chamber_pressure_bar: 200.0; is far from 20, the vehicle's"),
+        ("chamber_pressure_bar", 2e-300, "is far from 20, the vehicle's"),
+        ("station_mm", 1e300, "station_mm: 1e+300; must be at most 2000 mm"),
+    ],
+)
 def test_a_slipped_digit_is_refused_in_words(
     tmp_path: Path, column: str, value: float, said: str
 ) -> None:

@@ -177,15 +177,18 @@ def test_claimed_exponent_error_and_band_hold_over_a_hundred_seeds():
         new = 1.0 + 0.12 * np.random.default_rng(10_000 + seed).standard_normal()
         low, high = fit.band
         caught += low <= new * RATES.mean() / fit.mean_rate_mm_s <= high
-    print(f"seeds 0..99: exponent deviations {np.std(deviation):.2f} claimed errors wide,"
-          f" band caught {caught}")  # fmt: skip
+    print(
+        f"seeds 0..99: exponent deviations {np.std(deviation):.2f} claimed errors wide,"
+        f" band caught {caught}"
+    )
     assert 0.8 < np.std(deviation) < 1.2
     assert 89 <= caught <= 100
 
 
 def test_vane_positions_that_wear_differently_are_noticed():
-    uneven = burnt(seed=5, burns=((13.0, 20.0),) * 4, vane_factor=(0.8, 1.0, 1.0, 1.3),
-                   scatter=0.05)  # fmt: skip
+    uneven = burnt(
+        seed=5, burns=((13.0, 20.0),) * 4, vane_factor=(0.8, 1.0, 1.0, 1.3), scatter=0.05
+    )
     fit = fit_recession(uneven, 20.0)
     assert fit.position_p_value is not None and fit.position_p_value < 0.01
     assert any("positions wear differently" in note for note in fit.notes)
@@ -460,10 +463,12 @@ def test_masses_alone_are_an_inspection(tmp_path):
         (f"{HEADER}\n1,1,13,20,8,70,none\n", "column chord_after_mm.*finite number"),
         (f"{HEADER}\n1,1,13,20,8,70\n", "6 cells where the header line names 7"),
         ("burn,vane,duration_s,mass_before_g,mass_after_g\n1,1,9,38,39\n", "swapped"),
-        ("burn,vane,pressure_log,station_mm,chord_before_mm,chord_after_mm\n1,1,no.csv,8,70,69\n",
-         "column pressure_log.*no such file"),
+        (
+            "burn,vane,pressure_log,station_mm,chord_before_mm,chord_after_mm\n1,1,no.csv,8,70,69\n",
+            "column pressure_log.*no such file",
+        ),
     ],
-)  # fmt: skip
+)
 def test_faulty_inspections_are_refused_naming_the_place(tmp_path, text, words):
     with pytest.raises(DataError, match=words):
         read(tmp_path, text)

@@ -29,10 +29,13 @@ def balanced(table: np.ndarray) -> Scatter:
     return scatter_of(table.ravel(), np.repeat(np.arange(burns), vanes), np.ones(table.size))
 
 
-@pytest.mark.parametrize(("table", "between", "within", "burn_variance"), [
-    (NIST, 36.933333, 1.8, 11.711111),
-    (DYESTUFF, 11271.5, 2451.25, 1764.05),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("table", "between", "within", "burn_variance"),
+    [
+        (NIST, 36.933333, 1.8, 11.711111),
+        (DYESTUFF, 11271.5, 2451.25, 1764.05),
+    ],
+)
 def test_variance_components_are_those_of_the_worked_examples(
     table: np.ndarray, between: float, within: float, burn_variance: float
 ) -> None:
@@ -43,10 +46,13 @@ def test_variance_components_are_those_of_the_worked_examples(
     assert found.vane**2 == pytest.approx(within, rel=1e-7)
 
 
-@pytest.mark.parametrize(("table", "variance", "freedom", "half"), [
-    (NIST, 15.97333, 4.663902, 10.50048),
-    (DYESTUFF, 4591.017, 13.65448, 145.6702),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("table", "variance", "freedom", "half"),
+    [
+        (NIST, 15.97333, 4.663902, 10.50048),
+        (DYESTUFF, 4591.017, 13.65448, 145.6702),
+    ],
+)
 def test_prediction_of_one_more_of_a_new_group_is_as_computed_by_hand(
     table: np.ndarray, variance: float, freedom: float, half: float
 ) -> None:

@@ -109,8 +109,11 @@ def test_a_log_book_asks_once_for_what_was_never_stated(tmp_path):
 
     given = GivenLog(operator="A. Person")
     book = given.kept_in(tmp_path, [1, 2], ask)
-    assert asked == ["Serial number of the board", "Serial number of servo 1",
-                     "Serial number of servo 2"]  # fmt: skip
+    assert asked == [
+        "Serial number of the board",
+        "Serial number of servo 1",
+        "Serial number of servo 2",
+    ]
     assert (book.servo(1), book.servo(3), book.stated["board_serial"]) == ("X", None, None)
     assert GivenLog().kept_in(tmp_path, [1, 2], ask) == book
     assert len(asked) == 3

@@ -52,12 +52,15 @@ def test_only_who_has_the_certificate_takes_part(
             pass
 
 
-@pytest.mark.parametrize(("options", "said"), [
-    (("--cluster", "tls://there:8786"), "needs --cluster-tls CA CERT KEY"),
-    (("--cluster", "tcp://there:8786", "--cluster-tls", "v", "v", "v"), "that starts tls://"),
-    (("--cluster-tls", "v", "v", "v"), "that starts tls://"),
-    (("--cluster", "tls://there:8786", "--cluster-tls", "v", "absent", "v"), "absent: No such"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        (("--cluster", "tls://there:8786"), "needs --cluster-tls CA CERT KEY"),
+        (("--cluster", "tcp://there:8786", "--cluster-tls", "v", "v", "v"), "that starts tls://"),
+        (("--cluster-tls", "v", "v", "v"), "that starts tls://"),
+        (("--cluster", "tls://there:8786", "--cluster-tls", "v", "absent", "v"), "absent: No such"),
+    ],
+)
 def test_address_and_certificates_that_do_not_go_together_are_told(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, options: tuple[str, ...], said: str
 ) -> None:

@@ -182,8 +182,11 @@ def test_failures_of_one_kind_are_counted_together():
         "clocking counted the wrong way round": 2,
     }
     assert counted(flown, "flight-core") == {
-        "kept attitude": 2, "lost roll only": 0, "beyond required": 0, "lost": 1,
-    }  # fmt: skip
+        "kept attitude": 2,
+        "lost roll only": 0,
+        "beyond required": 0,
+        "lost": 1,
+    }
     assert sum(counted(flown, "clipped").values()) == 3
 
 

@@ -131,9 +131,12 @@ def test_a_flight_through_turbulence_is_the_same_alone_and_in_a_block():
     """Bit for bit at the end of a burn, quicker servos beside it or not."""
     vehicle = flying_vehicle(
         BRIEF,
-        {"rocket.wind.gust_half_length_m": 60.0, "servos.latency_ms": 25.0,
-         "servos.backlash_deg": 0.3},
-    )  # fmt: skip
+        {
+            "rocket.wind.gust_half_length_m": 60.0,
+            "servos.latency_ms": 25.0,
+            "servos.backlash_deg": 0.3,
+        },
+    )
     block = [Flight(drawn(vehicle, seed), seed) for seed in range(8)]
     ends = []
     for flights in (block, [block[3]]):

@@ -19,9 +19,10 @@ from tests.support.flying import BRIEF, STILL_AIR, flying_vehicle
 
 NEUTRAL_US = np.full((4, 1), 1500.0)
 NOZZLE = {
-    "engine.throat_diameter_mm": 47.7, "engine.expansion_ratio": 4.0,
+    "engine.throat_diameter_mm": 47.7,
+    "engine.expansion_ratio": 4.0,
     "engine.specific_heat_ratio": 1.2,
-}  # fmt: skip
+}
 
 
 def line_of(phase_us=0, delay_us=0, frame_us=20_000):
@@ -30,9 +31,10 @@ def line_of(phase_us=0, delay_us=0, frame_us=20_000):
 
 
 @given(
-    phase_us=st.integers(0, 19_999), delay_us=st.integers(0, 300_000),
+    phase_us=st.integers(0, 19_999),
+    delay_us=st.integers(0, 300_000),
     step_us=st.sampled_from([1000, 2500, 5000, 10_000]),
-)  # fmt: skip
+)
 def test_a_step_leaves_with_the_next_frame_and_is_answered_after_the_latency(
     phase_us, delay_us, step_us
 ):

@@ -122,8 +122,9 @@ def test_hot_waits_for_a_cold_run_of_the_same_programme_by_the_same_tables(place
     again = play("--hot")
     assert again.exit_code == 2 and "played hot already" in again.stderr
     assert sorted(path.name for path in (place / "fourvane-stand").glob("*.record")) == [
-        "cold-1.record", "hot-1.record",
-    ]  # fmt: skip
+        "cold-1.record",
+        "hot-1.record",
+    ]
 
 
 def test_why_there_was_no_cold_run_is_kept_in_the_record(place):

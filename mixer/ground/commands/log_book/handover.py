@@ -88,8 +88,9 @@ def link_facts(state: LinkState) -> dict[str, Any]:
 def show(whole: HandOver, out: Path) -> None:
     """What is open, then the chain."""
     for each in whole.open:
-        output.print(f"! {told.SAID.get(each.sort, each.sort)}: {each.about}: {each.says}",
-                     soft_wrap=True)  # fmt: skip
+        output.print(
+            f"! {told.SAID.get(each.sort, each.sort)}: {each.about}: {each.says}", soft_wrap=True
+        )
         if each.do:
             output.print(f"    {each.do}", soft_wrap=True)
     if whole.open:
