@@ -14,7 +14,7 @@ from hil.flights.verdict import Judgement
 from hil.rocket.dispersion import drawn, nominal
 from hil.rocket.draws import DRAWS
 from mixer.flight.layout import DOUBTED_PRESSURE, FLAG_NAMES
-from mixer.ground.reports.page import CAUTIONS, Picture, Section, Table, Verdict, render_page
+from mixer.ground.reports.page import CAUTIONS, Chapter, Picture, Table, Verdict, render_page
 from mixer.ground.reports.pictures import svg
 from mixer.ground.vehicle.requirements import Requirements
 from mixer.ground.vehicle.vehicle import Vehicle
@@ -103,7 +103,7 @@ def pressure_words(history: History) -> str:
     )
 
 
-def draw_section(vehicle: Vehicle, seed: int | None) -> list[Section]:
+def draw_section(vehicle: Vehicle, seed: int | None) -> list[Chapter]:
     """How this seed's flight differs from the vehicle file; none without dispersion."""
     if seed is None:
         return []
@@ -117,7 +117,7 @@ def draw_section(vehicle: Vehicle, seed: int | None) -> list[Section]:
         "deg), wind in m/s, time in s. Of vanes and servos the one that is off farthest."
     )
     head = ("", "in the file", "in this flight")
-    return [Section(f"What seed {seed} drew", [text], [Table(head, rows)])]
+    return [Chapter(f"What seed {seed} drew", [text], [Table(head, rows)])]
 
 
 def page(
@@ -150,15 +150,15 @@ def page(
         "One flight of the steering code with a simulated rocket round it, from ignition through "
         "the tail-off. Grey: on the rail, and after the tail-off began; not judged.",
         [
-            Section(
+            Chapter(
                 "What was required",
                 tables=[Table(("", "reached", "when", "required", ""), cells)],
             ),
-            Section(
+            Chapter(
                 "Attitude",
                 pictures=[Picture(svg(draw.attitude(history, limits)), "Tilt and its rates.")],
             ),
-            Section(
+            Chapter(
                 "Roll",
                 pictures=[
                     Picture(
@@ -167,7 +167,7 @@ def page(
                     )
                 ],
             ),
-            Section(
+            Chapter(
                 "Pitch and yaw moments",
                 pictures=[
                     Picture(
@@ -176,7 +176,7 @@ def page(
                     )
                 ],
             ),
-            Section(
+            Chapter(
                 "Vanes",
                 pictures=[
                     Picture(
@@ -185,19 +185,19 @@ def page(
                     )
                 ],
             ),
-            Section(
+            Chapter(
                 "Authority margin",
                 ["How much of the pitch and yaw that the true vanes can reach was left unused."],
                 tables=[Table(("flag", "share of the judged cycles"), flagged)],
                 pictures=[Picture(svg(draw.margin(history, limits)), "0 %: on the edge of reach.")],
             ),
-            Section(
+            Chapter(
                 "Flight path",
                 [separation_words(vehicle, ascent)],
                 pictures=[Picture(svg(draw.path(history)), pressure_words(history))],
             ),
             *draw_section(vehicle, seed),
-            Section("What this flight does not tell", LEFT_OUT),
+            Chapter("What this flight does not tell", LEFT_OUT),
         ],
         facts=[
             ("Vehicle file", vehicle.path),

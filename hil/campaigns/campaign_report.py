@@ -10,7 +10,7 @@ import numpy as np
 from hil.campaigns.campaign import QUANTILES, Spread
 from hil.campaigns.what_drives import MOST, all_drivers, picture
 from hil.flights.cautions import FLYING_CAUTION, LEFT_OUT, NOTHING_REQUIRED
-from mixer.ground.reports.page import CAUTIONS, Picture, Section, Table, Verdict, render_page
+from mixer.ground.reports.page import CAUTIONS, Chapter, Picture, Table, Verdict, render_page
 from mixer.ground.reports.pictures import LIMIT, PALETTE, drawing, series, svg
 from mixer.ground.vehicle.vehicle import Vehicle
 
@@ -105,7 +105,7 @@ def legend_of(axes: np.ndarray) -> tuple[list[Any], list[str]]:
     return list(entries.values()), list(entries)
 
 
-def driving(vehicle: Vehicle, found: Sequence[Spread]) -> list[Section]:
+def driving(vehicle: Vehicle, found: Sequence[Spread]) -> list[Chapter]:
     """What drives each figure, ranked; nothing of a handful of flights."""
     by_figure = all_drivers(vehicle, found)
     if not any(by_figure.values()):
@@ -118,7 +118,7 @@ def driving(vehicle: Vehicle, found: Sequence[Spread]) -> list[Section]:
     )
     caption = "The inputs that go with each figure, the strongest on top."
     return [
-        Section("What drives it", [text], (), [Picture(svg(picture(found, by_figure)), caption)])
+        Chapter("What drives it", [text], (), [Picture(svg(picture(found, by_figure)), caption)])
     ]
 
 
@@ -156,7 +156,7 @@ def page(vehicle: Vehicle, found: Sequence[Spread], first_seed: int, folder: obj
         f"{flights} simulated flights, each with its own draw of what may differ from the vehicle "
         "file: thrust, mass, wind, alignment, air, vanes, servos, sensor.",
         [
-            Section(
+            Chapter(
                 "How the flights are spread",
                 tables=[Table((*head, "worst", "required", "flights that fail"), figures)],
                 pictures=[
@@ -169,8 +169,8 @@ def page(vehicle: Vehicle, found: Sequence[Spread], first_seed: int, folder: obj
                 ],
             ),
             *driving(vehicle, found),
-            Section("The worst flights", tables=worst),
-            Section("What these flights do not tell", LEFT_OUT),
+            Chapter("The worst flights", tables=worst),
+            Chapter("What these flights do not tell", LEFT_OUT),
         ],
         facts=[
             ("Vehicle file", vehicle.path),

@@ -11,7 +11,7 @@ from hil.campaigns.failure_campaign import OUTCOMES, Flown, counted
 from hil.campaigns.failures import family
 from hil.campaigns.plans import Steered
 from mixer.ground.inputs.arrays import Array
-from mixer.ground.reports.page import Picture, Section, Table
+from mixer.ground.reports.page import Chapter, Picture, Table
 from mixer.ground.reports.pictures import drawing, svg
 from mixer.ground.vehicle.vehicle import Vehicle
 
@@ -75,7 +75,7 @@ def picture(single: dict[str, float], pairs: dict[tuple[str, str], float]) -> Fi
     return figure
 
 
-def section(vehicle: Vehicle, flown: Sequence[Flown], names: dict[Steered, str]) -> Section:
+def section(vehicle: Vehicle, flown: Sequence[Flown], names: dict[Steered, str]) -> Chapter:
     """Counts of all pairs, the matrix of the flight core, and what is worse than its parts."""
     pairs = [each for each in flown if len(each.plan.faults) == 2]
     totals = []
@@ -92,7 +92,7 @@ def section(vehicle: Vehicle, flown: Sequence[Flown], names: dict[Steered, str])
         (one, other, f"{alone[one, other]:.0f}", f"{together[one, other]:.0f}")
         for one, other in worse[:MOST_SHOWN]
     ]
-    return Section(
+    return Chapter(
         "Pairs of failures",
         ["The second failure begins a second after the first, unless it was built in."],
         [

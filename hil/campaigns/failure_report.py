@@ -21,7 +21,7 @@ from hil.campaigns.plans import Steered
 from hil.faults.text import fault_text
 from hil.flights.cautions import FLYING_CAUTION, LEFT_OUT
 from mixer.ground.inputs.csv_files import write_whole
-from mixer.ground.reports.page import CAUTIONS, Picture, Section, Table, Verdict, render_page
+from mixer.ground.reports.page import CAUTIONS, Chapter, Picture, Table, Verdict, render_page
 from mixer.ground.reports.pictures import PALETTE, drawing, svg
 from mixer.ground.vehicle.vehicle import Vehicle
 
@@ -163,7 +163,7 @@ def page(
     single, pairs = split(flown)
     jams = count_jams(flown)
     sections = [
-        Section(
+        Chapter(
             "Jammed vanes that can be lived with",
             [
                 jam_sentence(jams),
@@ -173,7 +173,7 @@ def page(
                 "it is noticed comes on top; whether there is room for that, the flight shows.",
             ],
         ),
-        Section(
+        Chapter(
             "Every single failure",
             [
                 "The flight core gives roll up where that keeps pitch and yaw; so it may lose roll "
@@ -185,7 +185,7 @@ def page(
     ]
     if pairs:
         sections.append(failure_pairs.section(vehicle, flown, NAMES))
-    sections.append(Section("What these flights do not tell", LEFT_OUT))
+    sections.append(Chapter("What these flights do not tell", LEFT_OUT))
     return render_page(
         f"When something fails: {vehicle.vehicle.name}",
         "Simulated flights in which one thing fails, or two. Both ways of steering fly the same "

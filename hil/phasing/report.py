@@ -9,7 +9,7 @@ from hil.phasing.session import Held
 from hil.phasing.verdict import Phasing
 from hil.tap.exchanges import Exchange
 from mixer.ground.inputs.arrays import VANES
-from mixer.ground.reports.page import Picture, Section, Table, Verdict, render_page
+from mixer.ground.reports.page import Chapter, Picture, Table, Verdict, render_page
 from mixer.ground.reports.pictures import SHADE, drawing, series, svg
 from mixer.ground.servo_bench.report import rehearsed
 from mixer.ground.vane_report.from_behind import behind_section
@@ -41,12 +41,12 @@ def phasing_page(
     if found.vanes.looked:
         said.append(f"{found.vanes.fits} of {found.vanes.answers} answers about vanes fit this")
     sections = [
-        Section("What was found", [f"{text[0].upper()}{text[1:]}." for text in said]),
-        Section("Not told by this check", [f"{t[0].upper()}{t[1:]}." for t in found.open])
+        Chapter("What was found", [f"{text[0].upper()}{text[1:]}." for text in said]),
+        Chapter("Not told by this check", [f"{t[0].upper()}{t[1:]}." for t in found.open])
         if found.open
         else None,
-        Section("Motion by motion", (), [demand_table(held), vane_table(held)]),
-        Section("On the line", pictures=line_pictures(held, exchanges)),
+        Chapter("Motion by motion", (), [demand_table(held), vane_table(held)]),
+        Chapter("On the line", pictures=line_pictures(held, exchanges)),
     ]
     return render_page(
         "Phasing check",

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from hil.verify.verify import Findings
-from mixer.ground.reports.page import Section, Table, Verdict, render_page
+from mixer.ground.reports.page import Chapter, Table, Verdict, render_page
 
 NOT_CYCLES = "Instructions are not cycles: a real core takes more, and waits for its flash."
 POWER_OFF = (
@@ -79,7 +79,7 @@ def verified_page(name: str, findings: Findings, found: Verdict, facts: Sequence
         f"Board verified: {name}",
         f"The same cycles played to {findings.board} ({findings.machine}) and to this computer, "
         "every answer compared.",
-        [Section("What was found", [NOT_CYCLES], [Table(("", ""), figures(findings))])],
+        [Chapter("What was found", [NOT_CYCLES], [Table(("", ""), figures(findings))])],
         facts,
         found,
         (POWER_OFF,),

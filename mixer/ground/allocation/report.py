@@ -19,7 +19,7 @@ from mixer.ground.allocation.record import (
     marked_vanes,
 )
 from mixer.ground.reports.facts import counted
-from mixer.ground.reports.page import Picture, Section, Table, render_page
+from mixer.ground.reports.page import Chapter, Picture, Table, render_page
 from mixer.ground.reports.pictures import svg
 from mixer.ground.vehicle.vehicle import Vehicle
 
@@ -131,10 +131,10 @@ def page(
 ) -> str:
     """The HTML report. `sources` are facts of where the numbers came from; `notes` go on top."""
     sections = [
-        Section("How to read this", [*notes, *READING]),
+        Chapter("How to read this", [*notes, *READING]),
         moments_section(vehicle, record),
         authority_section(vehicle, record),
-        Section(
+        Chapter(
             "Deflections",
             pictures=[
                 Picture(
@@ -144,7 +144,7 @@ def page(
                 )
             ],
         ),
-        Section(
+        Chapter(
             "Pulses",
             pictures=[
                 Picture(
@@ -153,7 +153,7 @@ def page(
                 )
             ],
         ),
-        Section(
+        Chapter(
             "The burn",
             [
                 "Burn load is ∫(pc/pc_ref)^0.8 dt, equivalent seconds at the reference pressure "
@@ -197,8 +197,8 @@ def summary(vehicle: Vehicle, record: FlightRecord) -> list[tuple[str, object]]:
     ]  # fmt: skip
 
 
-def moments_section(vehicle: Vehicle, record: FlightRecord) -> Section:
-    return Section(
+def moments_section(vehicle: Vehicle, record: FlightRecord) -> Chapter:
+    return Chapter(
         "Moments",
         pictures=[
             Picture(
@@ -211,7 +211,7 @@ def moments_section(vehicle: Vehicle, record: FlightRecord) -> Section:
     )
 
 
-def authority_section(vehicle: Vehicle, record: FlightRecord) -> Section:
+def authority_section(vehicle: Vehicle, record: FlightRecord) -> Chapter:
     rows = gave_way(record)
     longest_s = max(stretches.joined_over_s for stretches in record.stretches)
     cells = [
@@ -250,7 +250,7 @@ def authority_section(vehicle: Vehicle, record: FlightRecord) -> Section:
         )
     told = f"stretches less than {1000 * longest_s:g} ms apart are told as one"
     found = Table(head, cells, f"Worst shortfall in each stretch; {told}.")
-    return Section(
+    return Chapter(
         "Where authority ran out, and why",
         [SLEW_NOTE] if rows else ["It never did: every demand was given in full."],
         tables=[found] if rows else [],
@@ -284,11 +284,11 @@ def reason(row: Mapping[str, Any]) -> str:
     return "; ".join(parts)
 
 
-def thrust_section(vehicle: Vehicle, record: FlightRecord) -> Section:
+def thrust_section(vehicle: Vehicle, record: FlightRecord) -> Chapter:
     percent = thrust_loss_percent(record, vehicle)
     if percent is None:
-        return Section("Thrust loss", ["Not told: the vehicle file has no drag_n in [vanes]."])
-    return Section(
+        return Chapter("Thrust loss", ["Not told: the vehicle file has no drag_n in [vanes]."])
+    return Chapter(
         "Thrust loss",
         [
             f"Over this run the vanes take about {percent:.1f} % of the thrust "

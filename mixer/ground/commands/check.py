@@ -16,7 +16,7 @@ from mixer.ground.command_line.path_options import RESULT, SOURCE
 from mixer.ground.evidence.evidence import evidence_of
 from mixer.ground.evidence.on_page import write_page
 from mixer.ground.reports.console import output, progress
-from mixer.ground.reports.page import Section, Table, Verdict, render_page
+from mixer.ground.reports.page import Chapter, Table, Verdict, render_page
 from mixer.ground.tables.scales import COUNTS
 from mixer.ground.vehicle.vehicle import Vehicle, load_vehicle
 
@@ -184,7 +184,7 @@ def page(
         f"Promises of the steering: {vehicle.vehicle.name}",
         f"Each promise tried on {examples} flights with the vehicle's own tables; seed {seed}.",
         [
-            Section(
+            Chapter(
                 "The search",
                 [NOT_CHECKED],
                 [Table(("promise", "", "nearest to its bound, or how it broke"), rows)],

@@ -21,7 +21,7 @@ from mixer.ground.evidence.evidence import evidence_of
 from mixer.ground.evidence.on_page import write_page
 from mixer.ground.inputs.csv_files import InputError
 from mixer.ground.reports.console import output, progress
-from mixer.ground.reports.page import Picture, Section, Table, Verdict, render_page
+from mixer.ground.reports.page import Chapter, Picture, Table, Verdict, render_page
 from mixer.ground.reports.pictures import png, svg
 from mixer.ground.vane_report.from_behind import behind_section
 from mixer.ground.vehicle.vehicle import Vehicle, load_vehicle
@@ -160,7 +160,7 @@ def page(vehicle: Vehicle, instants: Sequence[Instant], judged: Judged) -> str:
         "Exact geometry of what four vanes give within their travel, at the reference chamber "
         "pressure, with the wear and lever arm of each time.",
         [
-            Section(
+            Chapter(
                 "Pitch, yaw and roll",
                 [
                     "Thick lines: where the steering goes. It keeps the last "
@@ -182,7 +182,7 @@ def page(vehicle: Vehicle, instants: Sequence[Instant], judged: Judged) -> str:
                 ],
             ),
             *behind_section(vehicle),
-            Section(
+            Chapter(
                 "Over the burn",
                 tables=band_tables(vehicle, times_s),
                 pictures=[
@@ -193,7 +193,7 @@ def page(vehicle: Vehicle, instants: Sequence[Instant], judged: Judged) -> str:
                     )
                 ],
             ),
-            Section(
+            Chapter(
                 "What this does not tell",
                 [
                     "These are nominal figures: no uncertainty of the force curve, the wear or "

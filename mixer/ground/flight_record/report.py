@@ -9,7 +9,7 @@ from mixer.flight import layout as at
 from mixer.ground.flight_record.findings import AXES, stretches
 from mixer.ground.flight_record.replay import Replayed
 from mixer.ground.reports.facts import counted
-from mixer.ground.reports.page import Picture, Section, Table, Verdict, render_page
+from mixer.ground.reports.page import Chapter, Picture, Table, Verdict, render_page
 from mixer.ground.reports.pictures import LIMIT, PALETTE, drawing, series, svg
 
 MOST_POINTS = 3000  # of a curve
@@ -42,13 +42,13 @@ def page(
         f"A flight replayed: {name}",
         "What the steering was told, cycle by cycle, run through the flight core again.",
         [
-            Section("Demanded and given", pictures=[moments(found, times_s)]),
+            Chapter("Demanded and given", pictures=[moments(found, times_s)]),
             gave_way(found, times_s),
-            Section("Vanes", tables=behind_table(told), pictures=[vanes(found, times_s)]),
-            Section(
+            Chapter("Vanes", tables=behind_table(told), pictures=[vanes(found, times_s)]),
+            Chapter(
                 "Pressure", [pressure_words(told)], pictures=[pressure(found, times_s, tables)]
             ),
-            Section("The line", tables=[line_table(told)]),
+            Chapter("The line", tables=[line_table(told)]),
         ],
         facts=summary(found, told),
         verdict=verdict(found, torn_bytes),
@@ -108,7 +108,7 @@ def moments(found: Replayed, times_s: np.ndarray) -> Picture:
         )
 
 
-def gave_way(found: Replayed, times_s: np.ndarray) -> Section:
+def gave_way(found: Replayed, times_s: np.ndarray) -> Chapter:
     """Where authority ran out, and why."""
     rows = stretches(found.columns["flags"], times_s, WHY | at.SLEW_LIMITED | at.JAMMED_VANE)
     longest = sorted(rows, key=lambda row: row[0] - row[1])[:MOST_STRETCHES]
@@ -121,12 +121,12 @@ def gave_way(found: Replayed, times_s: np.ndarray) -> Section:
         for start, end, flags in sorted(longest)
     ]
     if not cells:
-        return Section("Where authority ran out", ["Nowhere."])
+        return Chapter("Where authority ran out", ["Nowhere."])
     caption = f"{counted(len(rows), 'stretch') if len(rows) == 1 else f'{len(rows)} stretches'}"
     if len(rows) > len(cells):
         caption += f"; the {len(cells)} longest"
     table = Table(("from, s", "to, s", "flags seen"), cells, caption)
-    return Section("Where authority ran out", tables=[table])
+    return Chapter("Where authority ran out", tables=[table])
 
 
 def vanes(found: Replayed, times_s: np.ndarray) -> Picture:

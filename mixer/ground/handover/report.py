@@ -8,7 +8,7 @@ from mixer.ground.handover.state import LinkState
 from mixer.ground.handover.whole import HandOver
 from mixer.ground.inputs.log_book import readable
 from mixer.ground.reports.facts import counted
-from mixer.ground.reports.page import CAUTIONS, Picture, Section, Table, Verdict, render_page
+from mixer.ground.reports.page import CAUTIONS, Chapter, Picture, Table, Verdict, render_page
 from mixer.ground.reports.pictures import svg
 
 NOT_VOUCHED = (
@@ -60,7 +60,7 @@ def page(whole: HandOver) -> str:
         "over.",
         [
             *open_section(whole),
-            Section(
+            Chapter(
                 "The chain",
                 pictures=[
                     Picture(
@@ -71,12 +71,12 @@ def page(whole: HandOver) -> str:
                     )
                 ],
             ),
-            Section("Link by link", tables=[Table(LINK_HEAD, link_rows(whole.links))]),
+            Chapter("Link by link", tables=[Table(LINK_HEAD, link_rows(whole.links))]),
             *since_section(whole.links),
             *pieces_section(whole),
-            Section("Where it was found", tables=[Table(("result", "files"), place_rows(whole))]),
-            Section("What this software cannot vouch for", NOT_VOUCHED),
-            Section(
+            Chapter("Where it was found", tables=[Table(("result", "files"), place_rows(whole))]),
+            Chapter("What this software cannot vouch for", NOT_VOUCHED),
+            Chapter(
                 "Signatures",
                 ["Who signs has looked at the module itself, not at this page alone."],
                 [Table(("", "name", "date", "signature"), signature_rows(), roomy=True)],
@@ -94,7 +94,7 @@ def page(whole: HandOver) -> str:
 LINK_HEAD = ("link", "what it shows", "date", "verdict", "about")
 
 
-def open_section(whole: HandOver) -> list[Section]:
+def open_section(whole: HandOver) -> list[Chapter]:
     """What is open, the worst first."""
     if not whole.open:
         return []
@@ -103,7 +103,7 @@ def open_section(whole: HandOver) -> list[Section]:
         (SAID.get(o.sort, o.sort), o.about, o.says, o.do.replace(str(whole.path), short))
         for o in whole.open
     ]
-    return [Section("What is open", tables=[Table(("", "about", "what", "what to do"), rows)])]
+    return [Chapter("What is open", tables=[Table(("", "about", "what", "what to do"), rows)])]
 
 
 def link_rows(states: Sequence[LinkState]) -> list[tuple[str, ...]]:
@@ -124,7 +124,7 @@ def link_rows(states: Sequence[LinkState]) -> list[tuple[str, ...]]:
     return rows
 
 
-def since_section(states: Sequence[LinkState]) -> list[Section]:
+def since_section(states: Sequence[LinkState]) -> list[Chapter]:
     """Key by key, what changed since a link was made."""
     links: dict[str, list[str]] = {}
     for state in states:
@@ -134,14 +134,14 @@ def since_section(states: Sequence[LinkState]) -> list[Section]:
         return []
     text = "Of the keys that each link rests on. A change by a recorded command is part of the way."
     rows = [(words, ", ".join(names)) for words, names in links.items()]
-    return [Section("What changed since", [text], [Table(("key, and by what", "links"), rows)])]
+    return [Chapter("What changed since", [text], [Table(("key, and by what", "links"), rows)])]
 
 
-def pieces_section(whole: HandOver) -> list[Section]:
+def pieces_section(whole: HandOver) -> list[Chapter]:
     """Who, and on which pieces."""
     if not whole.pieces:
         return []
-    return [Section("Pieces and people", tables=[Table(("", "as stated"), whole.pieces)])]
+    return [Chapter("Pieces and people", tables=[Table(("", "as stated"), whole.pieces)])]
 
 
 def signature_rows() -> list[tuple[str, ...]]:

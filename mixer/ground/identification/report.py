@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from mixer.ground.identification import pictures as draw
 from mixer.ground.identification.findings import Finding
 from mixer.ground.identification.fit import Identification
-from mixer.ground.reports.page import CAUTIONS, Picture, Section, Table, render_page
+from mixer.ground.reports.page import CAUTIONS, Chapter, Picture, Table, render_page
 from mixer.ground.reports.pictures import svg
 from mixer.ground.static_test.log import LOAD_UNITS
 
@@ -60,7 +60,7 @@ def identify_page(
         *record,
     ]
     sections = [
-        Section(
+        Chapter(
             "What the test told",
             [MODEL],
             [
@@ -78,9 +78,9 @@ def identify_page(
                 )
             ],
         ),
-        Section("What to know", list(warnings) or ["Everything asked for was excited and told."]),
-        Section("What changed in the vehicle file", list(changes) or ["Nothing was written."]),
-        Section(
+        Chapter("What to know", list(warnings) or ["Everything asked for was excited and told."]),
+        Chapter("What changed in the vehicle file", list(changes) or ["Nothing was written."]),
+        Chapter(
             "The test and the fit",
             [],
             [noise_table(found)],

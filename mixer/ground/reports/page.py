@@ -40,7 +40,7 @@ class Table:
 
 
 @dataclass(frozen=True)
-class Section:
+class Chapter:
     """One part of a page, in the order: paragraphs, tables, pictures."""
 
     heading: str
@@ -64,7 +64,7 @@ class Verdict:
 def render_page(
     title: str,
     lead: str,
-    sections: Iterable[Section],
+    sections: Iterable[Chapter],
     facts: Sequence[tuple[str, object]] = (),
     verdict: Verdict | None = None,
     cautions: Sequence[str] = CAUTIONS,

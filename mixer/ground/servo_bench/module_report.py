@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from mixer.ground.reports.page import Section, Table, Verdict, render_page
+from mixer.ground.reports.page import Chapter, Table, Verdict, render_page
 from mixer.ground.servo_bench.pictures import kick_picture
 from mixer.ground.servo_bench.report import (
     CAUTIONS,
@@ -23,7 +23,7 @@ def module_page(module: ModuleVerdict, facts: Facts, rehearsal: bool = False) ->
     rehearsal: they are emulated ones.
     """
     line = verdict_of(module)
-    reasons = [Section("Why it fails", (), [Table(("Reason",), [[r] for r in module.reasons])])]
+    reasons = [Chapter("Why it fails", (), [Table(("Reason",), [[r] for r in module.reasons])])]
     if len(module.reasons) > 1:
         count = len(module.reasons)
         line = Verdict("fail", f"{count} reasons, listed below; the first: {module.reasons[0]}")
@@ -52,7 +52,7 @@ def verdict_of(module: ModuleVerdict) -> Verdict:
     )
 
 
-def comparison_section(module: ModuleVerdict) -> Section:
+def comparison_section(module: ModuleVerdict) -> Chapter:
     """A column a servo, a row a figure, and how far apart they are."""
     numbers = list(module.servos)
     values = {number: module.servos[number].figures.values() for number in numbers}
@@ -70,7 +70,7 @@ def comparison_section(module: ModuleVerdict) -> Section:
         ),
     ]
     head = ("Figure", "Unit", *(f"Servo {n}" for n in numbers), "Spread")
-    return Section("The servos beside each other", (), [Table(head, rows)])
+    return Chapter("The servos beside each other", (), [Table(head, rows)])
 
 
 def shown(outcome: Outcome) -> str:
@@ -88,12 +88,12 @@ def spread(values: Sequence[float | None]) -> str:
     return f"{max(known) - min(known):.2g}" if known and len(known) == len(values) else ""
 
 
-def together_sections(module: ModuleVerdict) -> list[Section]:
+def together_sections(module: ModuleVerdict) -> list[Chapter]:
     """What the differences do to roll."""
     match = module.match
     if match is None:
         text = "Roll of the four together cannot be told: not every servo has a table."
-        return [Section("Together", (text,))]
+        return [Chapter("Together", (text,))]
     parts = ", ".join(f"{moment:z.2f}" for moment in match.per_vane_nm)
     text = [
         f"With the tables flown, the vanes may stand off by half of each servo's repeatability: "
@@ -108,9 +108,9 @@ def together_sections(module: ModuleVerdict) -> list[Section]:
             f"leave {match.straight_nm:+.2f} N·m of roll."
         )
     if match.kick is None:
-        return [Section("Together", text)]
+        return [Chapter("Together", text)]
     text.append(
         f"In motion: a full pitch demand kicks the roll by up to {match.kick.largest_nm:.2f} N·m "
         "while the vanes are on their way."
     )
-    return [Section("Together", text, (), [kick_picture(match)])]
+    return [Chapter("Together", text, (), [kick_picture(match)])]

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from mixer.ground.reports.page import Section, Table, Verdict, render_page
+from mixer.ground.reports.page import Chapter, Table, Verdict, render_page
 from mixer.ground.servo_bench.figures import Figure
 from mixer.ground.servo_bench.pictures import (
     calibration_picture,
@@ -100,7 +100,7 @@ def not_measured(limits: Sequence[str], servos: Sequence[int] = ()) -> str:
     return ", ".join(parts)
 
 
-def servo_sections(verdict: ServoVerdict) -> list[Section | None]:
+def servo_sections(verdict: ServoVerdict) -> list[Chapter | None]:
     return [
         findings_section(verdict),
         figures_section(verdict),
@@ -111,17 +111,17 @@ def servo_sections(verdict: ServoVerdict) -> list[Section | None]:
     ]
 
 
-def findings_section(verdict: ServoVerdict) -> Section | None:
+def findings_section(verdict: ServoVerdict) -> Chapter | None:
     """The named faults, or why no table could be made."""
     if not verdict.findings and not verdict.refused:
         return None
     rows = [(f.name, f.seen, f.remedy) for f in verdict.findings]
     refusal = verdict.figures.refusal.splitlines() if verdict.refused and not rows else []
     tables = [Table(("Fault", "What was seen", "What to do"), rows)] if rows else []
-    return Section("Faults found", refusal, tables)
+    return Chapter("Faults found", refusal, tables)
 
 
-def figures_section(verdict: ServoVerdict) -> Section:
+def figures_section(verdict: ServoVerdict) -> Chapter:
     """Every figure with its limit, margin, method and standard."""
     limits = {j.figure: j for j in (*verdict.judgements, *verdict.open)}
     left = {judgement.figure for judgement in verdict.open}
@@ -134,7 +134,7 @@ def figures_section(verdict: ServoVerdict) -> Section:
         for figure in verdict.figures.figures.values()
     ]
     head = ("Figure", "Value", "Unit", "Limit", "Margin", "", "Method")
-    return Section(
+    return Chapter(
         "Figures",
         (
             "A dash: not measured, or not to be had from what was measured. Where a limit asks for "
@@ -186,14 +186,14 @@ def limit_cells(judgement: Judgement | None, left_open: bool) -> tuple[str, str,
     return bound, margin, "pass" if judgement.passed else "FAIL"
 
 
-def calibration_section(verdict: ServoVerdict) -> Section | None:
+def calibration_section(verdict: ServoVerdict) -> Chapter | None:
     """Sweep and table."""
     if verdict.data.sweep is None:
         return None
     fit = verdict.figures.fit
     pictures = [loop_picture(verdict.data.sweep)]
     if fit is None:
-        return Section("Calibration", ("No servo table: see the faults.",), (), pictures)
+        return Chapter("Calibration", ("No servo table: see the faults.",), (), pictures)
     rows = [
         (f"{deflection:z.2f}", f"{pulse:.2f}")
         for deflection, pulse in zip(fit.table.deflection_deg, fit.table.pulse_us, strict=True)
@@ -204,7 +204,7 @@ def calibration_section(verdict: ServoVerdict) -> Section | None:
         f"±{fit.repeatability_deg / 2:.2f} deg of what is asked for (half of the repeatability, "
         f"with one timer step of {fit.resolution_deg:.3f} deg in it). Nothing is extrapolated."
     )
-    return Section(
+    return Chapter(
         "Calibration",
         [text, *outliers],
         [Table(("Deflection, deg", "Pulse, µs"), rows, "Servo table")],
@@ -212,7 +212,7 @@ def calibration_section(verdict: ServoVerdict) -> Section | None:
     )
 
 
-def steps_section(verdict: ServoVerdict) -> Section | None:
+def steps_section(verdict: ServoVerdict) -> Chapter | None:
     if not verdict.figures.steps:
         return None
     head = (
@@ -241,10 +241,10 @@ def steps_section(verdict: ServoVerdict) -> Section | None:
         f"reading is uncertain by (five standard deviations) stays within {LATENCY_SHARE:.0%} of "
         "the step."
     )
-    return Section("Step response", (text,), [Table(head, rows)], [step_picture(verdict.figures)])
+    return Chapter("Step response", (text,), [Table(head, rows)], [step_picture(verdict.figures)])
 
 
-def frequency_section(verdict: ServoVerdict) -> Section | None:
+def frequency_section(verdict: ServoVerdict) -> Chapter | None:
     frequency = verdict.figures.frequency
     if frequency is None:
         return None
@@ -269,12 +269,12 @@ def frequency_section(verdict: ServoVerdict) -> Section | None:
         f"{frequency.peak_gain:.2f} of that at {frequency.peak_hz:.1f} Hz. Play and dead band "
         "flatten small sines, so this is the response at these amplitudes."
     )
-    return Section(
+    return Chapter(
         "Frequency response", (text,), [Table(head, rows)], [frequency_picture(frequency)]
     )
 
 
-def endurance_section(verdict: ServoVerdict) -> Section | None:
+def endurance_section(verdict: ServoVerdict) -> Chapter | None:
     if len(verdict.data.cycles) < 2:
         return None
-    return Section("Endurance", (), (), [endurance_picture(verdict.data)])
+    return Chapter("Endurance", (), (), [endurance_picture(verdict.data)])

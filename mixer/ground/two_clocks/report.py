@@ -3,7 +3,7 @@
 import numpy as np
 
 from mixer.ground.inputs.arrays import Array
-from mixer.ground.reports.page import Picture, Section, Table, render_page
+from mixer.ground.reports.page import Chapter, Picture, Table, render_page
 from mixer.ground.reports.pictures import LIMIT, drawing, series, svg
 from mixer.ground.two_clocks.by_motion import forces
 from mixer.ground.two_clocks.by_sync import edges, nearest_of
@@ -60,7 +60,7 @@ def merge_page(merged: Merged, record: PlayRecord, log: LoggerLog, vehicle: Vehi
     return render_page(
         "One clock",
         f"{log.file} brought together with {record.file}: {rests_on(merged)}.",
-        [Section("The clocks", merged.notes, [Table(head, rows)], pictures)],
+        [Chapter("The clocks", merged.notes, [Table(head, rows)], pictures)],
         [
             ("Vehicle", vehicle.vehicle.name),
             ("Played", record.outcome),

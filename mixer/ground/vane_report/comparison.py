@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from mixer.ground.reports.page import Picture, Section, Table, render_page
+from mixer.ground.reports.page import Chapter, Picture, Table, render_page
 from mixer.ground.reports.pictures import drawing, series, svg
 from mixer.ground.vane_report.examined import DrawnVane
 from mixer.ground.vane_report.melt_report import melt_cell
@@ -117,14 +117,14 @@ def comparison_page(
         "Vanes compared",
         "Drawings side by side, before one is milled. Each alone: fourvane vanes FILE --out PAGE.",
         [
-            Section(
+            Chapter(
                 "Side by side",
                 ["Estimates of the same model: differences are surer than the numbers."],
                 [Table(("", *names), rows, HEAD)],
                 [Picture(trade_picture(names, drawings), "Longer is better but for thrust lost"
                          " and mass.")],
             ),
-            *([Section("To be looked at", notes)] if notes else []),
+            *([Chapter("To be looked at", notes)] if notes else []),
         ],
     )  # fmt: skip
 

@@ -6,7 +6,7 @@ import numpy as np
 
 from mixer.ground.drawn_vane.geometry import VaneGeometry, jet_for
 from mixer.ground.inputs.arrays import Array
-from mixer.ground.reports.page import Picture, Section
+from mixer.ground.reports.page import Chapter, Picture
 from mixer.ground.reports.pictures import LIMIT, PALETTE, drawing, svg
 from mixer.ground.vehicle.vehicle import Vehicle
 
@@ -92,11 +92,11 @@ def view_from_behind(vehicle: Vehicle) -> str:
     return svg(figure)
 
 
-def behind_section(vehicle: Vehicle) -> list[Section]:
+def behind_section(vehicle: Vehicle) -> list[Chapter]:
     """The view as a section of a page; none where the vehicle has no drawing."""
     if vehicle.vanes.geometry is None:
         return []
-    return [Section("Seen from behind", pictures=[Picture(view_from_behind(vehicle), CAPTION)])]
+    return [Chapter("Seen from behind", pictures=[Picture(view_from_behind(vehicle), CAPTION)])]
 
 
 def _number(axis: Any, number: int, clocking_deg: float, radius_mm: float) -> None:

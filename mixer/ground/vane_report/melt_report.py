@@ -4,7 +4,7 @@ from typing import Any
 
 import numpy as np
 
-from mixer.ground.reports.page import Picture, Section
+from mixer.ground.reports.page import Chapter, Picture
 from mixer.ground.reports.pictures import LIMIT, SHADE, drawing, series, svg
 from mixer.ground.vane_life.melting import MeltBand
 from mixer.ground.vane_report.examined import DrawnVane
@@ -86,7 +86,7 @@ def melt_result(found: DrawnVane) -> dict[str, Any]:
     return dict(zip(keys, told, strict=True))
 
 
-def melt_section(found: DrawnVane) -> list[Section]:
+def melt_section(found: DrawnVane) -> list[Chapter]:
     """The melt's part of the page; none where nothing melts or solids leave it worthless."""
     sentence = melt_sentence(found)
     if sentence is None or found.melt is None or found.solids:
@@ -96,7 +96,7 @@ def melt_section(found: DrawnVane) -> list[Section]:
         pictures = [Picture(melt_picture(found.melt), "How deep the melt is from the leading edge;"
                             " shaded, from best to worst; the dashed line is as far as a vane can"
                             " be described.")]  # fmt: skip
-    return [Section("How far does it melt", [sentence, MODEL], pictures=pictures)]
+    return [Chapter("How far does it melt", [sentence, MODEL], pictures=pictures)]
 
 
 def melt_picture(melt: MeltBand) -> str:

@@ -3,7 +3,7 @@
 import numpy as np
 
 from mixer.ground.drawn_vane.hinge import CENTRE_DOUBT
-from mixer.ground.reports.page import CAUTIONS, Picture, Section, Table, render_page
+from mixer.ground.reports.page import CAUTIONS, Chapter, Picture, Table, render_page
 from mixer.ground.vane_life.life import Life
 from mixer.ground.vane_life.strength import strength_of
 from mixer.ground.vane_report.examined import LET_GO, DrawnVane
@@ -75,14 +75,14 @@ def vanes_page(found: DrawnVane) -> str:
     )  # fmt: skip
 
 
-def _attention(found: DrawnVane) -> list[Section]:
+def _attention(found: DrawnVane) -> list[Chapter]:
     words = [
         f"{sentence[0].upper()}{sentence[1:].removesuffix('.')}." for sentence in found.warnings
     ]
-    sections = [Section("To be looked at", words)] if words else []
+    sections = [Chapter("To be looked at", words)] if words else []
     if found.assumed:
         sections.append(
-            Section(
+            Chapter(
                 "Assumed, not in the file",
                 ["These values decided what stands below; give them to be rid of the guess."],
                 [Table(("assumed",), [[text] for text in found.assumed])],
@@ -91,7 +91,7 @@ def _attention(found: DrawnVane) -> list[Section]:
     return sections
 
 
-def _forces(found: DrawnVane) -> Section:
+def _forces(found: DrawnVane) -> Chapter:
     curve = found.curve
     pick = np.unique(np.linspace(0, len(curve.deflection_deg) - 1, 7).round().astype(int))
     rows = [
@@ -104,7 +104,7 @@ def _forces(found: DrawnVane) -> Section:
     ]  # fmt: skip
     head = ("deflection, deg", "side, N", "drag, N", "normal, N", "axial, N",
             "centre of pressure, mm", "hinge, N·m")  # fmt: skip
-    return Section(
+    return Chapter(
         "Forces of one vane",
         [
             "Shock-expansion on the section with a blunt nose by modified Newtonian pressure,"
@@ -126,7 +126,7 @@ def _forces(found: DrawnVane) -> Section:
     )  # fmt: skip
 
 
-def _pressure(found: DrawnVane) -> Section:
+def _pressure(found: DrawnVane) -> Chapter:
     rows = [
         [
             s.condition,
@@ -136,7 +136,7 @@ def _pressure(found: DrawnVane) -> Section:
         ]
         for s in found.scaled
     ]
-    return Section(
+    return Chapter(
         "Does force go with chamber pressure?",
         [
             "In flight a vane's force is taken as κ = pc/pc_ref times the curve above, at any"
@@ -154,7 +154,7 @@ def _pressure(found: DrawnVane) -> Section:
     )  # fmt: skip
 
 
-def _outline(found: DrawnVane) -> Section:
+def _outline(found: DrawnVane) -> Chapter:
     geometry, life, edges, hinge = found.geometry, found.life, found.edges, found.hinge
     worn = float(edges[-1].recession_mm[0]) > 0.0 and not found.solids
     station = np.linspace(geometry.root_station_mm, geometry.span_mm, 60)
@@ -170,7 +170,7 @@ def _outline(found: DrawnVane) -> Section:
         if worn
         else []
     )
-    return Section(
+    return Chapter(
         "Outline and wear",
         words,
         pictures=[
@@ -190,10 +190,10 @@ def _outline(found: DrawnVane) -> Section:
     )  # fmt: skip
 
 
-def _hinge(found: DrawnVane) -> Section:
+def _hinge(found: DrawnVane) -> Chapter:
     hinge = found.hinge
     low, high = hinge.peak_band_nm
-    return Section(
+    return Chapter(
         "Hinge moment",
         [
             f"The largest hinge moment is {hinge.peak_nm:.3g} N·m at"
@@ -208,7 +208,7 @@ def _hinge(found: DrawnVane) -> Section:
     )  # fmt: skip
 
 
-def _strength(found: DrawnVane) -> Section:
+def _strength(found: DrawnVane) -> Chapter:
     rows = [
         [
             b.place, f"{b.station_mm:.1f}", f"{b.stress_mpa[0]:.3g}", f"{b.stress_mpa[-1]:.3g}",
@@ -217,7 +217,7 @@ def _strength(found: DrawnVane) -> Section:
         for b in found.strength
     ]  # fmt: skip
     hole_mm = found.geometry.shaft_hole_mm
-    return Section(
+    return Chapter(
         "Will it hold",
         [
             "The force of the part in the jet bends the vane where it leaves the jet and at its"
@@ -240,15 +240,15 @@ def _strength(found: DrawnVane) -> Section:
     )  # fmt: skip
 
 
-def _heat(found: DrawnVane) -> Section:
+def _heat(found: DrawnVane) -> Chapter:
     life = found.life
     if found.solids:
-        return Section(
+        return Chapter(
             "Will it live",
             ["Not computed: the exhaust carries solids, which sand a graphite vane off in seconds"
              " (common practice). Only a burn tells."],
         )  # fmt: skip
-    return Section(
+    return Chapter(
         "Will it live",
         [
             life.sentence, ESTIMATE, *_heat_words(found),

@@ -6,7 +6,7 @@ import numpy as np
 
 from mixer.ground.drawn_vane.geometry import VaneGeometry
 from mixer.ground.inputs.arrays import Array
-from mixer.ground.reports.page import CAUTIONS, Picture, Section, Table, render_page
+from mixer.ground.reports.page import CAUTIONS, Chapter, Picture, Table, render_page
 from mixer.ground.reports.pictures import LIMIT, MARKERS, PALETTE, drawing, svg
 from mixer.ground.vane_life.life import Life
 from mixer.ground.vane_report.page_of_vanes import DUST_CAUTION, ESTIMATE
@@ -150,7 +150,7 @@ def wear_page(
             Picture(section_picture(geometry, ends), "Middle section, new and at the end.")
         )
     sections = [
-        Section(
+        Chapter(
             "How fast the edge recedes",
             [
                 "Recession at each station is rate times burn load. Vanes and burns differ by a"
@@ -163,8 +163,8 @@ def wear_page(
             ],
             pictures=[Picture(recession_picture(fit), "Every reading, and the fit.")],
         ),
-        Section("Outline over the burn", pictures=pictures),
-        Section(
+        Chapter("Outline over the burn", pictures=pictures),
+        Chapter(
             "What the vane still gives",
             [
                 "Forces of the worn vane computed as those of the new one."
@@ -178,7 +178,7 @@ def wear_page(
     ]
     if wear.hinge is not None and geometry is not None:
         sections.append(
-            Section(
+            Chapter(
                 "Hinge moment",
                 [_hinge_words(wear, geometry)],
                 pictures=[
@@ -190,7 +190,7 @@ def wear_page(
             )
         )
     if life is not None:
-        sections.append(Section("Will it live", [life.sentence, ESTIMATE]))
+        sections.append(Chapter("Will it live", [life.sentence, ESTIMATE]))
     return render_page(
         f"Wear of the vanes of {vehicle.vehicle.name}",
         "From inspections of burnt vanes to the erosion table of the vehicle file.",

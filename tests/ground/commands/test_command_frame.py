@@ -306,7 +306,7 @@ def test_a_page_stands_alone_escapes_text_and_ends_with_cautions() -> None:
         "Vehicle <Heron> & co",
         "What was told to four servos.",
         [
-            page.Section(
+            page.Chapter(
                 "Deflections",
                 ["They <b>stay</b> within travel."],
                 [page.Table(["time, s", "flags"], [[0.5, "roll-limited"], ["−1.5", ""]], "Limits")],
