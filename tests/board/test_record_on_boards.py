@@ -21,6 +21,9 @@ from hil.commands.record import record
 from hil.node.loopback import Loopback
 from hil.node.node_link import NodeLink
 from hil.node.record_fetch import clear, fetch, held_by
+from mixer.ground.evidence.evidence import tables_of
+from mixer.ground.evidence.on_page import on_page
+from mixer.ground.flight_record.kept_record import kept_beside
 from mixer.ground.flight_record.record_file import BLOCK_BYTES, CRC, STRIDE, read_record
 from mixer.ground.flight_record.replay import replay
 from mixer.ground.tables.build import flight_tables
@@ -33,11 +36,15 @@ CYCLES = {"laptop": 50, "ci": 150, "long": 10_000}  # of each vehicle
 A_FLIGHT = {"laptop": 50, "ci": 150, "long": 150}  # which every board has room for
 
 
-@pytest.mark.parametrize("name", ["eighth turns", "askew", "slow"])
+@pytest.mark.parametrize("name", ["quarter turns", "quick", "slow"])
 def test_what_a_board_recorded_without_heap_replays_to_the_integer(
     quick_board_name: str, name: str, tmp_path: Path, size: str
 ) -> None:
-    """Each flight is fetched and cleared before the next, since a small board holds few."""
+    """Each flight is fetched and cleared before the next, since a small board holds few.
+
+    Tables of over 1 000 words find no room beside the record on the emulated board, whose files
+    lie in its memory.
+    """
     tables = flight_tables(vehicle(**UNLIKE[name]))
     cycles = flight = 0
     with open_board(quick_board_name) as board, Link(board.port) as line:
@@ -66,7 +73,7 @@ def test_what_a_board_recorded_without_heap_replays_to_the_integer(
 def test_a_node_in_real_time_is_fetched_by_the_command_and_again_after_a_cut(
     unix_board: Board, tmp_path: Path, campaign: None
 ) -> None:
-    serve_on(unix_board, TABLES.to_bytes(), lambda share: None)
+    serve_on(unix_board, TABLES.to_bytes(), lambda share: None, record=True)
     out = tmp_path / "flight.record"
     arguments = ["fetch", "--board", unix_board.port, "--out", str(out), "--json"]
     with serial.serial_for_url(unix_board.port, BAUD, timeout=0.2) as line:
@@ -117,6 +124,32 @@ def test_a_good_record_tells_0_integers_and_what_the_flight_was(kept: Path) -> N
     page = (kept / "replay.html").read_text(encoding="utf-8")
     assert "0 integers differ" in page
     assert page.count("<svg") == 3
+    assert told["evidence"] == json.loads(on_page(page)[0])
+    assert (told["evidence"]["kind"], told["evidence"]["verdict"]) == ("record replay", "pass")
+    assert told["evidence"]["tables"] == tables_of(vehicle()).model_dump()
+
+
+def test_a_torn_record_is_not_called_whole_by_its_replay(kept: Path) -> None:
+    path = kept / "flight.record"
+    path.write_bytes(path.read_bytes()[:-7])
+    status, said, _ = run_replay(kept)
+    evidence = json.loads(said)["evidence"]
+    assert (status, evidence["verdict"], evidence["word"]) == (0, "open", "torn")
+    assert "torn: what came after is not known" in (kept / "replay.html").read_text("utf-8")
+
+
+def test_evidence_of_a_record_says_whose_board_it_was_and_refuses_other_tables(kept: Path) -> None:
+    read = read_record(kept / "flight.record")
+    mine = kept_beside("record fetch", vehicle(), read)
+    assert (mine["verdict"], mine["rehearsal"]) == ("pass", None)  # nobody told the board's name
+    other = kept_beside("record fetch", vehicle(servos={"slew_deg_s": 100.0}), read)
+    assert other["verdict"] == "fail" and "the record is of flight tables" in other["says"]
+    read.header["board"] = "unix"
+    assert kept_beside("record fetch", vehicle(), read)["rehearsal"] is True
+    read.header["board"] = "rp2"
+    assert kept_beside("record fetch", vehicle(), read)["rehearsal"] is False
+    beside = json.loads((kept / "flight.evidence.json").read_text(encoding="utf-8"))
+    assert beside["evidence"]["board"] == "rp2"
 
 
 def test_one_cycle_that_was_answered_otherwise_ends_with_status_1(kept: Path) -> None:

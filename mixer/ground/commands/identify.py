@@ -263,8 +263,9 @@ def propose(
 
 def show_plan(programme: Programme, expected: Expected, out: Path) -> None:
     """The programme and what it promises, for a person."""
+    rounds = "1 round" if programme.frames == 1 else f"{programme.frames} rounds"
     output.print(
-        f"{programme.frames} rounds of {programme.slot_s * 16:.3g} s over a burn of "
+        f"{rounds} of {programme.slot_s * 16:.3g} s over a burn of "
         f"{programme.time_s[-1]:g} s; each vane moves in its own pattern",
         soft_wrap=True,
     )

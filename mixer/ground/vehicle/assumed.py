@@ -38,6 +38,8 @@ def _assumed(table: Section, place: str, vehicle: Vehicle) -> Iterator[str]:
                 yield NOTHING[key]
         elif isinstance(value, np.ndarray):
             yield f"{key} {', '.join(f'{each:g}' for each in value)}"
+        elif isinstance(value, bool):
+            yield f"{key} {str(value).lower()}"
         elif isinstance(value, float | int):
             yield f"{key} {value:g}"
         else:
