@@ -90,6 +90,7 @@ def test_the_hunt_says_so_where_its_tests_fail_by_themselves(tmp_path: Path) -> 
     assert "fail without any mutant" in done.stderr
 
 
+@pytest.mark.usefixtures("campaign")
 def test_changes_of_receiver_frames_and_kernels_are_noticed(
     full_size: bool, record_property: Callable[[str, object], None]
 ) -> None:

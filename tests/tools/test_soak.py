@@ -9,6 +9,7 @@ from tests.tools.soak import LARGE_WRAP, SMALL_WRAP, soak
 CYCLES = {"long": 1_000_000, "ci": 100_000, "laptop": 10_000}
 
 
+@pytest.mark.usefixtures("campaign")
 @pytest.mark.parametrize("wrap_us", [SMALL_WRAP, LARGE_WRAP])
 def test_after_days_of_a_bad_line_a_node_does_what_it_did_at_the_start(
     wrap_us: int, size: str, record_property: Callable[[str, object], None]

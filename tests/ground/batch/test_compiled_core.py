@@ -71,6 +71,7 @@ def run_cycles(program: Path, recorded: Recorded) -> tuple[np.ndarray, bytes]:
     return np.frombuffer(done.stdout, np.int32).reshape(-1, at.STATE_WORDS), done.stderr
 
 
+@pytest.mark.usefixtures("campaign")
 def test_every_word_of_every_cycle_is_that_of_python(
     programs: dict[str, Path], size: str, record_property: Callable[[str, object], None]
 ) -> None:

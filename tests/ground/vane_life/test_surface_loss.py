@@ -235,6 +235,7 @@ def test_faces_lose_megawatts_where_they_are_whitest():
     assert 2.5e6 < loss.radiated_w_m2(np.array(2900.0)) < 3.5e6
 
 
+@pytest.mark.usefixtures("campaign")
 def test_propellants_with_more_free_oxygen_shorten_the_life_of_graphite():
     lives = [
         vane_life(

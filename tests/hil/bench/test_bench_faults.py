@@ -36,6 +36,7 @@ def outcome(case):
     return name, [finding.name for finding in verdict.findings], verdict.passed, verdict.reasons
 
 
+@pytest.mark.usefixtures("campaign")
 def test_faults_are_named_and_healthy_servos_pass_in_19_of_20_seeds(record_property, size):
     """All runs of `bench all` on the seeds of each fault and of none; the table is shown."""
     seeds = SEEDS[size]

@@ -122,6 +122,7 @@ def test_an_outcome_is_lost_before_roll_is_looked_at(attitude, roll, outcome):
     assert Limits().outcome(attitude, roll) == outcome
 
 
+@pytest.mark.usefixtures("campaign")
 def test_single_jams_that_can_be_held_are_held_and_the_rival_loses_some():
     """Hard-over jams of every vane at four times, 3 seeds, a vehicle thin on authority.
 
@@ -168,6 +169,7 @@ def test_the_reachability_check_agrees_with_a_linear_program():
     assert both == {True, False}
 
 
+@pytest.mark.usefixtures("campaign")
 def test_failures_of_one_kind_are_counted_together():
     vehicle = flying_vehicle(BRIEF, {"control.rate_hz": 50})
     plans = [

@@ -228,6 +228,7 @@ def test_a_silent_link_holds_the_demand_then_neutral_and_is_counted():
     assert tally.frames_lost[0] == 30
 
 
+@pytest.mark.usefixtures("campaign")
 def test_damaged_frames_are_lost_at_their_rate_and_the_same_in_every_run():
     vehicle = flying_vehicle(BRIEF)
     fault = Fault("link-damage", 0, 1.0, lasts_s=4.0, value=0.1)
@@ -297,6 +298,7 @@ def test_a_slow_servo_slews_at_its_share():
     assert seen[300] - seen[220] == pytest.approx(0.02 * 250.0 * 0.8, rel=0.01)
 
 
+@pytest.mark.usefixtures("campaign")
 def test_a_lost_vane_is_found_by_nobody_but_its_moment_is_gone():
     vehicle = flying_vehicle(BRIEF)
     healthy, _ = flown(vehicle)
