@@ -9,6 +9,7 @@ from hil.bench.board_port import HOLD_MS, BoardPort
 from hil.bench.port import Scale
 from hil.boards.firmware import Say
 from hil.boards.node_on_board import loaded_node
+from hil.boards.open_board import IN_PROCESS, REHEARSING
 from hil.emulated_servos.servo import EmulatedServo
 from hil.node.loopback import Loopback
 from hil.node.node_link import NodeLink
@@ -16,10 +17,8 @@ from hil.node.patience import patience
 from mixer.ground.tables.build import flight_tables
 from mixer.ground.vehicle.vehicle import Vehicle
 
-IN_PROCESS = "none"
 ANSWER_S = 2.0
 EMULATED_ANSWER_S = 20.0  # a busy computer may leave an emulated board waiting; nothing moves
-WITHOUT_SERVOS = (IN_PROCESS, "unix", "emulated")  # there emulated servos hang on the pulses
 
 
 @contextlib.contextmanager
@@ -43,7 +42,7 @@ def bench_board(
     """
     neutral_us = [servo.neutral_us for servo in vehicle.servos]
     tables = flight_tables(vehicle).to_bytes()
-    emulated = list(servos) if name in WITHOUT_SERVOS else None
+    emulated = list(servos) if name in REHEARSING else None
     options = {"servos": emulated, "scales": scales, "ask": ask, "hold_ms": hold_ms}
     if name == IN_PROCESS:
         here = Loopback()

@@ -8,8 +8,8 @@ from typing import Any
 
 import click
 
-from hil.bench.open_bench import WITHOUT_SERVOS
 from hil.bench.plan import BenchPlan, plan_for
+from hil.boards.open_board import REHEARSING
 from hil.emulated_servos.faults import FAULTS, emulated_servo
 from hil.emulated_servos.servo import EmulatedServo
 from mixer.ground.command_line.fourvane import result_option
@@ -56,7 +56,7 @@ class BenchOptions:
     @property
     def rehearsal(self) -> bool:
         """No servo is there; emulated ones hang on the board's pulses."""
-        return self.board in WITHOUT_SERVOS
+        return self.board in REHEARSING
 
     def vehicle(self) -> Vehicle:
         """The vehicle file; for a rehearsal without one, the demo's invented vehicle."""
@@ -83,7 +83,7 @@ class BenchOptions:
     def emulated(self, vehicle: Vehicle) -> list[EmulatedServo]:
         """Four emulated servos as the vehicle file describes them, more or less."""
         if self.faults and not self.rehearsal:
-            raise OptionError(f"--fault is for rehearsals on {', '.join(WITHOUT_SERVOS)}")
+            raise OptionError(f"--fault is for rehearsals on {', '.join(REHEARSING)}")
         plans = [plan_for(vehicle, servo) for servo in range(1, VANES + 1)]
         return [
             emulated_servo(

@@ -93,13 +93,15 @@ def loaded_node(
         yield there, link
 
 
-def serve_on(
-    board: Board, tables: bytes, progress: Callable[[float], None], *, record: bool
-) -> None:
+def serve_on(board: Board, tables: bytes) -> None:
     """Put the node on a board without servos, start it in real time, for a flight computer's
-    program to talk to, and load flight tables; the line is free afterwards. record: see `node_on`.
+    program to talk to, and load flight tables; the line is free afterwards. How far the files are
+    is shown. The emulated board keeps no record of a flight, so that its tables have room.
     """
-    with node_on(board, record=record, progress=progress) as there:
+    with (
+        progress(f"deploying to {board.wiring}", 1.0) as done,
+        node_on(board, record=board.wiring != "emulated", progress=done) as there,
+    ):
         NodeLink(there.start("fly")).load_tables(tables)
 
 

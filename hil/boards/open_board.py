@@ -7,6 +7,9 @@ from hil.boards.emulated import EmulatedBoard
 from hil.boards.firmware import Say, build_firmware
 from hil.boards.unix import UnixBoard
 
+IN_PROCESS = "none"  # the node here, without a board
+REHEARSING = (IN_PROCESS, "unix", "emulated")  # no real servo hangs on these
+
 
 def open_board(
     name: str,

@@ -110,8 +110,7 @@ def run(name: str, firmware: Path | None, vehicle: Path, as_json: bool) -> None:
     with messages.status("starting") as status:
         opened = served_board(name, firmware, status.update)
     with opened:
-        with progress(f"deploying to {name}", 1.0) as done:
-            serve_on(opened, tables.to_bytes(), done, record=name != "emulated")  # files in its RAM
+        serve_on(opened, tables.to_bytes())
         evidence = evidence_of("board run", loaded, tables=sums_of(tables), board=name)
         following = f"a program of your own opens {opened.port}; firmware_port/FRAMES.md tells how"
         emit({"port": opened.port}, as_json, None, following, evidence.plain)

@@ -3,12 +3,11 @@
 from pathlib import Path
 
 import click
-import serial
 
 from hil.boards.link import BAUD
 from hil.commands.record_tap import tap, vehicle_option
-from hil.node.node_link import NodeLink
 from hil.node.record_fetch import clear, fetch
+from hil.node.served_line import served_line
 from mixer.ground.command_line.fourvane import FAILED, emit, result_option
 from mixer.ground.command_line.path_options import RESULT, SOURCE
 from mixer.ground.evidence.evidence import evidence_of, sums_of
@@ -22,8 +21,6 @@ from mixer.ground.flight_record.vane_angles import put_angles
 from mixer.ground.reports.console import messages, output, progress
 from mixer.ground.tables.build import flight_tables
 from mixer.ground.vehicle.vehicle import load_vehicle
-
-READ_S = 0.2
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
@@ -64,9 +61,7 @@ def fetch_command(
     Example: fourvane record fetch --board /dev/ttyACM0 --out flight.record
     """
     vehicle = None if vehicle_file is None else load_vehicle(vehicle_file)
-    with serial.serial_for_url(port, baud, timeout=READ_S) as line:
-        line.write(b"\0")
-        link = NodeLink(line)
+    with served_line(port, baud) as link:
         with progress("fetching", 1.0) as done:
             held, before = fetch(link, out, done)
         if clears:

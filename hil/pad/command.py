@@ -8,31 +8,28 @@ from pathlib import Path
 from zlib import crc32
 
 import click
-import serial
 
 from hil.bench_sessions.questions import ask
 from hil.boards.link import BAUD
 from hil.boards.node_on_board import serve_on
-from hil.boards.open_board import open_board
+from hil.boards.open_board import IN_PROCESS, REHEARSING, open_board
 from hil.node.errors import BoardError
 from hil.node.loopback import Loopback
 from hil.node.node_link import NodeLink
+from hil.node.served_line import served_line
 from hil.pad.pad_check import NOT_THROUGH, OFF, SILENT, VaneFound, check_vanes
 from mixer.ground.command_line.fourvane import FAILED, INTERRUPTED, emit, result_option, stop
 from mixer.ground.command_line.path_options import RESULT, SOURCE
-from mixer.ground.evidence.evidence import evidence_of
+from mixer.ground.evidence.evidence import evidence_of, sums_of
 from mixer.ground.inputs.errors import InputError
 from mixer.ground.inputs.log_book import now
 from mixer.ground.inputs.whole_files import write_whole
-from mixer.ground.reports.console import messages, output, progress
+from mixer.ground.reports.console import messages, output
 from mixer.ground.reports.facts import plain
 from mixer.ground.tables.build import flight_tables
 from mixer.ground.vehicle.vehicle import load_vehicle
 
-IN_PROCESS = "none"
-REHEARSED = (IN_PROCESS, "unix", "emulated")  # no servo hangs on these
 WORD = "turn"
-READ_S = 0.2
 CAUTION = (
     "CAUTION: the vanes turn by themselves, one after the other. Igniters NOT connected, no "
     "propellant; nobody at nozzle, vanes or linkage; look from where the range's safety officer "
@@ -69,9 +66,10 @@ def check_command(
 
     Example: fourvane board check vehicle.toml --board /dev/ttyACM0 --deflection 3
     """
-    rehearsal = name in REHEARSED
+    rehearsal = name in REHEARSING
     loaded = load_vehicle(vehicle)
-    tables = flight_tables(loaded).to_bytes()
+    flown = flight_tables(loaded)
+    tables = flown.to_bytes()
     if not rehearsal:
         ask_for_the_word()
     deflection_mdeg = round(1e3 * deflection_deg)
@@ -92,7 +90,9 @@ def check_command(
     with write_whole(out) as stream:
         json.dump(plain(result), stream, indent=2, ensure_ascii=False)
         stream.write("\n")
-    evidence = evidence_of("board check", loaded, board=name, rehearsal=rehearsal)
+    evidence = evidence_of(
+        "board check", loaded, tables=sums_of(flown), board=name, rehearsal=rehearsal
+    )
     emit({**result, "result": out}, as_json, lambda: show(faults, rehearsal, out), None,
          evidence.plain)  # fmt: skip
     if faults:
@@ -117,16 +117,14 @@ def node_of(
         link.load_tables(tables)
         yield link, lambda seconds: [link.let_pass(10_000) for _ in range(round(100 * seconds))]
         return
-    if name not in REHEARSED:
-        with serial.serial_for_url(name, baud, timeout=READ_S) as line:
-            line.write(b"\0")
-            yield NodeLink(line), time.sleep
+    if name not in REHEARSING:
+        with served_line(name, baud) as link:
+            yield link, time.sleep
         return
     with open_board(name, count_instructions=False) as board:
-        with progress(f"deploying to {name}", 1.0) as done:
-            serve_on(board, tables, done, record=name != "emulated")
-        with serial.serial_for_url(board.port, baud, timeout=READ_S) as line:
-            yield NodeLink(line), time.sleep
+        serve_on(board, tables)
+        with served_line(board.port, baud) as link:
+            yield link, time.sleep
 
 
 def refuse_other_tables(link: NodeLink, tables: bytes, vehicle: Path) -> None:

@@ -8,6 +8,7 @@ from pathlib import Path
 from firmware_port.stand.rehearsed import rehearsed
 from hil.boards.firmware import Say
 from hil.boards.node_on_board import loaded_node
+from hil.boards.open_board import IN_PROCESS, REHEARSING
 from hil.node.loopback import Loopback
 from hil.node.node_link import NodeLink
 from hil.node.patience import patience
@@ -16,8 +17,6 @@ from hil.stand.rehearsal import EmulatedVanes
 from mixer.ground.tables.build import flight_tables
 from mixer.ground.vehicle.vehicle import Vehicle
 
-IN_PROCESS = "none"
-WITHOUT_VANES = (IN_PROCESS, "unix", "emulated")  # there emulated vanes hang on the pulses
 ANSWER_S, EMULATED_ANSWER_S = 0.3, 20.0  # of the second in which the node waits, or of patience
 
 
@@ -50,7 +49,7 @@ def stand_node(
     a real board vanes move once a play begins.
     """
     tables = flight_tables(vehicle).to_bytes()
-    vanes = EmulatedVanes(vehicle, seed, sensors) if name in WITHOUT_VANES else None
+    vanes = EmulatedVanes(vehicle, seed, sensors) if name in REHEARSING else None
     if name == IN_PROCESS:
         here = Loopback()
         rehearsed(here.node)

@@ -9,8 +9,9 @@ from typing import Any
 import click
 import numpy as np
 
+from hil.boards.open_board import IN_PROCESS, REHEARSING
 from hil.stand.emulated_stand import Logger, logged, write_logged
-from hil.stand.open_stand import IN_PROCESS, WITHOUT_VANES, StandNode, stand_node
+from hil.stand.open_stand import StandNode, stand_node
 from hil.stand.programme_file import knots_of, read_programme
 from hil.stand.session import COLD, HOT, WORDS, Plan, StandError, checks, play, what_ran_before
 from mixer.ground.command_line.fourvane import INTERRUPTED, stop
@@ -51,7 +52,7 @@ class PlayOptions:
     @property
     def rehearsal(self) -> bool:
         """No vane is there; emulated ones hang on the pulses."""
-        return self.board in WITHOUT_VANES
+        return self.board in REHEARSING
 
 
 @dataclass(frozen=True)
@@ -67,7 +68,7 @@ class Played:
 def played(options: PlayOptions, given_log: GivenLog, ask: Callable[[str], str] | None) -> Played:
     """Play as asked for, and what came out."""
     if options.log is not None and not options.rehearsal:
-        raise StandError(f"--emulated-log is for rehearsals on {', '.join(WITHOUT_VANES)}")
+        raise StandError(f"--emulated-log is for rehearsals on {', '.join(REHEARSING)}")
     if options.on_input and options.rehearsal:
         raise StandError("--on-input: a rehearsal has no wired input; leave it out")
     vehicle = load_vehicle(options.vehicle_file)

@@ -73,7 +73,7 @@ def test_what_a_board_recorded_without_heap_replays_to_the_integer(
 def test_a_node_in_real_time_is_fetched_by_the_command_and_again_after_a_cut(
     unix_board: Board, tmp_path: Path, campaign: None
 ) -> None:
-    serve_on(unix_board, TABLES.to_bytes(), lambda share: None, record=True)
+    serve_on(unix_board, TABLES.to_bytes())
     out = tmp_path / "flight.record"
     arguments = ["fetch", "--board", unix_board.port, "--out", str(out), "--json"]
     with serial.serial_for_url(unix_board.port, BAUD, timeout=0.2) as line:
