@@ -1,7 +1,10 @@
 """A drawing of a blunt vane and the nozzle it stands behind, for tests to change."""
 
+from collections.abc import Callable
 from types import SimpleNamespace
 from typing import Any
+
+import numpy as np
 
 from mixer.ground.drawn_vane.geometry import VaneGeometry
 
@@ -35,3 +38,34 @@ def vane(**changes: Any) -> VaneGeometry:
 def nozzle(**changes: Any) -> Any:
     """5 kN at 20 bar: throat 47.7 mm, expansion 4, γ 1.2."""
     return SimpleNamespace(**{**NOZZLE, **changes})
+
+
+def in_proportion(
+    gamma: float, ratio: float, thrust_n: float, **changes: Any
+) -> tuple[Callable[[float], Any], VaneGeometry]:
+    """A nozzle of about that thrust at 20 bar, at any chamber pressure in bar, and a vane in
+    proportion to its exit.
+    """
+    throat_mm = 1e3 * np.sqrt(4.0 / np.pi * thrust_n / (20e5 * 1.4))
+    radius_mm = 0.5 * throat_mm * np.sqrt(ratio)
+
+    def nozzle_at(bar: float) -> Any:
+        return nozzle(
+            chamber_pressure_bar=bar,
+            throat_diameter_mm=throat_mm,
+            expansion_ratio=ratio,
+            specific_heat_ratio=gamma,
+        )
+
+    drawn = vane(
+        span_mm=0.8 * radius_mm,
+        root_chord_mm=1.4 * radius_mm,
+        tip_chord_mm=1.3 * radius_mm,
+        thickness_mm=0.15 * radius_mm,
+        leading_edge_radius_mm=0.03 * radius_mm,
+        hinge_line_mm=0.45 * radius_mm,
+        immersed_span_mm=0.6 * radius_mm,
+        distance_behind_exit_mm=0.1 * radius_mm,
+        **changes,
+    )
+    return nozzle_at, drawn

@@ -13,7 +13,7 @@ import pytest
 from tests.support.mutants import mutants, put_in
 
 ROOT = Path(__file__).parents[2]
-SHARES = {True: "0.06", False: "0.02"}  # of each target at full size, and not
+SHARE = "0.06"  # of each target
 SOURCE = '''
 """Not changed."""
 MOST = 3
@@ -92,10 +92,10 @@ def test_the_hunt_says_so_where_its_tests_fail_by_themselves(tmp_path: Path) -> 
 
 @pytest.mark.usefixtures("campaign")
 def test_changes_of_receiver_frames_and_kernels_are_noticed(
-    full_size: bool, record_property: Callable[[str, object], None]
+    record_property: Callable[[str, object], None],
 ) -> None:
-    """All of it, and more targets: `python -m tests.tools.mutation`. Kernels at full size only."""
-    kernels = ("wanted", "allocate") if full_size else ()
-    done = hunt("receiver", "frames", *kernels, "--share", SHARES[full_size], "--seed", "4")
+    """All of it, and more targets: `python -m tests.tools.mutation`."""
+    targets = ("receiver", "frames", "wanted", "allocate")
+    done = hunt(*targets, "--share", SHARE, "--seed", "4")
     record_property("shown", done.stdout.strip())
     assert done.returncode == 0, done.stdout + done.stderr[-2000:]

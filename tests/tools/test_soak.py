@@ -6,7 +6,7 @@ import pytest
 
 from tests.tools.soak import LARGE_WRAP, SMALL_WRAP, soak
 
-CYCLES = {"long": 1_000_000, "ci": 100_000, "laptop": 10_000}
+CYCLES = {"long": 1_000_000, "ci": 100_000}
 
 
 @pytest.mark.usefixtures("campaign")

@@ -21,8 +21,8 @@ from tests.support.recorded_cycles import Recorded, record
 from tests.support.unlike_vehicles import unlike_tables
 
 SEED = 10
-CYCLES = {"long": 1_000_000, "ci": 100_000, "laptop": 3_000}  # over all vehicles
-RANDOM_VEHICLES = {"long": 200, "ci": 40, "laptop": 4}
+CYCLES = {"long": 1_000_000, "ci": 100_000}  # over all vehicles
+RANDOM_VEHICLES = {"long": 200, "ci": 40}
 SANITIZED = "-O1 -fsanitize=undefined,address -fno-sanitize-recover=all"
 DRIVER = Path(__file__).parents[2] / "support" / "compiled_core.c"
 BUILDS = [

@@ -10,7 +10,7 @@ from mixer.ground.drawn_vane.geometry import GeometryError
 from mixer.ground.drawn_vane.jet import FlowState, jet_from_nozzle
 from mixer.ground.drawn_vane.vane_forces import computed_curve
 from mixer.ground.vane_report.pressure_check import ambient_at_bar, largest_error, pressure_check
-from tests.support.drawn_vane import TRAVEL, nozzle, vane
+from tests.support.drawn_vane import TRAVEL, in_proportion, nozzle, vane
 
 # A slender vane of graphite behind the same nozzle.
 SLENDER = vane(
@@ -180,24 +180,11 @@ def test_ambient_pressure_scales_with_the_ground_it_stands_on():
 @pytest.mark.parametrize("thrust_n", [500.0, 2000.0, 10_000.0, 50_000.0])
 def test_force_and_edge_rise_with_pressure_over_engines_of_every_size(gamma, ratio, thrust_n):
     """Vanes in proportion to the exit; 5 to 60 bar; refused in words or computed, never a crash."""
-    throat_mm = 1e3 * np.sqrt(4.0 / np.pi * thrust_n / (20e5 * 1.4))
-    radius_mm = 0.5 * throat_mm * np.sqrt(ratio)
-    geometry = vane(
-        span_mm=0.8 * radius_mm, root_chord_mm=1.4 * radius_mm, tip_chord_mm=1.3 * radius_mm,
-        thickness_mm=0.15 * radius_mm, leading_edge_radius_mm=0.03 * radius_mm,
-        hinge_line_mm=0.45 * radius_mm, immersed_span_mm=0.6 * radius_mm,
-        distance_behind_exit_mm=0.1 * radius_mm,
-    )  # fmt: skip
+    nozzle_at, geometry = in_proportion(gamma, ratio, thrust_n)
     forces, edges = [], []
     for bar in (5.0, 10.0, 20.0, 35.0, 60.0):
-        engine = nozzle(
-            chamber_pressure_bar=bar,
-            throat_diameter_mm=throat_mm,
-            expansion_ratio=ratio,
-            specific_heat_ratio=gamma,
-        )
         try:
-            curve = computed_curve(geometry, engine, (-10.0, 10.0), step_deg=10.0)
+            curve = computed_curve(geometry, nozzle_at(bar), (-10.0, 10.0), step_deg=10.0)
         except (GasError, GeometryError) as error:
             assert any(w in str(error) for w in ("separates", "subsonic", "misses")), error
             continue

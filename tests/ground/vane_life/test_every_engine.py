@@ -7,7 +7,7 @@ from mixer.ground.drawn_vane.geometry import WornEdge
 from mixer.ground.drawn_vane.vane_forces import computed_curve
 from mixer.ground.vane_life.life import vane_life
 from mixer.ground.vane_life.strength import bending
-from tests.support.drawn_vane import nozzle, vane
+from tests.support.drawn_vane import in_proportion
 
 # Specific heat ratio, expansion ratio, thrust at 20 bar.
 ENGINES = [(1.13, 1.3, 500.0), (1.3, 12.0, 50_000.0), (1.3, 1.3, 2000.0), (1.13, 12.0, 10_000.0)]
@@ -22,23 +22,10 @@ def test_more_pressure_takes_more_of_the_face_and_bends_harder(
     """Film and reactions go with pressure, and so does the force."""
     if engine is not ENGINES[0] and size != "long":
         pytest.skip("the other engines with --long")
-    gamma, ratio, thrust_n = engine
-    throat_mm = 1e3 * np.sqrt(4.0 / np.pi * thrust_n / (20e5 * 1.4))
-    radius_mm = 0.5 * throat_mm * np.sqrt(ratio)
-    geometry = vane(
-        span_mm=0.8 * radius_mm, root_chord_mm=1.4 * radius_mm, tip_chord_mm=1.3 * radius_mm,
-        thickness_mm=0.15 * radius_mm, leading_edge_radius_mm=0.03 * radius_mm,
-        hinge_line_mm=0.45 * radius_mm, immersed_span_mm=0.6 * radius_mm,
-        distance_behind_exit_mm=0.1 * radius_mm, ambient_pressure_bar=0.0,
-    )  # fmt: skip
+    nozzle_at, geometry = in_proportion(*engine, ambient_pressure_bar=0.0)
     lost_mm, stress_mpa = [], []
     for bar in BARS:
-        jet = nozzle(
-            chamber_pressure_bar=bar,
-            throat_diameter_mm=throat_mm,
-            expansion_ratio=ratio,
-            specific_heat_ratio=gamma,
-        )
+        jet = nozzle_at(bar)
         life = vane_life(geometry, jet, horizon_s=20.0)
         assert life.low_s <= life.life_s <= life.high_s
         curve = computed_curve(geometry, jet, (-10.0, 10.0), step_deg=10.0)

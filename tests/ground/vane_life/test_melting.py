@@ -20,7 +20,7 @@ from mixer.ground.vane_life.shaft_and_hub import ShaftAndHub, shaft_and_hub
 from mixer.ground.vane_life.surface_loss import SurfaceLoss
 from mixer.ground.vane_report import page_of_vanes
 from mixer.ground.vane_report.melt_report import melt_sentence
-from tests.support.drawn_vane import nozzle, vane
+from tests.support.drawn_vane import in_proportion, nozzle, vane
 
 K, DENSITY, HEAT, MELTS_K, FUSION = 200.0, 9000.0, 400.0, 1300.0, 2e5
 ALPHA = K / (DENSITY * HEAT)
@@ -206,24 +206,12 @@ def test_melt_begins_sooner_at_higher_pressure_over_engines_of_every_size(full_s
     small, large = (1.13, 1.3, 500.0), (1.3, 12.0, 50_000.0)
     more = [(1.3, 1.3, 2000.0), (1.13, 12.0, 10_000.0), (1.2, 4.0, 500.0), (1.2, 4.0, 50_000.0)]
     for gamma, ratio, thrust_n in [small, *([large, *more] if full_size else [])]:
-        throat_mm = 1e3 * np.sqrt(4.0 / np.pi * thrust_n / (20e5 * 1.4))
-        radius_mm = 0.5 * throat_mm * np.sqrt(ratio)
-        geometry = vane(
-            material="copper", span_mm=0.8 * radius_mm, root_chord_mm=1.4 * radius_mm,
-            tip_chord_mm=1.3 * radius_mm, thickness_mm=0.15 * radius_mm,
-            leading_edge_radius_mm=0.03 * radius_mm, hinge_line_mm=0.45 * radius_mm,
-            immersed_span_mm=0.6 * radius_mm, distance_behind_exit_mm=0.1 * radius_mm,
-            ambient_pressure_bar=0.0,
-        )  # fmt: skip
+        nozzle_at, geometry = in_proportion(
+            gamma, ratio, thrust_n, material="copper", ambient_pressure_bar=0.0
+        )
         begins, shares = [], []
         for bar in (5.0, 20.0, 60.0):
-            engine = nozzle(
-                chamber_pressure_bar=bar,
-                throat_diameter_mm=throat_mm,
-                expansion_ratio=ratio,
-                specific_heat_ratio=gamma,
-            )
-            section = ChordSection(geometry, heat_load(geometry, engine))
+            section = ChordSection(geometry, heat_load(geometry, nozzle_at(bar)))
             deepest_m = 1e-3 * geometry.largest_recession_mm
             found = melt_bar(section.bar, MATERIALS["copper"], 293.0, 20.0, deepest_m=deepest_m)
             begins.append(found.begins_s)

@@ -9,7 +9,7 @@ from mixer.ground.servo_bench.verdict import servo_verdict
 from tests.support.benches import measured, port_of
 from tests.support.vehicles import vehicle
 
-SEEDS = {"long": range(20), "ci": range(10), "laptop": range(2)}
+SEEDS = {"long": range(20), "ci": range(10)}
 MISSED = 0.05  # of the seeds, at most
 LIMITS = {
     "backlash_deg": 0.45,
