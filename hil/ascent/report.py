@@ -103,7 +103,7 @@ def pressure_words(history: History) -> str:
     )
 
 
-def draw_section(vehicle: Vehicle, seed: int | None) -> list[Chapter]:
+def draw_chapter(vehicle: Vehicle, seed: int | None) -> list[Chapter]:
     """How this seed's flight differs from the vehicle file; none without dispersion."""
     if seed is None:
         return []
@@ -196,7 +196,7 @@ def page(
                 [separation_words(vehicle, ascent)],
                 pictures=[Picture(svg(draw.path(history)), pressure_words(history))],
             ),
-            *draw_section(vehicle, seed),
+            *draw_chapter(vehicle, seed),
             Chapter("What this flight does not tell", LEFT_OUT),
         ],
         facts=[

@@ -19,7 +19,7 @@ from mixer.ground.inputs.run_files import writes
 from mixer.ground.reports.console import messages, output
 from mixer.ground.reports.page import Chapter, Table, Verdict, render_page
 from mixer.ground.servo_bench.report import CAUTIONS, rehearsed
-from mixer.ground.vane_report.from_behind import behind_section
+from mixer.ground.vane_report.from_behind import behind_chapter
 from mixer.ground.vehicle.vehicle import Vehicle
 
 TURNS = {"c": "clockwise", "a": "counter-clockwise", "n": "none"}
@@ -126,7 +126,7 @@ def wiggle_page(
         f"{'Rehearsal: wiggle' if options.rehearsal else 'Wiggle'} check of the module",
         f"The vanes of {vehicle.vehicle.name}, moved one at a time and looked at from outside "
         "along each shaft, towards the engine's axis.",
-        [Chapter("What was seen", (), [Table(head, cells)]), *behind_section(vehicle)],
+        [Chapter("What was seen", (), [Table(head, cells)]), *behind_chapter(vehicle)],
         [("Date", readable(now())), ("Board", options.board), *book.facts],
         rehearsed(line) if options.rehearsal else line,
         CAUTIONS,

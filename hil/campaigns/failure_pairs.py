@@ -75,7 +75,7 @@ def picture(single: dict[str, float], pairs: dict[tuple[str, str], float]) -> Fi
     return figure
 
 
-def section(vehicle: Vehicle, flown: Sequence[Flown], names: dict[Steered, str]) -> Chapter:
+def chapter(vehicle: Vehicle, flown: Sequence[Flown], names: dict[Steered, str]) -> Chapter:
     """Counts of all pairs, the matrix of the flight core, and what is worse than its parts."""
     pairs = [each for each in flown if len(each.plan.faults) == 2]
     totals = []

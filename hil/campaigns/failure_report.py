@@ -162,7 +162,7 @@ def page(
     """The HTML report."""
     single, pairs = split(flown)
     jams = count_jams(flown)
-    sections = [
+    chapters = [
         Chapter(
             "Jammed vanes that can be lived with",
             [
@@ -184,13 +184,13 @@ def page(
         ),
     ]
     if pairs:
-        sections.append(failure_pairs.section(vehicle, flown, NAMES))
-    sections.append(Chapter("What these flights do not tell", LEFT_OUT))
+        chapters.append(failure_pairs.chapter(vehicle, flown, NAMES))
+    chapters.append(Chapter("What these flights do not tell", LEFT_OUT))
     return render_page(
         f"When something fails: {vehicle.vehicle.name}",
         "Simulated flights in which one thing fails, or two. Both ways of steering fly the same "
         "seeds with the same failures.",
-        sections,
+        chapters,
         facts=[
             ("Vehicle file", vehicle.path),
             ("Flights", len(flown)),

@@ -12,7 +12,7 @@ from mixer.ground.inputs.arrays import VANES
 from mixer.ground.reports.page import Chapter, Picture, Table, Verdict, render_page
 from mixer.ground.reports.pictures import SHADE, drawing, series, svg
 from mixer.ground.servo_bench.report import rehearsed
-from mixer.ground.vane_report.from_behind import behind_section
+from mixer.ground.vane_report.from_behind import behind_chapter
 from mixer.ground.vehicle.vehicle import Vehicle
 
 CAUTIONS = (
@@ -40,7 +40,7 @@ def phasing_page(
         said += [f"in the control check: {fault}" for fault in found.checked.faults]
     if found.vanes.looked:
         said.append(f"{found.vanes.fits} of {found.vanes.answers} answers about vanes fit this")
-    sections = [
+    chapters = [
         Chapter("What was found", [f"{text[0].upper()}{text[1:]}." for text in said]),
         Chapter("Not told by this check", [f"{t[0].upper()}{t[1:]}." for t in found.open])
         if found.open
@@ -52,7 +52,7 @@ def phasing_page(
         "Phasing check",
         f"{vehicle.vehicle.name}, tilted by hand: do the demands and the vanes work against the "
         "motion?",
-        [*(section for section in sections if section), *behind_section(vehicle)],
+        [*(chapter for chapter in chapters if chapter), *behind_chapter(vehicle)],
         facts,
         rehearsed(verdict) if rehearsal else verdict,
         CAUTIONS,

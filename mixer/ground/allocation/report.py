@@ -130,10 +130,10 @@ def page(
     vehicle: Vehicle, record: FlightRecord, sources: Mapping[str, object], notes: list[str]
 ) -> str:
     """The HTML report. `sources` are facts of where the numbers came from; `notes` go on top."""
-    sections = [
+    chapters = [
         Chapter("How to read this", [*notes, *READING]),
-        moments_section(vehicle, record),
-        authority_section(vehicle, record),
+        moments_chapter(vehicle, record),
+        authority_chapter(vehicle, record),
         Chapter(
             "Deflections",
             pictures=[
@@ -166,13 +166,13 @@ def page(
                 )
             ],
         ),
-        thrust_section(vehicle, record),
+        thrust_chapter(vehicle, record),
     ]
     return render_page(
         f"Demands into deflections: {vehicle.vehicle.name}",
         "What the flight code made of the demands, cycle by cycle: moments, deflections, pulses, "
         "and where authority ran out.",
-        sections,
+        chapters,
         facts=[*sources.items(), *summary(vehicle, record)],
     )
 
@@ -197,7 +197,7 @@ def summary(vehicle: Vehicle, record: FlightRecord) -> list[tuple[str, object]]:
     ]  # fmt: skip
 
 
-def moments_section(vehicle: Vehicle, record: FlightRecord) -> Chapter:
+def moments_chapter(vehicle: Vehicle, record: FlightRecord) -> Chapter:
     return Chapter(
         "Moments",
         pictures=[
@@ -211,7 +211,7 @@ def moments_section(vehicle: Vehicle, record: FlightRecord) -> Chapter:
     )
 
 
-def authority_section(vehicle: Vehicle, record: FlightRecord) -> Chapter:
+def authority_chapter(vehicle: Vehicle, record: FlightRecord) -> Chapter:
     rows = gave_way(record)
     longest_s = max(stretches.joined_over_s for stretches in record.stretches)
     cells = [
@@ -284,7 +284,7 @@ def reason(row: Mapping[str, Any]) -> str:
     return "; ".join(parts)
 
 
-def thrust_section(vehicle: Vehicle, record: FlightRecord) -> Chapter:
+def thrust_chapter(vehicle: Vehicle, record: FlightRecord) -> Chapter:
     percent = thrust_loss_percent(record, vehicle)
     if percent is None:
         return Chapter("Thrust loss", ["Not told: the vehicle file has no drag_n in [vanes]."])

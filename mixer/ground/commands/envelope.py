@@ -23,7 +23,7 @@ from mixer.ground.inputs.csv_files import InputError
 from mixer.ground.reports.console import output, progress
 from mixer.ground.reports.page import Chapter, Picture, Table, Verdict, render_page
 from mixer.ground.reports.pictures import png, svg
-from mixer.ground.vane_report.from_behind import behind_section
+from mixer.ground.vane_report.from_behind import behind_chapter
 from mixer.ground.vehicle.vehicle import Vehicle, load_vehicle
 
 MOST_MAPS = 3
@@ -181,7 +181,7 @@ def page(vehicle: Vehicle, instants: Sequence[Instant], judged: Judged) -> str:
                     ),
                 ],
             ),
-            *behind_section(vehicle),
+            *behind_chapter(vehicle),
             Chapter(
                 "Over the burn",
                 tables=band_tables(vehicle, times_s),

@@ -59,7 +59,7 @@ def page(whole: HandOver) -> str:
         "shows, and whether it is about the vehicle file and the flight tables that are handed "
         "over.",
         [
-            *open_section(whole),
+            *open_chapter(whole),
             Chapter(
                 "The chain",
                 pictures=[
@@ -72,8 +72,8 @@ def page(whole: HandOver) -> str:
                 ],
             ),
             Chapter("Link by link", tables=[Table(LINK_HEAD, link_rows(whole.links))]),
-            *since_section(whole.links),
-            *pieces_section(whole),
+            *since_chapter(whole.links),
+            *pieces_chapter(whole),
             Chapter("Where it was found", tables=[Table(("result", "files"), place_rows(whole))]),
             Chapter("What this software cannot vouch for", NOT_VOUCHED),
             Chapter(
@@ -94,7 +94,7 @@ def page(whole: HandOver) -> str:
 LINK_HEAD = ("link", "what it shows", "date", "verdict", "about")
 
 
-def open_section(whole: HandOver) -> list[Chapter]:
+def open_chapter(whole: HandOver) -> list[Chapter]:
     """What is open, the worst first."""
     if not whole.open:
         return []
@@ -124,7 +124,7 @@ def link_rows(states: Sequence[LinkState]) -> list[tuple[str, ...]]:
     return rows
 
 
-def since_section(states: Sequence[LinkState]) -> list[Chapter]:
+def since_chapter(states: Sequence[LinkState]) -> list[Chapter]:
     """Key by key, what changed since a link was made."""
     links: dict[str, list[str]] = {}
     for state in states:
@@ -137,7 +137,7 @@ def since_section(states: Sequence[LinkState]) -> list[Chapter]:
     return [Chapter("What changed since", [text], [Table(("key, and by what", "links"), rows)])]
 
 
-def pieces_section(whole: HandOver) -> list[Chapter]:
+def pieces_chapter(whole: HandOver) -> list[Chapter]:
     """Who, and on which pieces."""
     if not whole.pieces:
         return []

@@ -59,7 +59,7 @@ def identify_page(
         ("condition number of the vanes' movements", f"{condition:.3g} (1 is best)"),
         *record,
     ]
-    sections = [
+    chapters = [
         Chapter(
             "What the test told",
             [MODEL],
@@ -113,7 +113,7 @@ def identify_page(
         f"Static test of {found.vehicle.vehicle.name}",
         "What four vanes really gave, how they wore, where they stand, and how surely that is "
         "known.",
-        sections,
+        chapters,
         facts,
         cautions=(*CAUTIONS, STAND_CAUTION),
     )

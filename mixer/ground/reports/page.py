@@ -64,12 +64,12 @@ class Verdict:
 def render_page(
     title: str,
     lead: str,
-    sections: Iterable[Chapter],
+    chapters: Iterable[Chapter],
     facts: Sequence[tuple[str, object]] = (),
     verdict: Verdict | None = None,
     cautions: Sequence[str] = CAUTIONS,
 ) -> str:
-    """The HTML of one page: title, lead, verdict, a table of facts, sections, cautions.
+    """The HTML of one page: title, lead, verdict, a table of facts, chapters, cautions.
 
     All text is escaped; only the SVG of pictures goes in as it is. Nothing is loaded from
     elsewhere and nothing runs.
@@ -80,7 +80,7 @@ def render_page(
         .render(
             title=title,
             lead=lead,
-            sections=list(sections),
+            chapters=list(chapters),
             facts=facts,
             verdict=verdict,
             cautions=cautions,

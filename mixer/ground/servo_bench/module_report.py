@@ -32,8 +32,8 @@ def module_page(module: ModuleVerdict, facts: Facts, rehearsal: bool = False) ->
         f"The servos of {module.vehicle.vehicle.name}, one by one and together.",
         [
             *(reasons if len(module.reasons) > 1 else ()),
-            comparison_section(module),
-            *together_sections(module),
+            comparison_chapter(module),
+            *together_chapters(module),
         ],
         facts,
         rehearsed(line) if rehearsal else line,
@@ -52,7 +52,7 @@ def verdict_of(module: ModuleVerdict) -> Verdict:
     )
 
 
-def comparison_section(module: ModuleVerdict) -> Chapter:
+def comparison_chapter(module: ModuleVerdict) -> Chapter:
     """A column a servo, a row a figure, and how far apart they are."""
     numbers = list(module.servos)
     values = {number: module.servos[number].figures.values() for number in numbers}
@@ -88,7 +88,7 @@ def spread(values: Sequence[float | None]) -> str:
     return f"{max(known) - min(known):.2g}" if known and len(known) == len(values) else ""
 
 
-def together_sections(module: ModuleVerdict) -> list[Chapter]:
+def together_chapters(module: ModuleVerdict) -> list[Chapter]:
     """What the differences do to roll."""
     match = module.match
     if match is None:

@@ -52,7 +52,7 @@ def servo_page(
         f"{'Rehearsal: servo' if rehearsal else 'Servo'} {verdict.servo} on the bench",
         f"Steering module of {vehicle_name}: what this servo with its linkage does"
         f"{', and whether it may be bolted on' if whole else ', as far as it was measured'}.",
-        [section for section in servo_sections(verdict) if section is not None],
+        [section for section in servo_chapters(verdict) if section is not None],
         facts,
         rehearsed(line) if rehearsal else line,
         CAUTIONS,
@@ -100,18 +100,18 @@ def not_measured(limits: Sequence[str], servos: Sequence[int] = ()) -> str:
     return ", ".join(parts)
 
 
-def servo_sections(verdict: ServoVerdict) -> list[Chapter | None]:
+def servo_chapters(verdict: ServoVerdict) -> list[Chapter | None]:
     return [
-        findings_section(verdict),
-        figures_section(verdict),
-        calibration_section(verdict),
-        steps_section(verdict),
-        frequency_section(verdict),
-        endurance_section(verdict),
+        findings_chapter(verdict),
+        figures_chapter(verdict),
+        calibration_chapter(verdict),
+        steps_chapter(verdict),
+        frequency_chapter(verdict),
+        endurance_chapter(verdict),
     ]
 
 
-def findings_section(verdict: ServoVerdict) -> Chapter | None:
+def findings_chapter(verdict: ServoVerdict) -> Chapter | None:
     """The named faults, or why no table could be made."""
     if not verdict.findings and not verdict.refused:
         return None
@@ -121,7 +121,7 @@ def findings_section(verdict: ServoVerdict) -> Chapter | None:
     return Chapter("Faults found", refusal, tables)
 
 
-def figures_section(verdict: ServoVerdict) -> Chapter:
+def figures_chapter(verdict: ServoVerdict) -> Chapter:
     """Every figure with its limit, margin, method and standard."""
     limits = {j.figure: j for j in (*verdict.judgements, *verdict.open)}
     left = {judgement.figure for judgement in verdict.open}
@@ -186,7 +186,7 @@ def limit_cells(judgement: Judgement | None, left_open: bool) -> tuple[str, str,
     return bound, margin, "pass" if judgement.passed else "FAIL"
 
 
-def calibration_section(verdict: ServoVerdict) -> Chapter | None:
+def calibration_chapter(verdict: ServoVerdict) -> Chapter | None:
     """Sweep and table."""
     if verdict.data.sweep is None:
         return None
@@ -212,7 +212,7 @@ def calibration_section(verdict: ServoVerdict) -> Chapter | None:
     )
 
 
-def steps_section(verdict: ServoVerdict) -> Chapter | None:
+def steps_chapter(verdict: ServoVerdict) -> Chapter | None:
     if not verdict.figures.steps:
         return None
     head = (
@@ -244,7 +244,7 @@ def steps_section(verdict: ServoVerdict) -> Chapter | None:
     return Chapter("Step response", (text,), [Table(head, rows)], [step_picture(verdict.figures)])
 
 
-def frequency_section(verdict: ServoVerdict) -> Chapter | None:
+def frequency_chapter(verdict: ServoVerdict) -> Chapter | None:
     frequency = verdict.figures.frequency
     if frequency is None:
         return None
@@ -274,7 +274,7 @@ def frequency_section(verdict: ServoVerdict) -> Chapter | None:
     )
 
 
-def endurance_section(verdict: ServoVerdict) -> Chapter | None:
+def endurance_chapter(verdict: ServoVerdict) -> Chapter | None:
     if len(verdict.data.cycles) < 2:
         return None
     return Chapter("Endurance", (), (), [endurance_picture(verdict.data)])

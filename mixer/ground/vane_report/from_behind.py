@@ -92,7 +92,7 @@ def view_from_behind(vehicle: Vehicle) -> str:
     return svg(figure)
 
 
-def behind_section(vehicle: Vehicle) -> list[Chapter]:
+def behind_chapter(vehicle: Vehicle) -> list[Chapter]:
     """The view as a section of a page; none where the vehicle has no drawing."""
     if vehicle.vanes.geometry is None:
         return []

@@ -86,7 +86,7 @@ def melt_result(found: DrawnVane) -> dict[str, Any]:
     return dict(zip(keys, told, strict=True))
 
 
-def melt_section(found: DrawnVane) -> list[Chapter]:
+def melt_chapter(found: DrawnVane) -> list[Chapter]:
     """The melt's part of the page; none where nothing melts or solids leave it worthless."""
     sentence = melt_sentence(found)
     if sentence is None or found.melt is None or found.solids:

@@ -7,8 +7,8 @@ from mixer.ground.reports.page import CAUTIONS, Chapter, Picture, Table, render_
 from mixer.ground.vane_life.life import Life
 from mixer.ground.vane_life.strength import strength_of
 from mixer.ground.vane_report.examined import LET_GO, DrawnVane
-from mixer.ground.vane_report.from_behind import behind_section
-from mixer.ground.vane_report.melt_report import melt_section
+from mixer.ground.vane_report.from_behind import behind_chapter
+from mixer.ground.vane_report.melt_report import melt_chapter
 from mixer.ground.vane_report.pictures import (
     after,
     doubts_picture,
@@ -38,22 +38,22 @@ def vanes_page(found: DrawnVane) -> str:
         found.vehicle, found.curve, found.hinge, found.vehicle.engine.thrust_n
     )  # fmt: skip
     loss_n = curve.drag_at_rest_n
-    sections = [
+    chapters = [
         *_attention(found),
-        *behind_section(vehicle),
+        *behind_chapter(vehicle),
         _forces(found),
         _pressure(found),
         _outline(found),
         _hinge(found),
         _strength(found),
         _heat(found),
-        *melt_section(found),
+        *melt_chapter(found),
     ]
     jet, rated_nm = curve.jet, found.geometry.servo_torque_nm
     return render_page(
         f"Vanes of {vehicle.vehicle.name}",
         "What the drawing promises before anything is cut.",
-        sections,
+        chapters,
         [
             ("exit", f"Mach {jet.core.mach:.3f}, {jet.core.pressure_pa / 1e5:.3g} bar, dynamic"
                      f" pressure {jet.core.dynamic_pressure_pa / 1e5:.3g} bar, {jet.expansion}"),
@@ -79,16 +79,16 @@ def _attention(found: DrawnVane) -> list[Chapter]:
     words = [
         f"{sentence[0].upper()}{sentence[1:].removesuffix('.')}." for sentence in found.warnings
     ]
-    sections = [Chapter("To be looked at", words)] if words else []
+    chapters = [Chapter("To be looked at", words)] if words else []
     if found.assumed:
-        sections.append(
+        chapters.append(
             Chapter(
                 "Assumed, not in the file",
                 ["These values decided what stands below; give them to be rid of the guess."],
                 [Table(("assumed",), [[text] for text in found.assumed])],
             )
         )
-    return sections
+    return chapters
 
 
 def _forces(found: DrawnVane) -> Chapter:

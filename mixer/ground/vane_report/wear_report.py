@@ -149,7 +149,7 @@ def wear_page(
         pictures.append(
             Picture(section_picture(geometry, ends), "Middle section, new and at the end.")
         )
-    sections = [
+    chapters = [
         Chapter(
             "How fast the edge recedes",
             [
@@ -177,7 +177,7 @@ def wear_page(
         ),
     ]
     if wear.hinge is not None and geometry is not None:
-        sections.append(
+        chapters.append(
             Chapter(
                 "Hinge moment",
                 [_hinge_words(wear, geometry)],
@@ -190,11 +190,11 @@ def wear_page(
             )
         )
     if life is not None:
-        sections.append(Chapter("Will it live", [life.sentence, ESTIMATE]))
+        chapters.append(Chapter("Will it live", [life.sentence, ESTIMATE]))
     return render_page(
         f"Wear of the vanes of {vehicle.vehicle.name}",
         "From inspections of burnt vanes to the erosion table of the vehicle file.",
-        sections,
+        chapters,
         facts,
         cautions=(*CAUTIONS, DUST_CAUTION),
     )

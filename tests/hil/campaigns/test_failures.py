@@ -20,7 +20,7 @@ from hil.campaigns.failure_campaign import (
     tasks_of,
     with_reachability,
 )
-from hil.campaigns.failure_pairs import lost_by_family, matrix, section
+from hil.campaigns.failure_pairs import chapter, lost_by_family, matrix
 from hil.campaigns.failure_report import NAMES, jam_sentence, kept_words, page, verdict, write_csv
 from hil.campaigns.failures import pair_plans, single_failures, single_plans
 from hil.campaigns.plans import Plan
@@ -241,7 +241,7 @@ def test_pairs_are_set_against_what_each_failure_loses_alone():
     table = matrix(single, together)
     assert table[0, 1] == table[1, 0] == 50.0
     assert np.isnan(table[0, 0])
-    shown = section(vehicle, flown, NAMES)
+    shown = chapter(vehicle, flown, NAMES)
     assert shown.tables[0].rows[0] == ("flight core", 2, 1, 0, 0, 1)
     assert list(shown.tables[1].rows) == [("servo slows to 20%", "vane jams at neutral", "0", "50")]
 
