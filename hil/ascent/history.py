@@ -66,7 +66,8 @@ class History:
         velocity = state[VELOCITY]
         held = rocket.held_over_step()
         force_n = rocket.vanes.force_n(held.strength, rocket.vane_deg)
-        roll_nm, pitch_nm, yaw_nm = rocket.vanes.moment_nm(force_n, held.cg_m)[:, 0]
+        moment_nm, _, _ = rocket.vanes.loads(force_n, held.cg_m)
+        roll_nm, pitch_nm, yaw_nm = moment_nm[:, 0]
         about_roll, about_pitch, about_yaw = rocket.disturbance_nm[:, 0]
         ratio_q14 = cycle.steering.ratio_q14
         counted = np.nan if ratio_q14 is None else float(ratio_q14[0])

@@ -53,7 +53,7 @@ class RunningEngine:
     def share(self, time_s: float) -> Array:
         """True chamber pressure and thrust over their reference values."""
         past_s = self.nominal_s(time_s) - self._out_s
-        fading = np.clip(1.0 - past_s / self._tail_off_s, 0.0, 1.0)
+        fading = np.minimum(np.maximum(1.0 - past_s / self._tail_off_s, 0.0), 1.0)
         share = self._burn.share_at(self._until(time_s)) * fading
         lit_s = time_s - self.late_s
         out = (lit_s < 2.0 * CHUFF_S * self.chuffs) & (np.mod(lit_s, 2.0 * CHUFF_S) >= CHUFF_S)

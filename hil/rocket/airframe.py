@@ -10,7 +10,6 @@ import numpy as np
 
 from hil.air.atmosphere import density_kg_m3
 from hil.rocket.dispersion import Truth
-from hil.rocket.rigid_body import cross
 from mixer.ground.inputs.arrays import Array
 from mixer.ground.vehicle.rocket import RocketSection
 
@@ -62,8 +61,8 @@ class Airframe:
         half_flow = 0.5 * density * np.sqrt(u * u + v * v + w * w)
         across = -half_flow * self._normal_m2
         along = -half_flow * self._drag_m2 * u
-        force = np.array([along, across * (v + r * ahead_m), across * (w - q * ahead_m)])
-        arm = np.array([ahead_m, np.zeros_like(ahead_m), np.zeros_like(ahead_m)])
-        moment = cross(arm, force)
-        moment[0] += half_flow * self._fins_m3 * (u * self._fin_cant_rad - self._fin_arm_m * p)
+        side_y, side_z = across * (v + r * ahead_m), across * (w - q * ahead_m)
+        roll = half_flow * self._fins_m3 * (u * self._fin_cant_rad - self._fin_arm_m * p)
+        force = np.array([along, side_y, side_z])
+        moment = np.array([roll, -ahead_m * side_z, ahead_m * side_y])
         return AirLoads(force, moment)

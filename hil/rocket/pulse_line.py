@@ -24,6 +24,8 @@ class PulseLine:
         self._delay_us = np.rint(delay_us).astype(np.int64)
         frames = int(self._delay_us.max()) // frame_us + 3  # under way, begun, and before the first
         self._sent_deg = np.repeat(resting_deg[None], frames, axis=0)
+        vanes, flights = resting_deg.shape
+        self._vane, self._flight = np.arange(vanes)[:, None], np.arange(flights)
 
     def send(self, wanted_deg: Array, from_us: int, lasting_us: int) -> None:
         """The angles (4, N) that the pulse stands for whose frame begins in this time, which is no
@@ -44,6 +46,4 @@ class PulseLine:
         return (1.0 - share) * self._of(frame) + share * self._of(frame + 1)
 
     def _of(self, frame: NDArray[np.int64]) -> Array:
-        place = frame % len(self._sent_deg)
-        vane, flight = np.ogrid[: frame.shape[0], : frame.shape[1]]
-        return self._sent_deg[place, vane, flight]
+        return self._sent_deg[frame % len(self._sent_deg), self._vane, self._flight]

@@ -4,6 +4,9 @@ Arrays have components first and one column per body: a vector is (3, N), a quat
 the scalar part first. The quaternion turns body axes (x nose, y starboard, z down) into earth
 axes (x up; y and z level, along body y and z while the rocket stands on its rail). Every sum is
 written out, so that a body's numbers do not depend on how many fly beside it.
+
+Products and matrices are taken by tables of rows, since for one body alone each call of numpy costs
+as much as the arithmetic of a hundred: written term by term they take three times as long.
 """
 
 from collections.abc import Callable
@@ -12,27 +15,37 @@ import numpy as np
 
 from mixer.ground.inputs.arrays import Array
 
+_NEXT, _LAST = np.array([1, 2, 0]), np.array([2, 0, 1])  # of x, y, z in turn
+
+# Of the matrix each term, row by row, less the diagonal's 1: ±2 (first ± second product). Products
+# are numbered 4 i + j, i and j of w, x, y, z.
+_FIRST = np.array([10, 6, 7, 6, 5, 11, 7, 11, 5])  # yy xy xz  xy xx yz  xz yz xx
+_SECOND = np.array([15, 3, 2, 3, 15, 1, 2, 1, 10])  # zz wz wy  wz zz wx  wy wx yy
+_SIGN = np.array([[1.0], [-1.0], [1.0], [1.0], [1.0], [-1.0], [-1.0], [1.0], [1.0]])
+_TWICE = np.array([[-2.0], [2.0], [2.0], [2.0], [-2.0], [2.0], [2.0], [2.0], [-2.0]])
+
+# What p, q and r each turn w, x, y, z by: half of which part, and its sign.
+_PARTNER = np.array([[1, 0, 3, 2], [2, 3, 0, 1], [3, 2, 1, 0]])
+_HALF = 0.5 * np.array(
+    [
+        [[-1.0], [1.0], [1.0], [-1.0]],
+        [[-1.0], [-1.0], [1.0], [1.0]],
+        [[-1.0], [1.0], [-1.0], [1.0]],
+    ]
+)
+
 
 def cross(a: Array, b: Array) -> Array:
     """a × b for (3, N) vectors."""
-    ax, ay, az = a
-    bx, by, bz = b
-    return np.array([ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx])
+    return a.take(_NEXT, 0) * b.take(_LAST, 0) - a.take(_LAST, 0) * b.take(_NEXT, 0)
 
 
 def axes_in_earth(quaternion: Array) -> Array:
     """The rotation matrix (3, 3, N), body to earth; column j is body axis j seen from earth."""
-    w, x, y, z = quaternion
-    xx, yy, zz = x * x, y * y, z * z
-    xy, xz, yz = x * y, x * z, y * z
-    wx, wy, wz = w * x, w * y, w * z
-    return np.array(
-        [
-            np.array([1.0 - 2.0 * (yy + zz), 2.0 * (xy - wz), 2.0 * (xz + wy)]),
-            np.array([2.0 * (xy + wz), 1.0 - 2.0 * (xx + zz), 2.0 * (yz - wx)]),
-            np.array([2.0 * (xz - wy), 2.0 * (yz + wx), 1.0 - 2.0 * (xx + yy)]),
-        ]
-    )
+    products = (quaternion[:, None] * quaternion).reshape(16, -1)
+    matrix = _TWICE * (products.take(_FIRST, 0) + _SIGN * products.take(_SECOND, 0))
+    matrix[::4] += 1.0
+    return matrix.reshape(3, 3, -1)
 
 
 def to_earth(axes: Array, vector: Array) -> Array:
@@ -47,16 +60,8 @@ def to_body(axes: Array, vector: Array) -> Array:
 
 def quaternion_rate(quaternion: Array, rate_rad_s: Array) -> Array:
     """q̇ = ½ q ⊗ (0, ω), ω in body axes."""
-    w, x, y, z = quaternion
-    p, q, r = rate_rad_s
-    return 0.5 * np.array(
-        [
-            -x * p - y * q - z * r,
-            w * p + y * r - z * q,
-            w * q + z * p - x * r,
-            w * r + x * q - y * p,
-        ]
-    )
+    by_p, by_q, by_r = _HALF * quaternion.take(_PARTNER, 0) * rate_rad_s[:, None]
+    return by_p + by_q + by_r
 
 
 def angular_acceleration(inertia_kg_m2: Array, rate_rad_s: Array, moment_nm: Array) -> Array:

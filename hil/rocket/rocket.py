@@ -200,10 +200,10 @@ class Rocket:
         arm = np.array([-held.cg_m, -self.truth.cg_offset_m[0], -self.truth.cg_offset_m[1]])
         vane_deg = self.servos.vane_deg(state[VANE], self._played_deg)
         vane_n = self.vanes.force_n(held.strength, vane_deg)
-        side_y_n, side_z_n = self.vanes.side_n(vane_n)
+        vanes_nm, side_y_n, side_z_n = self.vanes.loads(vane_n, held.cg_m)
         vanes = np.array([-self.vanes.drag_n(held.strength, vane_deg), side_y_n, side_z_n])
         without = air.moment_nm + cross(arm, thrust)
-        moment = without + self.vanes.moment_nm(vane_n, held.cg_m)
+        moment = without + vanes_nm
         moment[1:] -= held.damping_nms * state[RATE][1:]
         return to_earth(axes, air.force_n + thrust + vanes), without, moment
 

@@ -49,6 +49,8 @@ class TrueVanes:
     def __init__(self, vehicle: Vehicle, truth: Truth):
         self.truth = truth
         self.alive = np.ones((VANES, truth.flights))
+        cosine, sine = truth.cos_clocking, truth.sin_clocking
+        self._along = np.array([np.ones_like(cosine), cosine, sine])  # (3, 4, N)
         self._roll_arm_m = vehicle.layout.roll_arm_m
         self._travel_deg = vehicle.vanes.travel_deg
         vanes = vehicle.vanes
@@ -83,15 +85,12 @@ class TrueVanes:
         ends = self._force(self._travel_deg)
         return strength * ends[:, :1], strength * ends[:, 1:]
 
-    def moment_nm(self, force_n: Array, lever_arm_m: Array) -> Array:
-        """Roll, pitch and yaw moment (3, N) about the centre of gravity."""
-        pitch = _sum(self.truth.cos_clocking * force_n) * lever_arm_m
-        yaw = _sum(self.truth.sin_clocking * force_n) * lever_arm_m
-        return np.array([self._roll_arm_m * _sum(force_n), pitch, yaw])
-
-    def side_n(self, force_n: Array) -> tuple[Array, Array]:
-        """What the four vanes push along body y and z, (N,) each."""
-        return -_sum(self.truth.sin_clocking * force_n), _sum(self.truth.cos_clocking * force_n)
+    def loads(self, force_n: Array, lever_arm_m: Array) -> tuple[Array, Array, Array]:
+        """Moment (3, N) about the centre of gravity, and push along body y and z, (N,) each."""
+        along = self._along * force_n
+        all_n, z_n, minus_y_n = (along[:, 0] + along[:, 1]) + (along[:, 2] + along[:, 3])
+        moment_nm = [self._roll_arm_m * all_n, z_n * lever_arm_m, minus_y_n * lever_arm_m]
+        return np.array(moment_nm), -minus_y_n, z_n
 
 
 def _sum(per_vane: Array) -> Array:

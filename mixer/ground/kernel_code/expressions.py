@@ -43,21 +43,24 @@ class Expressions:
         return state.words[lo : hi + 1]
 
     def value(self, node: ast.expr, state: State) -> Span:
+        if type(node) is ast.Name:  # most often: a quarter of the proof's time if matched below
+            return self.name(node, state)
         span = self.unchecked(node, state)
         if span[0] < -WORD or span[1] >= WORD:
             raise self.fault(f"`{ast.unparse(node)}` could reach {max(span, key=abs)}", node)
         return span
 
+    def name(self, node: ast.Name, state: State) -> Span:
+        if node.id in state.names:
+            return state.names[node.id]
+        if node.id in self.constants:
+            return self.constants[node.id], self.constants[node.id]
+        raise self.fault(f"{node.id} may have no value", node)
+
     def unchecked(self, node: ast.expr, state: State) -> Span:
         match node:
             case ast.Constant(value=int(value)):
                 return value, value
-            case ast.Name(id=name):
-                if name in state.names:
-                    return state.names[name]
-                if name in self.constants:
-                    return self.constants[name], self.constants[name]
-                raise self.fault(f"{name} may have no value", node)
             case ast.BinOp(left=left, op=op, right=right):
                 return operate(op, self.value(left, state), self.value(right, state))
             case ast.Subscript(slice=index):

@@ -78,7 +78,9 @@ def hull(a: Span, b: Span) -> Span:
 
 
 def join_words(a: list[Span], b: list[Span]) -> list[Span]:
-    return [x if x == y else hull(x, y) for x, y in zip(a, b, strict=True)]
+    if a == b:  # quickly told: mostly these are the same spans
+        return list(a)
+    return [x if x is y else hull(x, y) for x, y in zip(a, b, strict=True)]
 
 
 def joined(a: State | None, b: State) -> State:

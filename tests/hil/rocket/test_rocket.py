@@ -283,10 +283,9 @@ def test_a_vane_turns_the_rocket_as_the_sign_convention_says(vane):
     angle_deg[vane] = 9.0
     force = vanes.force_n(strength, angle_deg)
     clocking = np.radians([45.0, 135.0, 225.0, 315.0][vane])
-    moment = vanes.moment_nm(force, np.array([2.3]))
+    moment, side_y, side_z = vanes.loads(force, np.array([2.3]))
     expected = [0.045 * 120.0, 2.3 * np.cos(clocking) * 120.0, 2.3 * np.sin(clocking) * 120.0]
     assert moment[:, 0] == pytest.approx(expected, abs=1e-9)
-    side_y, side_z = vanes.side_n(force)
     arm = np.array([[-2.3], [0.0], [0.0]])
     by_arm = cross(arm, np.stack([np.zeros(1), side_y, side_z]))
     assert by_arm[1:, 0] == pytest.approx(moment[1:, 0], abs=1e-9)
