@@ -13,7 +13,7 @@ from tests.oracle.cases import cases
 from tests.oracle.judge import judge
 from tests.support.flight_core import allocate_counts
 
-CASES = {"long": 5000, "ci": 3000, "laptop": 600}
+CASES = {"long": 5000, "ci": 3000, "laptop": 300}
 SEED = 20_261_125
 SQUARE = (0.0, 90.0, 180.0, 270.0)
 

@@ -13,7 +13,7 @@ from tests.support.unlike_vehicles import unlike_tables
 
 SEED = 5
 NEAR_ENOUGH = 1 << 17
-DRAWS = {"long": 20_000, "ci": 2_000, "laptop": 60}  # for each vehicle
+DRAWS = {"long": 20_000, "ci": 2_000, "laptop": 25}  # for each vehicle
 
 
 def put_box(w: array, rng: Random) -> None:

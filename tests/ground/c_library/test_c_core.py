@@ -43,7 +43,7 @@ from tests.support.watched_ops import watched_operations
 from tests.tools.c_coverage import REASONS, core
 
 # Vehicles, and cycles of each.
-CASES = {"long": (100, 10_000), "ci": (100, 500), "laptop": (20, 160)}
+CASES = {"long": (100, 10_000), "ci": (100, 500), "laptop": (10, 120)}
 NO_TABLES = 0x4000
 WORD = st.integers(-(2**31), 2**31 - 1)
 OPS = st.one_of(
@@ -215,6 +215,7 @@ def test_the_self_test_tells_the_first_difference_and_counts_all(tmp_path: Path)
     assert self_tested(folder) == [2, 3, 5]
 
 
+@pytest.mark.usefixtures("campaign")
 def test_the_self_test_sees_a_changed_core(tmp_path: Path) -> None:
     """One rounding left out of the kernels."""
     folder = exported(tmp_path)

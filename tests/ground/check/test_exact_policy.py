@@ -36,10 +36,10 @@ def test_primary_roll_and_forces_are_those_of_the_oracle(policy: str, problems) 
     for case in problems(CASES, SEED):
         found = answer(*case.arguments, policy, **case.boxes)
         right = oracle(*case.arguments, policy, **case.boxes)
-        assert found.primary_n == pytest.approx(right.p, abs=1e-6), case
-        assert float(found.roll_n) == pytest.approx(right.rho, abs=1e-6), case
-        assert found.force_n == pytest.approx(right.f, abs=1e-6), case
+        assert np.abs(found.primary_n - right.p).max() <= 1e-6, case
+        assert abs(float(found.roll_n) - right.rho) <= 1e-6, case
         worst = max(worst, float(np.abs(found.force_n - right.f).max()))
+        assert worst <= 1e-6, case
     print(f"{policy}: worst force {worst:.1e} counts from the oracle")
 
 

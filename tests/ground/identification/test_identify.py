@@ -60,12 +60,13 @@ def how_sure(name: str, outcomes: list[Outcome]) -> tuple[float, float]:
     return within, float(ratios["effectiveness"])
 
 
-def test_effectiveness_is_recovered_about_as_surely_as_claimed(size: str) -> None:
-    """10 tests over all noise, 60 in CI: three standard deviations of what so few can show.
+@pytest.mark.usefixtures("campaign")
+def test_effectiveness_is_recovered_about_as_surely_as_claimed() -> None:
+    """60 tests over all noise: three standard deviations of what so few can show.
 
     Four vanes a seed are as good as independent.
     """
-    outcomes = many_tests(range(2 if size == "laptop" else 12), *KINDS)
+    outcomes = many_tests(range(12), *KINDS)
     within, ratio = how_sure("all kinds of noise", outcomes)
     vanes = 4 * len(outcomes)
     assert within >= 0.95 - 3 * np.sqrt(0.05 * 0.95 / vanes)

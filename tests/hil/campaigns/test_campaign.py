@@ -100,6 +100,7 @@ def test_a_cluster_that_does_not_answer_is_an_error_in_words(monkeypatch):
         pass
 
 
+@pytest.mark.usefixtures("campaign")
 def test_a_worst_flight_flown_again_alone_is_the_same_flight(tmp_path):
     """By its seed, to the last bit of every figure."""
     vehicle = flying_vehicle(TINY)

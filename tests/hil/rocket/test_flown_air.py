@@ -127,6 +127,7 @@ def test_a_fast_rocket_is_through_a_gust_sooner_than_a_slow_one():
     assert inside[-1][1] - inside[0][1] == pytest.approx(100.0, rel=0.1)
 
 
+@pytest.mark.usefixtures("campaign")
 def test_a_flight_through_turbulence_is_the_same_alone_and_in_a_block():
     """Bit for bit at the end of a burn, quicker servos beside it or not."""
     vehicle = flying_vehicle(
