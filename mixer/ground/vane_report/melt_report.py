@@ -14,6 +14,11 @@ MODEL = (
     " best the film is at its lower end and the melt stays; at worst the film is at its upper end."
 )
 
+SINK_AT_ITS_BEST = (
+    "The heat sink is taken at its best, with perfect contact from vane to shaft to hub: of a real"
+    " one, clamped and with a gap, the vane has less."
+)
+
 
 def melt_sentence(found: DrawnVane) -> str | None:
     """The melt in words; None for what does not melt."""
@@ -41,7 +46,7 @@ def melt_sentence(found: DrawnVane) -> str | None:
         said = f"Nothing melts by the burn's end at {burn_s:g} s, at worst neither."
     if melt.middle.ends_k.size:
         shaft_k, hub_k = melt.middle.ends_k[-1]
-        said += f" Then the shaft is at {shaft_k:.0f} K" + (
+        said += f" {SINK_AT_ITS_BEST} Then the shaft is at {shaft_k:.0f} K" + (
             f", the hub at {hub_k:.0f} K, before they soak." if _has_hub(found) else "."
         )
     return said

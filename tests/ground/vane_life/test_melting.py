@@ -181,6 +181,8 @@ def test_melt_is_told_in_a_sentence():
     sentence = told(part, sink)
     assert sentence.startswith("By the burn's end at 2.5 s the melt has come")
     assert "Then the shaft is at" in sentence and "the hub at" in sentence
+    assert "heat sink is taken at its best" in sentence
+    assert "heat sink" not in told(melted(2.5))
     assert told(through, burn_s=26.0).startswith("The melt is through")
     assert told(melted(0.05), burn_s=0.05) == (
         "Nothing melts by the burn's end at 0.05 s, at worst neither."
