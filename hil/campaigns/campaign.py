@@ -93,12 +93,14 @@ class Spread:
 
     @property
     def quantiles(self) -> list[float]:
-        """Median and the quantiles towards the bad end."""
+        """Median and the quantiles towards the bad end; NaN where no whole flight lies beyond."""
         judged = self.values[~np.isnan(self.values)]
         if not len(judged):
             return [float("nan")] * len(QUANTILES)
         shares = [share if self.much_is_bad else 1.0 - share for share in QUANTILES]
-        return [float(value) for value in np.quantile(judged, shares)]
+        values = np.quantile(judged, shares)
+        enough = [share == 0.5 or len(judged) >= round(1.0 / (1.0 - share)) for share in QUANTILES]
+        return [float(value) for value in np.where(enough, values, np.nan)]
 
     @property
     def failed(self) -> int:

@@ -61,7 +61,8 @@ def distributions(found: Sequence[Spread]) -> Figure:
         for panel, each in zip(axes[0], found, strict=True):
             judged = each.values[~np.isnan(each.values)]
             panel.hist(judged, bins=BINS, color=PALETTE[0], edgecolor="white", linewidth=0.3)
-            panel.axvline(each.quantiles[-1], label="1 % are worse", **series(1))
+            if np.isfinite(each.quantiles[-1]):
+                panel.axvline(each.quantiles[-1], label="1 % are worse", **series(1))
             finish(panel, each)
         axes[0, 0].set_ylabel("flights")
         figure.legend(*legend_of(axes), loc="outside upper right", ncols=2)
@@ -129,7 +130,7 @@ def page(vehicle: Vehicle, found: Sequence[Spread], first_seed: int, folder: obj
     figures = [
         (
             f"{each.name}, {each.unit}",
-            *(f"{value:.2f}" for value in each.quantiles),
+            *("too few flights" if np.isnan(q) else f"{q:.2f}" for q in each.quantiles),
             f"{each.values[each.worst[0]]:.2f}",
             "not judged" if each.limit is None else f"{each.limit:g}",
             each.failed,

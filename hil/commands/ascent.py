@@ -102,7 +102,7 @@ def ascent(
         "node_counters": counters,
         "report": report_file,
     }
-    following = next_step(vehicle, vehicle_file, "ascent")
+    following = next_step(vehicle, vehicle_file, "ascent", result["passes"] is not False)
     emit(result, as_json, lambda: show(vehicle, flown, report_file), following, evidence.plain)
     if result["passes"] is False:
         raise SystemExit(FAILED)

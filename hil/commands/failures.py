@@ -141,6 +141,7 @@ def failures(
         output.print(f"{(found.word or found.outcome).upper()}. {found.reason}", soft_wrap=True)
         output.print(f"The report is in {report_file}, every flight in {csv_file}", soft_wrap=True)
 
-    emit(result, as_json, show, next_step(vehicle, vehicle_file, "failures"), evidence.plain)
+    following = next_step(vehicle, vehicle_file, "failures", bool(result["passes"]))
+    emit(result, as_json, show, following, evidence.plain)
     if not result["passes"]:
         raise SystemExit(FAILED)

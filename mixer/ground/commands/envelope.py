@@ -108,7 +108,7 @@ def envelope(vehicle_file: Path, times_s: tuple[float, ...], out: Path, as_json:
         else vehicle.uncertainty.knows_scatter,
         "out": out,
     }
-    following = next_step(vehicle, vehicle_file, "envelope")
+    following = next_step(vehicle, vehicle_file, "envelope", judged.met is not False)
     emit(
         result,
         as_json,

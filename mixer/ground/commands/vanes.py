@@ -66,7 +66,7 @@ def vanes(vehicle_files: tuple[Path, ...], out: Path | None, as_json: bool) -> N
     if out is not None:
         write_page(out, lambda: vanes_page(found), evidence)
         result["report"] = str(out)
-    following = next_step(found.vehicle, vehicle_files[0], "vanes")
+    following = next_step(found.vehicle, vehicle_files[0], "vanes", result["passed"] is not False)
     refused = evidence.tables.refused
     emit(result, as_json, lambda: show(found, result, refused), following, evidence.plain)
     if result["passed"] is False:

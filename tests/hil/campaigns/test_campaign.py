@@ -205,6 +205,12 @@ def test_the_worst_flights_come_first_and_those_never_judged_before_all():
     assert [int(low.seeds[row]) for row in low.worst] == [101, 100, 102]
 
 
+@pytest.mark.parametrize(("flights", "told"), [(1, 1), (9, 1), (10, 2), (99, 2), (100, 3)])
+def test_one_percent_is_told_of_a_hundred_flights_and_more_only(flights, told):
+    quantiles = spread_of(np.arange(float(flights))).quantiles
+    assert np.isfinite(quantiles).tolist() == [n < told for n in range(3)]
+
+
 def test_quantiles_go_towards_the_bad_end():
     values = np.arange(101.0)
     assert spread_of(values).quantiles == pytest.approx([50.0, 90.0, 99.0])
