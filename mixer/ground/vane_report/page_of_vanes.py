@@ -83,8 +83,8 @@ def _attention(found: DrawnVane) -> list[Chapter]:
     if found.assumed:
         chapters.append(
             Chapter(
-                "Assumed, not in the file",
-                ["These values decided what stands below; give them to be rid of the guess."],
+                "Guesses that decide the figures",
+                ["These values are not in the file; give them to be rid of the guess."],
                 [Table(("assumed",), [[text] for text in found.assumed])],
             )
         )
