@@ -16,6 +16,7 @@ from mixer.ground.batch.allocate_batch import BatchResult
 from mixer.ground.batch.cores import core_count
 from mixer.ground.inputs.csv_files import write_whole
 from mixer.ground.reports.console import progress
+from tests.bench import c_costs
 from tests.bench.clock import seconds_each
 from tests.bench.cortex import costs
 from tests.bench.flight_core import FlightCore
@@ -52,6 +53,7 @@ def main(rows: int) -> None:
         lambda: results.growth.extend(grown(n) for n in sizes(rows)),
         lambda: find_limits(results),
         lambda: count_instructions(results),
+        lambda: results.c_costs.extend(c_costs.every_cost()),
     ]
     with progress("Measuring", len(steps)) as done:
         for number, step in enumerate(steps, 1):

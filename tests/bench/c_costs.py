@@ -1,4 +1,4 @@
-"""What the exported C costs on each processor: `python -m tests.bench.c_costs`.
+"""What the exported C costs on each processor: a table of `python -m tests.bench`.
 
 Instructions of `fv_step` are counted in an emulated core (the package unicorn), cycle by cycle
 beside Python, whose words it must give. Instructions are not clock cycles: a core takes more than
@@ -6,10 +6,11 @@ one for many of them, and waits for its flash. Flash is what `-O2` and `-Os` mak
 stack is measured in QEMU by the self-test, so it holds that one's own frames too.
 """
 
+import shutil
 import statistics
 import struct
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -18,6 +19,7 @@ from mixer.ground.c_library import self_test
 from tests.support.c_library import (
     C99,
     HERE,
+    ROOM,
     STEP,
     done_in_python,
     exported,
@@ -31,6 +33,7 @@ VEHICLES = 8
 CYCLES = 176  # of each, so that every kind of segment comes
 CODE, WORDS, STACK, BACK = 0x10000, 0x200000, 0x300000, 0x400000
 READY = 0x34565445
+COUNTED = [target for target in TARGETS if target.compiler not in ("gcc", "avr-gcc")]
 
 
 @dataclass(frozen=True)
@@ -53,7 +56,8 @@ class Core:
 
         elf = source.parent / f"{target.name}-core.elf"
         run(
-            target.compiler, *C99, "-O2", *target.options, "-ffreestanding", "-nostdlib", source,
+            target.compiler, *C99, "-O2", f"-DFV_WORDS={ROOM}", *target.options,
+            "-ffreestanding", "-nostdlib", source,
             "-T", HERE / "link.ld", "-Wl,--defsym=CODE=0x10000,--defsym=RAM=0x20000",
             "-Wl,--defsym=RAM_BYTES=4096,-e,fv_step", "-lgcc", "-o", elf,
         )  # fmt: skip
@@ -115,6 +119,7 @@ class Core:
 def counts(core: Core, tables: FlightTables, seed: int) -> Iterator[int]:
     """Instructions of each cycle of a recording, checked against Python."""
     steering = Steering(tables)
+    core.machine.mem_write(WORDS, bytes(0x10000))
     for op in operations(self_test.record(tables, CYCLES, seed)):
         if op[0] != STEP:
             done_in_python(steering, op)
@@ -137,20 +142,13 @@ def cost(target: Target, folder: Path) -> Cost:
     return Cost(target, round(statistics.median(every)), max(every), *flash, stack)
 
 
-def main() -> None:
-    print("| processor | instructions: median | worst | flash `-Os` | flash `-O2` | stack |")
-    print("|---|---:|---:|---:|---:|---:|")
+def every_cost(done: Callable[[float], None] = lambda _share: None) -> list[Cost]:
+    """Of every cross-compiled processor that unicorn has, as far as its compiler is here."""
+    found = []
     with tempfile.TemporaryDirectory() as name:
         folder = exported(Path(name))
-        for target in TARGETS:
-            if target.compiler not in ("gcc", "avr-gcc"):
-                one = cost(target, folder)
-                print(
-                    f"| {target.name} | {one.median} | {one.worst} | {one.flash_os} | "
-                    f"{one.flash_o2} | {one.stack or 'not measured'} |",
-                    flush=True,
-                )
-
-
-if __name__ == "__main__":
-    main()
+        for number, target in enumerate(COUNTED, 1):
+            if shutil.which(target.compiler):
+                found.append(cost(target, folder))
+            done(number / len(COUNTED))
+    return found

@@ -8,6 +8,8 @@ from dataclasses import dataclass, field
 from importlib.metadata import version
 from pathlib import Path
 
+from tests.bench.c_costs import COUNTED, CYCLES, VEHICLES
+from tests.bench.c_costs import Cost as CCost
 from tests.bench.cortex import Cost
 from tests.bench.growth import Growth
 from tests.bench.priority import Priority
@@ -43,6 +45,7 @@ class Results:
     bytes_per_s: float = 0.0
     cortex: list[Cost] = field(default_factory=list)
     cortex_missing: str = ""
+    c_costs: list[CCost] = field(default_factory=list)
 
     @property
     def best_peer(self) -> Line:
@@ -68,6 +71,8 @@ def page(results: Results) -> str:
         limit(results),
         "## Emulated Cortex-M3",
         cortex(results),
+        "## The exported C, processor by processor",
+        exported_c(results.c_costs),
     ]
     return "\n\n".join(parts) + "\n"
 
@@ -217,5 +222,35 @@ def cortex(results: Results) -> str:
             f"{fastest.saturated / least[True, False]:.1f} and "
             f"{fastest.cycle / least[True, True]:.1f} times that. Instructions are not cycles, and "
             "no physical board was measured.",
+        ]
+    )
+
+
+def exported_c(costs: list[CCost]) -> str:
+    rows = [
+        [
+            c.target.name,
+            *(f"{n:,}".replace(",", " ") for n in (c.median, c.worst, c.flash_os, c.flash_o2)),
+            f"{c.stack}" if c.stack else "not measured",
+        ]
+        for c in costs
+    ]
+    heads = (
+        "",
+        "instructions a cycle, median",
+        "worst",
+        "flash at -Os, bytes",
+        "at -O2",
+        "stack, bytes",
+    )
+    missing = [each.name for each in COUNTED if each not in [c.target for c in costs]]
+    return "\n\n".join(
+        [
+            table(heads, rows),
+            f"`fv_step` of {VEHICLES} random vehicles, {CYCLES} recorded cycles each, saturated, "
+            "jammed, worn, stale and damaged ones among them; each cycle gave Python's words. "
+            "Instructions and -O2 as compiled, not clock cycles. Stack: of the whole self-test, "
+            "in QEMU, where it has such a machine. No physical processor was measured."
+            + (f" Not here: a compiler for {', '.join(missing)}." if missing else ""),
         ]
     )

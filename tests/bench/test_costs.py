@@ -8,10 +8,12 @@ import pytest
 
 from mixer.ground.batch.allocate_batch import allocate_batch
 from mixer.ground.tables.scales import COUNTS
+from tests.bench.c_costs import COUNTED, Core, counts
 from tests.bench.flight_core import FlightCore
 from tests.bench.peers import HIGHS, all_peers
 from tests.bench.problems import draw
 from tests.bench.tally import tally_of
+from tests.support.c_library import exported, needs, random_tables
 
 PROBLEMS = draw(2000)
 ATTAINABLE, SATURATED = (int(PROBLEMS.some(saturated, 1)[0]) for saturated in (False, True))
@@ -65,6 +67,15 @@ def test_two_linear_programmes_in_turn(benchmark, row):
     peer = PEERS[HIGHS]
     forces = benchmark(peer.solve, peer.prepare(PROBLEMS.wanted_counts[row]))
     assert np.abs(forces).max() <= 1 + 1e-6
+
+
+@pytest.mark.usefixtures("campaign")
+def test_the_exported_c_counts_its_instructions_on_pythons_words(tmp_path):
+    (target,) = (each for each in COUNTED if each.name == "cortex-m3")
+    needs(target.compiler)
+    core = Core(target, exported(tmp_path) / "src/fourvane.c")
+    for seed in range(2):
+        assert max(counts(core, random_tables(seed), seed)) < 3500
 
 
 def test_a_batch_of_100_000(benchmark):
