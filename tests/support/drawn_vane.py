@@ -1,12 +1,14 @@
 """A drawing of a blunt vane and the nozzle it stands behind, for tests to change."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 
-from mixer.ground.drawn_vane.geometry import VaneGeometry
+from mixer.ground.drawn_vane.geometry import NozzleFields, VaneGeometry, WornEdge
+from mixer.ground.drawn_vane.hinge import HingeTable, hinge_from_curves
+from mixer.ground.drawn_vane.vane_forces import computed_curve
 
 TRAVEL = (-15.0, 15.0)
 DRAWING: dict[str, Any] = {
@@ -69,3 +71,15 @@ def in_proportion(
         **changes,
     )
     return nozzle_at, drawn
+
+
+def hinge_table(
+    geometry: VaneGeometry,
+    engine: NozzleFields,
+    travel_deg: Sequence[float],
+    load_s: Sequence[float] = (0.0,),
+    worn_at: Callable[[float], WornEdge | None] = lambda _load_s: None,
+) -> HingeTable:
+    """Hinge moments over the travel at each burn load, the leading edge worn as `worn_at` says."""
+    curves = [computed_curve(geometry, engine, travel_deg, worn_at(load)) for load in load_s]
+    return hinge_from_curves(load_s, curves, geometry.mean_chord_mm)

@@ -1,14 +1,13 @@
 """What the gas does to the vane shaft over deflection, burn and wear; the servo's margin."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from mixer.ground.drawn_vane.geometry import NozzleFields, VaneGeometry, WornEdge
-from mixer.ground.drawn_vane.vane_forces import VaneCurve, computed_curve
+from mixer.ground.drawn_vane.vane_forces import VaneCurve
 from mixer.ground.inputs.arrays import Array
 
 # Of the chord, either way: how far shock-expansion and a span correction place the centre of
@@ -62,20 +61,6 @@ class HingeTable:
         row, column = np.unravel_index(np.argmax(np.abs(self.moment_nm)), self.moment_nm.shape)
         return float(self.load_s[row]), float(self.deflection_deg[column])
 
-    @property
-    def turns_outwards(self) -> Literal["nowhere", "in places", "everywhere"]:
-        """Where over travel and wear the gas drives the vane away from neutral."""
-        turned = self.deflection_deg != 0.0
-        outwards = (self.moment_nm * np.sign(self.deflection_deg))[:, turned] > 0.0
-        if outwards.all():
-            return "everywhere"
-        return "in places" if outwards.any() else "nowhere"
-
-    def moment_at(self, deflection_deg: float, load_s: float, pressure_ratio: float) -> float:
-        """Moment at a deflection, burn load and chamber pressure over the reference, N·m."""
-        rows = [float(np.interp(deflection_deg, self.deflection_deg, m)) for m in self.moment_nm]
-        return pressure_ratio * float(np.interp(load_s, self.load_s, rows))
-
     def margin(self, rated_torque_nm: float) -> float:
         """Rated torque at the shaft over the largest moment; under 1 the servo cannot hold it."""
         return rated_torque_nm / self.peak_nm if self.peak_nm > 0.0 else np.inf
@@ -94,15 +79,3 @@ def hinge_from_curves(
         np.array([curve.hinge_moment_nm for curve in curves]),
         np.array([1e-3 * CENTRE_DOUBT * chord_mm * curve.normal_force_n for curve in curves]),
     )
-
-
-def hinge_table(
-    geometry: VaneGeometry,
-    engine: NozzleFields,
-    travel_deg: Sequence[float],
-    load_s: Sequence[float] = (0.0,),
-    worn_at: Callable[[float], WornEdge | None] = lambda _load_s: None,
-) -> HingeTable:
-    """Hinge moments over the travel at each burn load, the leading edge worn as `worn_at` says."""
-    curves = [computed_curve(geometry, engine, travel_deg, worn_at(load)) for load in load_s]
-    return hinge_from_curves(load_s, curves, geometry.mean_chord_mm)

@@ -69,11 +69,6 @@ class Outline:
         return np.concatenate([x, x[::-1]]), np.concatenate([y, -y[::-1]])
 
 
-def flat_plate(chord_m: float) -> Outline:
-    """A section without thickness."""
-    return Outline(np.array([0.0, chord_m]), np.zeros(2), 0.0, 0.0, chord_m)
-
-
 @dataclass(frozen=True)
 class _Flank:
     """Front half of a section, as the curve its round nose is inscribed in.

@@ -37,16 +37,6 @@ class SectionForces:
     c_moment: Array
     attached: NDArray[np.bool_]
 
-    @property
-    def c_l(self) -> Array:
-        """Force coefficient square to the stream."""
-        return self.c_n * np.cos(self.alpha_rad) - self.c_a * np.sin(self.alpha_rad)
-
-    @property
-    def c_d(self) -> Array:
-        """Force coefficient along the stream."""
-        return self.c_n * np.sin(self.alpha_rad) + self.c_a * np.cos(self.alpha_rad)
-
 
 def detachment_deflection_rad(outline: Outline, mach: float, gamma: float) -> float:
     """Angle of attack beyond which the shock on the struck flank detaches."""

@@ -74,16 +74,6 @@ class ServoFit:
     passes: int
 
     @property
-    def deviation_up_deg(self) -> Array:
-        """Readings minus table (k, passes), going up."""
-        return self.up_deg - self.deflection_deg[:, None]
-
-    @property
-    def deviation_down_deg(self) -> Array:
-        """Readings minus table (k, passes), going down."""
-        return self.down_deg - self.deflection_deg[:, None]
-
-    @property
     def deflection_deg(self) -> Array:
         """What the table says for the pulses of the sweep (k,)."""
         return deflection_deg(self.table, self.pulse_us)

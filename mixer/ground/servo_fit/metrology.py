@@ -41,21 +41,6 @@ class Positioning:
         return float(np.max(np.abs(self.reversal_at)))
 
     @property
-    def mean_reversal(self) -> float:
-        """The mean of B_i with its sign: negative where the output lags behind."""
-        return float(np.mean(self.reversal_at))
-
-    @property
-    def repeatability_up(self) -> float:
-        """R↑ = max 4 s_i↑."""
-        return float(np.max(2 * COVERAGE * self.spread_up))
-
-    @property
-    def repeatability_down(self) -> float:
-        """R↓ = max 4 s_i↓."""
-        return float(np.max(2 * COVERAGE * self.spread_down))
-
-    @property
     def repeatability_at(self) -> Array:
         """R_i = max(2 s_i↑ + 2 s_i↓ + |B_i|, R_i↑, R_i↓)."""
         both = COVERAGE * (self.spread_up + self.spread_down) + np.abs(self.reversal_at)
@@ -66,17 +51,6 @@ class Positioning:
     def repeatability(self) -> float:
         """R, the bidirectional repeatability: the whole width, not ±."""
         return float(np.max(self.repeatability_at))
-
-    @property
-    def systematic_deviation(self) -> float:
-        """E: the range of all means of both directions."""
-        means = np.concatenate((self.mean_up, self.mean_down))
-        return float(np.ptp(means))
-
-    @property
-    def mean_deviation(self) -> float:
-        """M: the range of the means of both directions at a position."""
-        return float(np.ptp((self.mean_up + self.mean_down) / 2))
 
     @property
     def accuracy(self) -> float:

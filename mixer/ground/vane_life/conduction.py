@@ -1,7 +1,4 @@
-"""One-dimensional transient conduction: a bar of changing section, heated along its length.
-
-And the closed forms it is checked by: a thick wall under constant flux, a lumped body.
-"""
+"""One-dimensional transient conduction: a bar of changing section, heated along its length."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -23,40 +20,9 @@ class ConductionError(InputError):
     """The heat equation could not be solved."""
 
 
-def thick_wall_temperature(
-    flux_w_m2: float,
-    conductivity_w_m_k: float,
-    diffusivity_m2_s: float,
-    depth_m: float,
-    time_s: float,
-    start: float,
-) -> float:
-    """Temperature at a depth of a half-infinite wall under constant flux, in the start's unit.
-
-    Holman, Heat Transfer, 5th ed., chapter 4.
-    """
-    root = np.sqrt(diffusivity_m2_s * time_s)
-    rise = 2.0 * root / np.sqrt(np.pi) * np.exp(-((0.5 * depth_m / root) ** 2))
-    return float(
-        start
-        + flux_w_m2
-        / conductivity_w_m_k
-        * (rise - depth_m * scipy.special.erfc(0.5 * depth_m / root))
-    )
-
-
 def biot_number(coefficient_w_m2_k: float, length_m: float, conductivity_w_m_k: float) -> float:
     """Resistance inside a body over that of the film on it."""
     return coefficient_w_m2_k * length_m / conductivity_w_m_k
-
-
-def lumped_time_s(
-    heat_capacity_j_k: float, film_w_k: float, start: float, gas: float, end: float
-) -> float:
-    """Time in which a body of one temperature heats from start to end; inf where it never does."""
-    if not (gas - end) * (gas - start) > 0.0 or abs(gas - end) > abs(gas - start):
-        return np.inf
-    return heat_capacity_j_k / film_w_k * float(np.log((gas - start) / (gas - end)))
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,7 @@ from mixer.ground.drawn_vane.file_checks import (
     thrust_warning,
 )
 from mixer.ground.drawn_vane.geometry import WornEdge, jet_for
-from mixer.ground.drawn_vane.hinge import CENTRE_DOUBT, hinge_table
+from mixer.ground.drawn_vane.hinge import CENTRE_DOUBT
 from mixer.ground.drawn_vane.jet import jet_from_nozzle
 from mixer.ground.drawn_vane.outline import Outline, OutlineError, section_outline
 from mixer.ground.drawn_vane.profile_forces import BASE_SUCTION, section_forces
@@ -34,7 +34,7 @@ from mixer.ground.vane_report.examined import worn_by
 from mixer.ground.vane_report.from_behind import vane_outline, view_from_behind
 from mixer.ground.vehicle.vehicle import load_vehicle
 from mixer.ground.wear.prediction import effectiveness_of
-from tests.support.drawn_vane import TRAVEL, nozzle, vane
+from tests.support.drawn_vane import TRAVEL, hinge_table, nozzle, vane
 from tests.support.vehicles import drawn, vehicle_file
 
 # --- file against drawing ----------------------------------------------------------------------

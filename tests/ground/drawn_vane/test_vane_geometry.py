@@ -16,7 +16,6 @@ from mixer.ground.drawn_vane.geometry import (
     strips,
     vane_volume_m3,
 )
-from mixer.ground.drawn_vane.hinge import hinge_table
 from mixer.ground.drawn_vane.hot_gas import HotGas, friction_coefficient
 from mixer.ground.drawn_vane.profile_forces import section_forces
 from mixer.ground.drawn_vane.vane_forces import (
@@ -25,7 +24,7 @@ from mixer.ground.drawn_vane.vane_forces import (
     deflections_deg,
     span_factor,
 )
-from tests.support.drawn_vane import TRAVEL, nozzle, vane
+from tests.support.drawn_vane import TRAVEL, hinge_table, nozzle, vane
 
 
 def share_of_thrust_lost(geometry, thrust_n=5000.0):
@@ -162,8 +161,9 @@ def test_hinge_moment_is_force_times_distance_from_hinge_to_centre_of_pressure()
 def test_hinge_ahead_of_the_centre_of_pressure_brings_the_vane_back_to_neutral():
     ahead = hinge_table(vane(hinge_line_mm=15.0, immersed_span_mm=30.0), nozzle(), TRAVEL)
     behind = hinge_table(vane(hinge_line_mm=30.0), nozzle(), TRAVEL)
-    assert ahead.turns_outwards == "nowhere"
-    assert behind.turns_outwards == "everywhere"
+    for table, outwards in ((ahead, -1.0), (behind, 1.0)):
+        driven = table.moment_nm * np.sign(table.deflection_deg) * outwards
+        assert (driven[:, table.deflection_deg != 0.0] > 0.0).all()
 
 
 def test_servo_margin_is_rated_torque_over_the_largest_moment_of_travel_and_wear():
@@ -180,9 +180,6 @@ def test_servo_margin_is_rated_torque_over_the_largest_moment_of_travel_and_wear
     # The worn edge moves the centre of pressure back, away from this hinge.
     assert table.peak_at[0] == 10.0
     assert abs(table.moment_nm[1, -1]) > abs(table.moment_nm[0, -1])
-    assert table.moment_at(15.0, 5.0, 0.5) == pytest.approx(
-        0.25 * (table.moment_nm[0, -1] + table.moment_nm[1, -1])
-    )
 
 
 def test_detachment_inside_the_travel_is_reported_with_its_angle():

@@ -14,8 +14,6 @@ from mixer.ground.vane_life.conduction import (
     biot_number,
     bulk_failure_s,
     heat_bar,
-    lumped_time_s,
-    thick_wall_temperature,
 )
 from mixer.ground.vane_life.heat_load import (
     PRESSURE_EXPONENT,
@@ -28,6 +26,7 @@ from mixer.ground.vane_life.heat_load import (
 )
 from mixer.ground.vane_life.life import vane_life
 from mixer.ground.vane_life.materials import MATERIALS, Material
+from tests.support.conduction import lumped_time_s, thick_wall_temperature
 from tests.support.drawn_vane import nozzle, vane
 
 NOZZLE = nozzle()
