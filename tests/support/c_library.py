@@ -119,7 +119,8 @@ def play(player: Path, pieces: Iterable[tuple[bytes, int]]) -> list[Came]:
     came, place = [], 0
     for _, count in pieces:
         said, place = words[place], place + 1
-        after = [words[place + AFTER * i :][:AFTER] for i in range(count)] if count else []
+        starts = range(place, place + AFTER * count, AFTER)
+        after = [words[start : start + AFTER] for start in starts]
         place += AFTER * count
         length = at.STATE_WORDS if said == 0 else 0
         came.append(Came(said, after, words[place : place + length]))
