@@ -247,10 +247,10 @@ def exported_c(costs: list[CCost]) -> str:
     return "\n\n".join(
         [
             table(heads, rows),
-            f"`fv_step` of {VEHICLES} random vehicles, {CYCLES} cycles each, of every kind that the "
-            "self-test records; each cycle gave Python's words. Instructions at -O2; they are not "
-            "clock cycles. Stack: of the whole self-test, in QEMU, where it has such a machine. No "
-            "physical processor was measured."
+            f"`fv_step` of {VEHICLES} random vehicles, {CYCLES} cycles each, of every kind that "
+            "the self-test records; each cycle gave Python's words. Instructions at -O2; they are "
+            "not clock cycles. Stack: of the whole self-test, in QEMU, where it has such a "
+            "machine. No physical processor was measured."
             + (f" Not here: a compiler for {', '.join(missing)}." if missing else ""),
         ]
     )
