@@ -74,7 +74,9 @@ def hostile_text(drawn: random.Random) -> str:
         for part in above:
             parent = parent[part]
         value, what = parent[key], drawn.random()
-        if isinstance(value, int | float) and not isinstance(value, bool) and what < 0.3:
+        number = isinstance(value, int | float) and not isinstance(value, bool)
+        # What the turn before put there may be an integer too large for a float.
+        if number and abs(value) < sys.float_info.max and what < 0.3:
             parent[key] = float(value) * 10.0 ** drawn.uniform(-12, 12)
         elif isinstance(value, list) and value and what < 0.2:
             parent[key] = value * drawn.choice((2, 50, 3000))
