@@ -1,6 +1,5 @@
 """Options and settings that every test shares."""
 
-import gc
 import os
 import signal
 from collections.abc import Iterator
@@ -43,12 +42,6 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
         left = [item for item in items if "size" not in getattr(item, "fixturenames", ())]
         items[:] = [item for item in items if item not in left]
         config.hook.pytest_deselected(items=left)
-
-
-def pytest_collection_finish() -> None:
-    """What has been loaded by now stays: no collection of garbage need look at it again."""
-    gc.collect()
-    gc.freeze()
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:

@@ -1,9 +1,9 @@
 """`fourvane campaign`: many dispersed flights, how they spread, and the worst of them by seed."""
 
+from math import isnan
 from pathlib import Path
 
 import click
-import numpy as np
 
 from hil.campaigns.campaign import blocks_of, fly_campaign, spreads
 from hil.campaigns.campaign_report import facts, page, verdict
@@ -104,11 +104,10 @@ def campaign(
         for each in found:
             median, _, bad = each.quantiles
             row = each.worst[0]
-            worse = "" if np.isnan(bad) else f"1 % are worse than {bad:.2f}, "
+            worse = "" if isnan(bad) else f"1 % are worse than {bad:.2f}, "
             output.print(
                 f"{'! ' if each.failed else '  '}{each.name}, {each.unit}: median {median:.2f}, "
-                f"{worse}worst {each.values[row]:.2f} "
-                f"(seed {each.seeds[row]})",
+                f"{worse}worst {each.values[row]:.2f} (seed {each.seeds[row]})",
                 soft_wrap=True,
             )
         found_verdict = verdict(found, flights)

@@ -50,7 +50,7 @@ class TrueVanes:
         self.truth = truth
         self.alive = np.ones((VANES, truth.flights))
         cosine, sine = truth.cos_clocking, truth.sin_clocking
-        self._along = np.array([np.ones_like(cosine), cosine, sine])  # (3, 4, N)
+        self._along = np.stack([np.ones_like(cosine), cosine, sine], axis=1)  # (4, 3, N)
         self._roll_arm_m = vehicle.layout.roll_arm_m
         self._travel_deg = vehicle.vanes.travel_deg
         vanes = vehicle.vanes
@@ -87,8 +87,7 @@ class TrueVanes:
 
     def loads(self, force_n: Array, lever_arm_m: Array) -> tuple[Array, Array, Array]:
         """Moment (3, N) about the centre of gravity, and push along body y and z, (N,) each."""
-        along = self._along * force_n
-        all_n, z_n, minus_y_n = (along[:, 0] + along[:, 1]) + (along[:, 2] + along[:, 3])
+        all_n, z_n, minus_y_n = _sum(self._along * force_n[:, None])
         moment_nm = [self._roll_arm_m * all_n, z_n * lever_arm_m, minus_y_n * lever_arm_m]
         return np.array(moment_nm), -minus_y_n, z_n
 

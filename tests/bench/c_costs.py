@@ -10,7 +10,7 @@ import shutil
 import statistics
 import struct
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -119,7 +119,7 @@ class Core:
 def counts(core: Core, tables: FlightTables, seed: int) -> Iterator[int]:
     """Instructions of each cycle of a recording, checked against Python."""
     steering = Steering(tables)
-    core.machine.mem_write(WORDS, bytes(0x10000))
+    core.machine.mem_write(WORDS, bytes(0x10000))  # no led pulses left of the vehicle before
     for op in operations(self_test.record(tables, CYCLES, seed)):
         if op[0] != STEP:
             done_in_python(steering, op)
@@ -142,13 +142,8 @@ def cost(target: Target, folder: Path) -> Cost:
     return Cost(target, round(statistics.median(every)), max(every), *flash, stack)
 
 
-def every_cost(done: Callable[[float], None] = lambda _share: None) -> list[Cost]:
+def every_cost() -> list[Cost]:
     """Of every cross-compiled processor that unicorn has, as far as its compiler is here."""
-    found = []
     with tempfile.TemporaryDirectory() as name:
         folder = exported(Path(name))
-        for number, target in enumerate(COUNTED, 1):
-            if shutil.which(target.compiler):
-                found.append(cost(target, folder))
-            done(number / len(COUNTED))
-    return found
+        return [cost(target, folder) for target in COUNTED if shutil.which(target.compiler)]

@@ -77,6 +77,11 @@ def page(results: Results) -> str:
     return "\n\n".join(parts) + "\n"
 
 
+def spaced(number: int) -> str:
+    """1 234 567."""
+    return f"{number:,}".replace(",", " ")
+
+
 def table(heads: Iterable[str], rows: Iterable[Iterable[str]]) -> str:
     heads = list(heads)
     lines = [heads, ["---", *["---:"] * (len(heads) - 1)], *rows]
@@ -146,7 +151,7 @@ def batches(results: Results) -> str:
 def growth(grown: list[Growth]) -> str:
     rows = [
         [
-            f"{g.rows:,}".replace(",", " "),
+            spaced(g.rows),
             f"{1e3 * g.seconds:.2f}",
             f"{1e9 * g.seconds / g.rows:.0f}",
             f"{g.rows / g.seconds / 1e6:.2f}",
@@ -203,7 +208,7 @@ def cortex(results: Results) -> str:
     rows = [
         [
             f"{c.form}, policy {c.policy}",
-            *(f"{n:,}".replace(",", " ") for n in (c.attainable, c.saturated, c.cycle)),
+            *(spaced(n) for n in (c.attainable, c.saturated, c.cycle)),
             str(c.heap_bytes),
         ]
         for c in results.cortex
@@ -230,7 +235,7 @@ def exported_c(costs: list[CCost]) -> str:
     rows = [
         [
             c.target.name,
-            *(f"{n:,}".replace(",", " ") for n in (c.median, c.worst, c.flash_os, c.flash_o2)),
+            *(spaced(n) for n in (c.median, c.worst, c.flash_os, c.flash_o2)),
             f"{c.stack}" if c.stack else "not measured",
         ]
         for c in costs

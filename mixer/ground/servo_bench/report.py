@@ -52,7 +52,7 @@ def servo_page(
         f"{'Rehearsal: servo' if rehearsal else 'Servo'} {verdict.servo} on the bench",
         f"Steering module of {vehicle_name}: what this servo with its linkage does"
         f"{', and whether it may be bolted on' if whole else ', as far as it was measured'}.",
-        [section for section in servo_chapters(verdict) if section is not None],
+        [chapter for chapter in servo_chapters(verdict) if chapter is not None],
         facts,
         rehearsed(line) if rehearsal else line,
         CAUTIONS,

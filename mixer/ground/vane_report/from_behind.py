@@ -93,7 +93,7 @@ def view_from_behind(vehicle: Vehicle) -> str:
 
 
 def behind_chapter(vehicle: Vehicle) -> list[Chapter]:
-    """The view as a section of a page; none where the vehicle has no drawing."""
+    """The view as a chapter of a page; none where the vehicle has no drawing."""
     if vehicle.vanes.geometry is None:
         return []
     return [Chapter("Seen from behind", pictures=[Picture(view_from_behind(vehicle), CAPTION)])]

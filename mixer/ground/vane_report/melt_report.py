@@ -46,9 +46,10 @@ def melt_sentence(found: DrawnVane) -> str | None:
         said = f"Nothing melts by the burn's end at {burn_s:g} s, at worst neither."
     if melt.middle.ends_k.size:
         shaft_k, hub_k = melt.middle.ends_k[-1]
-        said += f" {SINK_AT_ITS_BEST} Then the shaft is at {shaft_k:.0f} K" + (
+        said += f" Then the shaft is at {shaft_k:.0f} K" + (
             f", the hub at {hub_k:.0f} K, before they soak." if _has_hub(found) else "."
         )
+        said += f" {SINK_AT_ITS_BEST}"
     return said
 
 

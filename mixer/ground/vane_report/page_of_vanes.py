@@ -22,9 +22,9 @@ from mixer.ground.vane_report.pressure_check import largest_error
 from mixer.ground.vane_report.verdict import verdict
 
 ESTIMATE = (
-    "An estimate to plan a static test by, not a substitute for one. Left out: radiation of the"
-    " gas and of the nozzle's hot wall, particles, the flow between vanes, and the shaft as a way"
-    " out for heat where the drawing has no heat_sink; where it has one, its contacts are perfect."
+    "An estimate to plan a static test by, not a substitute for one. Left out: radiation of gas and"
+    " of the nozzle's hot wall, particles, the flow between vanes, and the shaft as a way out for"
+    " heat where the drawing has no heat_sink; of one that it has contacts are taken as perfect."
 )
 DUST_CAUTION = (
     "Burnt vanes stay hot for long; graphite dust is slippery, conducts, and harms lungs: wet it,"
