@@ -4,8 +4,6 @@ from typing import Any
 
 import click
 
-from hil.bench_sessions.encoder_zero import set_zero
-from hil.bench_sessions.measure import measure
 from hil.bench_sessions.options import BenchOptions, bench_options
 from hil.bench_sessions.wiggle_session import check_wiring, wiggle_options
 from mixer.ground.command_line.fourvane import FAILED, emit
@@ -27,6 +25,8 @@ def bench() -> None:
 
 def run_and_judge(options: BenchOptions, *runs: str) -> None:
     """Measure, write tables, results and reports, say what came out; exit status 1 on a fail."""
+    from hil.bench_sessions.measure import measure  # takes half as long as all of `--help`
+
     result, show = measure(options, runs)
     emit(result, options.as_json, show, after_measuring(options, result))
     if not result["passed"]:
@@ -168,6 +168,8 @@ def zero(options: BenchOptions) -> None:
 
     Example: fourvane bench zero --board /dev/ttyACM0 --vehicle vehicle.toml --servo 2
     """
+    from hil.bench_sessions.encoder_zero import set_zero
+
     result, show = set_zero(options)
     where = f"--board {options.board} --vehicle {options.vehicle_file or 'VEHICLE'}"
     following = f"fourvane bench wiggle {where}: every vane turns the way it should"

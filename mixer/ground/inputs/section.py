@@ -7,6 +7,7 @@ class Section(BaseModel):
     """One TOML table. Unknown keys, infinite and not-a-number values are refused."""
 
     model_config = ConfigDict(
+        defer_build=True,  # at the first file read: `--help` reads none
         extra="forbid",
         frozen=True,
         strict=True,

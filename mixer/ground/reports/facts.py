@@ -5,14 +5,12 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 
 def plain(value: Any) -> Any:
     """A value made of what JSON knows."""
     if isinstance(value, Mapping):
         return {str(key): plain(item) for key, item in value.items()}
-    if isinstance(value, np.ndarray | np.generic):
+    if hasattr(value, "tolist"):  # arrays and numbers of numpy, which need not be imported here
         return plain(value.tolist())
     if isinstance(value, list | tuple):
         return [plain(item) for item in value]
