@@ -14,6 +14,7 @@ import tempfile
 from base64 import b64encode
 from collections.abc import Callable, Mapping
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 from subprocess import PIPE
 
@@ -188,7 +189,9 @@ def sparing(source: str) -> str:
     )
 
 
+@cache
 def _compile(text: str, name: str, *options: str) -> bytes:
+    """The same text gives the same bytes, however many boards they go to."""
     with tempfile.TemporaryDirectory(prefix="fourvane-mpy-") as folder:
         path, out = Path(folder, Path(name).name), Path(folder, "module.mpy")
         path.write_text(text, encoding="utf-8")
