@@ -5,18 +5,20 @@ run in this process.
 """
 
 import time
+from binascii import crc_hqx
 from collections.abc import Callable, Sequence
 from typing import Protocol
 from zlib import crc32
 
 from firmware_port import protocol as p
-from firmware_port.frames import cobs_decode, cobs_encode, crc16
+from firmware_port.frames import cobs_decode, cobs_encode
 from hil.node.answers import Answer, Belief, Checked, CycleAnswer, Watched, refused, vanes_in
 from hil.node.errors import BoardError
 from hil.node.interrupts import held_back
 from hil.node.patience import patience
 
 LARGEST_WIRE = 64
+CRC_BEGINS = 0xFFFF  # CRC-16/IBM-3740: the library's polynomial, begun at this
 ANSWER_S = 2.0
 
 
@@ -49,8 +51,7 @@ def demand_contents(pitch_mnm: int, yaw_mnm: int, roll_mnm: int, pressure_pa: in
 def wire_frame(kind: int, sequence: int, contents: bytes = b"", version: int = p.VERSION) -> bytes:
     """A request as it goes over the wire, with its closing zero."""
     body = bytearray((version << 6 | kind, sequence & 0xFF, sequence >> 8 & 0xFF)) + contents
-    crc = crc16(body, len(body))
-    body += bytes((crc >> 8, crc & 0xFF))
+    body += crc_hqx(body, CRC_BEGINS).to_bytes(2, "big")
     out = bytearray(len(body) + 2 + len(body) // 254)
     return bytes(out[: cobs_encode(body, len(body), out)]) + b"\0"
 
@@ -59,7 +60,7 @@ def parse_answer(frame: bytes) -> Answer | None:
     """The answer in a frame without its closing zero; None where it is damaged or no answer."""
     body = bytearray(frame)
     count = cobs_decode(body, len(body))
-    if count < p.ANSWER_HEADER + 2 or crc16(body, count) != 0:
+    if count < p.ANSWER_HEADER + 2 or crc_hqx(body[:count], CRC_BEGINS) != 0:
         return None
     if body[0] >> 6 != p.VERSION or not body[0] & p.ANSWER:
         return None
