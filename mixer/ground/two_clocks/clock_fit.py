@@ -6,6 +6,8 @@ product over all edges of P(low < moment + jitter < high), a difference of two n
 (interval-censored data: Lawless, Statistical Models and Methods for Lifetime Data, 2nd ed., 2003,
 ch. 2.2, as remembered). It is summed over a grid of both ends of the common time: exact also where
 it is no bell, as with a logger that runs in step with the node and sees every edge at one phase.
+It is summed over the jitter too: where a logger drifts slowly past the node's edges, a little
+jitter and a slow drift look like more of both.
 """
 
 from dataclasses import dataclass
@@ -16,13 +18,15 @@ import scipy
 from mixer.ground.inputs.arrays import Array
 
 NODES = 25  # of the grid, each way
-PASSES = 12
+PASSES, PASSES_BESIDE = 10, 3  # for the likeliest jitter, and for each beside it
 WITHIN = 14.0  # logarithms of likelihood below the best that still count for the next grid
-JITTERS = (0.5, 0.2, 0.1, 0.05, 0.03, 0.02, 0.014, 0.01, 0.007, 0.004)  # of a row
+JITTERS = tuple(0.5 * 2 ** (-n / 2) for n in range(19))  # of a row, down to a thousandth
+UNLIKELY = 5.0  # logarithms of likelihood below the best: such jitters are left out
 # Over 20 emulated logs of two stands the drift was off by 1.24 of the error that the likelihood
 # alone claims (root mean square); why is not known, so claims are widened.
 WIDENING = 1.4
 ABOUT_AS_LIKELY = 2.0  # logarithm of likelihood: two standard errors of one quantity
+CERTAIN = 8.0  # jitters from either end of the gap
 OUTLIERS = 1e-3  # chance of an edge that has nothing to do with the clock
 
 
@@ -79,16 +83,69 @@ def fit_intervals(node_s: Array, low_s: Array, high_s: Array) -> Clock:
     middle = (low_s + high_s) / 2 - node_s
     half = (high_s - low_s) / 2
     row_s = float(2 * np.median(half))
+    seen = Seen(share, middle, half)
     ends = line_through(share, middle, row_s)
     jitter_s, reach_s = JITTERS[0] * row_s, np.full(2, 1.5 * row_s)
-    covariance = np.diag(reach_s**2)
     for number in range(PASSES):
-        chance, grids = grid_chance(share, middle, half, ends, reach_s, jitter_s)
-        ends, covariance, spread = moments(chance, grids)
-        reach_s = np.clip(1.2 * spread, 1e-7, 2 * row_s)
+        found = seen.fitted(ends, reach_s, jitter_s)
+        ends, reach_s = found.ends, np.clip(1.2 * found.spread, 1e-7, 2 * row_s)
         if number < PASSES - 3:
             jitter_s = likely_jitter(share, middle, half, ends, row_s)
-    return clock_of_ends(ends, WIDENING**2 * covariance, first_s, last_s)
+    return clock_of_ends(*over_jitters(seen, found, row_s), first_s, last_s)
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """Both ends by one jitter: mean (2,), covariance, how far from it still counts, and the
+    logarithm of how likely the jitter is by all of that.
+    """
+
+    jitter_s: float
+    ends: Array
+    covariance: Array
+    spread: Array
+    likely: float
+
+
+@dataclass(frozen=True)
+class Seen:
+    """Edges: their share of the span, the middle of the gap each lies in, and half of its width."""
+
+    share: Array
+    middle: Array
+    half: Array
+
+    def fitted(self, ends: Array, reach_s: Array, jitter_s: float) -> Fitted:
+        """Both ends by a grid about a guess."""
+        chance, grids = grid_chance(self.share, self.middle, self.half, ends, reach_s, jitter_s)
+        cells = [np.log(grid[1] - grid[0]) for grid in grids]
+        likely = float(scipy.special.logsumexp(chance) + sum(cells))
+        return Fitted(jitter_s, *moments(chance, grids), likely)
+
+
+def over_jitters(seen: Seen, likeliest: Fitted, row_s: float) -> tuple[Array, Array]:
+    """Both ends and their covariance over every jitter that is not unlikely."""
+    every, best = [likeliest], likeliest.likely
+    place = min(JITTERS, key=lambda part: abs(part * row_s - likeliest.jitter_s))
+    for way in (JITTERS, JITTERS[::-1]):
+        last = likeliest
+        for part in way[way.index(place) + 1 :]:
+            reach_s = np.clip(2 * last.spread, 1e-7, 2 * row_s)
+            found = last
+            for _ in range(PASSES_BESIDE):
+                found = seen.fitted(found.ends, reach_s, part * row_s)
+                reach_s = np.clip(1.2 * found.spread, 1e-7, 2 * row_s)
+            every.append(found)
+            best, last = max(best, found.likely), found
+            if found.likely < best - UNLIKELY:
+                break
+    weights = np.exp([found.likely - best for found in every])
+    weights /= weights.sum()
+    ends = np.array([found.ends for found in every])
+    off = ends - weights @ ends
+    covariance = np.einsum("j,jab->ab", weights, np.array([found.covariance for found in every]))
+    covariance += np.einsum("j,ja,jb->ab", weights, off, off)
+    return weights @ ends, WIDENING**2 * covariance
 
 
 def line_through(share: Array, middle: Array, row_s: float) -> Array:
@@ -118,6 +175,10 @@ def grid_chance(
     grids = [
         end + reach * np.linspace(-1, 1, NODES) for end, reach in zip(ends, reach_s, strict=True)
     ]
+    # Edges that lie well inside their gap all over the grid are certain: their logarithm is 0.
+    off_s = np.abs((1 - share) * ends[0] + share * ends[1] - middle) + reach_s.max()
+    close = off_s > half - CERTAIN * jitter_s
+    share, middle, half = share[close], middle[close], half[close]
     chance = np.empty((NODES, NODES))
     for row, start in enumerate(grids[0]):
         at = (1 - share) * start + share * grids[1][:, None]
