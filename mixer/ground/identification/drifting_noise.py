@@ -49,7 +49,8 @@ class DriftingNoise:
         table = about_mean(self.noise.whitened(np.column_stack([columns, reading]), segments))
         walk = Walk(time_s[self.noise.kept(segments)], self.noise.gain, self.pace)
         size = np.sqrt((table**2).sum(axis=0)) + 1e-300
-        products = walk.products(table / size)
+        scaled = table / size
+        products = scaled.T @ scaled - walk.taken(scaled)
         products[np.diag_indices_from(products)] += RIDGE
         r = np.linalg.cholesky(products).T * size
         return Reduced(r[:-1, :-1], r[:-1, -1])
@@ -100,9 +101,9 @@ class Walk:
         """How far the walk may be from the likeliest, out of independent numbers (m, k)."""
         return scipy.linalg.solve_banded((0, 1), self._root, fresh)
 
-    def products(self, rows: Array) -> Array:
-        """Products (k, k) of columns (m, k), the walk and its level left out of them."""
-        return rows.T @ rows - self.gain * (rows.T @ self.smooth(rows))
+    def taken(self, rows: Array) -> Array:
+        """What the walk and its level take of the products (k, k) of columns (m, k)."""
+        return self.gain * (rows.T @ self.smooth(rows))
 
     @property
     def volume(self) -> float:
@@ -125,12 +126,13 @@ def fit_drifting_noise(
     table = about_mean(noise.whitened(np.column_stack([columns, reading]), segments))
     times_s = time_s[noise.kept(segments)]
     size = np.sqrt((table**2).sum(axis=0)) + 1e-300
-    free = len(table) - columns.shape[1] - 1
+    scaled, free = table / size, len(table) - columns.shape[1] - 1
+    inner = scaled.T @ scaled
 
     def fit(log_pace: float) -> tuple[float, float]:
         """Minus twice the restricted log likelihood, and the noise's variance."""
         walk = Walk(times_s, noise.gain, float(np.exp(log_pace)) * noise.fresh**2)
-        products = walk.products(table / size)
+        products = inner - walk.taken(scaled)
         products[np.diag_indices_from(products)] += RIDGE
         diagonal = np.diag(np.linalg.cholesky(products))
         variance = float((diagonal[-1] * size[-1]) ** 2 / free)
