@@ -45,6 +45,7 @@ from tests.tools.c_coverage import REASONS, core
 # Vehicles, and cycles of each.
 CASES = {"long": (100, 10_000), "ci": (100, 500), "laptop": (20, 160)}
 NO_TABLES = 0x4000
+SelfTested = Callable[[Path], list[int]]
 WORD = st.integers(-(2**31), 2**31 - 1)
 OPS = st.one_of(
     st.tuples(st.just(STEP), st.sampled_from([2_000_000, 1_500_000]), st.integers(0, 30_000)),
@@ -185,23 +186,38 @@ int main(void)
 """
 
 
-def self_tested(folder: Path) -> list[int]:
-    needs("gcc")
-    (folder / "main.c").write_text(MAIN)
-    run(
-        "gcc", *C99, *SANITIZED, "-I", folder / "src", folder / "main.c",
-        *sources(folder, "fourvane_link"), "-o", folder / "main",
-    )  # fmt: skip
-    return [int(number) for number in run(folder / "main").stdout.split()]
+@pytest.fixture(scope="module")
+def self_tested(tmp_path_factory: pytest.TempPathFactory) -> SelfTested:
+    """What a folder's self-test tells; cores of the same text are compiled once."""
+    cores: dict[bytes, Path] = {}
+
+    def tested(folder: Path) -> list[int]:
+        needs("gcc")
+        gcc = ("gcc", *C99, *SANITIZED, "-I", folder / "src")
+        core = folder / "src/fourvane.c"
+        text = core.read_bytes()
+        if text not in cores:
+            cores[text] = tmp_path_factory.mktemp("core") / "fourvane.o"
+            run(*gcc, "-c", core, "-o", cores[text])
+        (folder / "main.c").write_text(MAIN)
+        others = sources(folder, "fourvane", "fourvane_link")
+        run(*gcc, folder / "main.c", *others, cores[text], "-o", folder / "main")
+        return [int(number) for number in run(folder / "main").stdout.split()]
+
+    return tested
 
 
 @pytest.mark.parametrize("policy", ["nearest", "direction"])
-def test_the_self_test_finds_no_difference(tmp_path: Path, policy: str) -> None:
+def test_the_self_test_finds_no_difference(
+    tmp_path: Path, self_tested: SelfTested, policy: str
+) -> None:
     folder = exported(tmp_path, vehicle(control={"policy": policy}))
     assert self_tested(folder) == [0, 0, 0]
 
 
-def test_the_self_test_tells_the_first_difference_and_counts_all(tmp_path: Path) -> None:
+def test_the_self_test_tells_the_first_difference_and_counts_all(
+    tmp_path: Path, self_tested: SelfTested
+) -> None:
     """Two recorded pulses changed: cycles 3 and 300."""
     folder = exported(tmp_path)
     file = folder / "src/fourvane_self_test.c"
@@ -216,7 +232,7 @@ def test_the_self_test_tells_the_first_difference_and_counts_all(tmp_path: Path)
 
 
 @pytest.mark.usefixtures("campaign")
-def test_the_self_test_sees_a_changed_core(tmp_path: Path) -> None:
+def test_the_self_test_sees_a_changed_core(tmp_path: Path, self_tested: SelfTested) -> None:
     """One rounding left out of the kernels."""
     folder = exported(tmp_path)
     file = folder / "src/fourvane.c"
@@ -228,7 +244,9 @@ def test_the_self_test_sees_a_changed_core(tmp_path: Path) -> None:
     assert cycle > 0
 
 
-def test_the_self_test_says_where_its_tables_are_damaged(tmp_path: Path) -> None:
+def test_the_self_test_says_where_its_tables_are_damaged(
+    tmp_path: Path, self_tested: SelfTested
+) -> None:
     folder = exported(tmp_path)
     file = folder / "src/fourvane_vehicle.c"
     file.write_text(file.read_text().replace("16384", "16383", 1))
