@@ -22,30 +22,12 @@ from hil.node.node_link import demand_contents, numbers, parse_answer, wire_fram
 from mixer.flight import FlightTables
 from mixer.ground.tables.build import flight_tables
 from tests.support.damage import REFERENCE_PA, damaged
+from tests.support.ticks import LARGE_WRAP, SMALL_WRAP, Ticks
 from tests.support.vehicles import vehicle
 
 PERIOD_US = 5000
 SPELL = 2000  # cycles of a bad line between two looks
 CEILING_US = 1_000_000_000  # of burn time and load in the flight core
-SMALL_WRAP, LARGE_WRAP = 2**30, 2**32  # µs: of the ticks of most boards, and of a 32-bit counter
-
-
-class Ticks:
-    """The interpreter's microseconds, moved by hand."""
-
-    def __init__(self, now_us: int, wrap_us: int):
-        self.now_us = now_us
-        self.wrap_us = wrap_us
-        self.wraps = 0
-
-    def __call__(self) -> int:
-        return self.now_us
-
-    def advance(self, us: int) -> None:
-        self.now_us += us
-        if self.now_us >= self.wrap_us:
-            self.now_us -= self.wrap_us
-            self.wraps += 1
 
 
 @dataclass

@@ -4,7 +4,8 @@ from collections.abc import Callable
 
 import pytest
 
-from tests.tools.soak import LARGE_WRAP, SMALL_WRAP, soak
+from tests.support.ticks import LARGE_WRAP, SMALL_WRAP
+from tests.tools.soak import soak
 
 CYCLES = {"long": 1_000_000, "ci": 100_000}
 
