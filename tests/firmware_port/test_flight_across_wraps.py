@@ -65,14 +65,22 @@ def flown(monkeypatch: pytest.MonkeyPatch, ticks: Ticks) -> tuple[list[bytes], l
     return said, pulses
 
 
+@pytest.fixture(scope="module")
+def unwrapped() -> tuple[list[bytes], list[list[int]]]:
+    with pytest.MonkeyPatch.context() as patch:
+        return flown(patch, Ticks(1_000_000, SMALL_WRAP))
+
+
 @pytest.mark.parametrize("wrap_us", [SMALL_WRAP, LARGE_WRAP])
-@pytest.mark.parametrize("wraps_at_s", [0.0, 0.3, 0.305, 1.0, 2.0, 3.7])
+@pytest.mark.parametrize("wraps_at_s", [0.0, 0.305, 2.0, 3.7])
 def test_ticks_that_wrap_in_a_flight_change_no_byte_of_it(
-    monkeypatch: pytest.MonkeyPatch, wrap_us: int, wraps_at_s: float
+    monkeypatch: pytest.MonkeyPatch,
+    unwrapped: tuple[list[bytes], list[list[int]]],
+    wrap_us: int,
+    wraps_at_s: float,
 ) -> None:
     """From power-on, about ignition, in mid-burn and after a link that was lost."""
-    wanted = flown(monkeypatch, Ticks(1_000_000, SMALL_WRAP))
     ticks = Ticks(wrap_us - 1 - round(1e6 * wraps_at_s), wrap_us)
-    assert flown(monkeypatch, ticks) == wanted
+    assert flown(monkeypatch, ticks) == unwrapped
     assert ticks.wraps == 1
-    assert len({tuple(row) for row in wanted[1]}) > CYCLES / 2
+    assert len({tuple(row) for row in unwrapped[1]}) > CYCLES / 2
