@@ -50,28 +50,28 @@ def test_the_point_stands_at_the_least_share_of_any_edge(size: str) -> None:
         w[at.UNIT] = 1
         for _ in range(DRAWS[size]):
             put_box(w, rng)
-            cut += is_cut_at_the_least_share(w)
+            cut += is_cut_at_the_least_share(w, name)
     assert cut > DRAWS[size]
 
 
-def is_cut_at_the_least_share(w: array) -> int:
+def is_cut_at_the_least_share(w: array, name: str) -> int:
     w[at.POINT] = w[at.POINT + 1] = 0
     moved = last_on_segment(w)
     gap, rest = segment(w)
     share = least_share(w, gap)
-    assert moved == (share < WHOLE)
+    assert moved == (share < WHOLE), name
     if moved:
         assert [w[at.POINT], w[at.POINT + 1]] == [
             (along * share // WHOLE + start + 16) >> 5
             for along, start in zip(gap, rest, strict=True)
-        ]
+        ], name
     return moved
 
 
 def test_nothing_crosses_an_edge_that_no_force_stands_on_however_it_grazes() -> None:
     """Demands almost along an edge of Z through a0, up to 1/128 of a count across it."""
     grazed = 0
-    for _, tables in unlike_tables():
+    for name, tables in unlike_tables():
         w = array("i", tables.words)
         commands.reset(w)
         w[at.UNIT] = 1
@@ -82,14 +82,14 @@ def test_nothing_crosses_an_edge_that_no_force_stands_on_however_it_grazes() -> 
             w[at.TARGET_BOX + at.VANES + vane] = max(inwards << 14, 0)
         for along in range(1, 300):
             w[at.WANT], w[at.WANT + 1] = (-w[o + 1] * along) >> 14, (w[o] * along) >> 14
-            cut = is_cut_at_the_least_share(w)
+            cut = is_cut_at_the_least_share(w, name)
             if across_edge(w, o, *segment(w)[0]) == 1:
                 grazed += 1
                 assert cut and [w[at.POINT], w[at.POINT + 1]] == [0, 0]
     assert grazed > 10
 
 
-# ---- its parts, by the numbers that their words stand for -----------------------------------------
+# ---- its parts, by the numbers that their words stand for ----------------------------------------
 
 HALF_Q28 = 1 << 27
 
