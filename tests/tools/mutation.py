@@ -30,7 +30,7 @@ from tests.support.mutants import Mutant, mutants, put_in
 
 HERE = Path(__file__).parent
 NODE = ("test_node_safety", "test_node_refusals", "test_state_table", "test_node", "test_outputs")
-WATCH = ("test_trusted_sensors", "test_jam_watch_core")
+WATCH = ("test_watch_by_numbers", "test_trusted_sensors", "test_jam_watch_core")
 SLOW = (
     "not damaged_frames and not AnySender and not no_length_of and not token_is_never "
     "and not behind and not wrong_length and not every_length_agrees"
