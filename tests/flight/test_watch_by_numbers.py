@@ -74,13 +74,20 @@ class Watched:
         believed, out, declared = (mask >> self.vane & 1 for mask in masks)
         return believed, out, declared
 
+    def waits(self, reading: int = 0) -> None:
+        """Read so from here on, the vane is declared when it has waited as long as it should."""
+        self.see(reading)
+        for _ in range(self.wait_us // DT_US):
+            self.see(reading)
+            assert self.told()[2] == 0
+        self.see(reading)
+        assert self.told()[2] == 1
+
     def jam(self, stands: int, way: int) -> None:
         """Declared where it stands, near 0, a command far to one side of it."""
         self.follow()
         self.command(way * 5_000)
-        for _ in range(self.wait_us // DT_US + 2):
-            self.see(stands)
-        assert self.told() == (1, 0, 1)
+        self.waits(stands)
 
 
 @pytest.fixture(params=EACH)
@@ -212,12 +219,7 @@ def test_it_is_declared_after_its_wait_and_the_longest_time_without_a_reading(
 ) -> None:
     one.follow()
     one.command(way * 5_000)
-    one.see(0)  # from here on
-    for _ in range(one.wait_us // DT_US):
-        one.see(0)
-        assert one.told() == (1, 0, 0)
-    one.see(0)
-    assert one.told() == (1, 0, 1)
+    one.waits()
     w = one.w
     assert (w[at.JAMMED], w[at.WATCH_FOUND]) == (one.bit, 1)
     assert w[at.WATCH_FROM + one.vane] == way * 5_000
@@ -226,7 +228,7 @@ def test_it_is_declared_after_its_wait_and_the_longest_time_without_a_reading(
 
 @pytest.mark.parametrize("way", WAYS)
 def test_time_without_a_reading_counts_and_puts_the_end_off(one: Watched, way: int) -> None:
-    """Four cycles of the wait bring none."""
+    """Three cycles of it bring none, which is 20 ms without a reading."""
     one.follow()
     one.command(way * 5_000)
     one.see(0)
@@ -271,12 +273,7 @@ def test_a_command_that_does_not_stay_on_one_side_begins_the_wait_anew(
     one.command(way * other * 5_000)
     one.see(0 if reads else at.NO_READING)
     one.command(way * 5_000)
-    one.see(0)
-    for _ in range(one.wait_us // DT_US):
-        one.see(0)
-        assert one.told() == (1, 0, 0)
-    one.see(0)
-    assert one.told() == (1, 0, 1)
+    one.waits()
 
 
 @pytest.mark.parametrize("way", WAYS)
@@ -295,12 +292,7 @@ def test_the_wait_begins_anew_for_a_sensor_that_was_not_watched_meanwhile(
     else:
         one.see(dt_us=SILENCE_US + 1)
     commands.trust(one.w, one.bit)
-    one.see(0)
-    for _ in range(one.wait_us // DT_US):
-        one.see(0)
-        assert one.told()[2] == 0
-    one.see(0)
-    assert one.told()[2] == 1
+    one.waits()
 
 
 def test_a_vane_whose_sensor_is_not_believed_is_not_declared_but_its_sensor_out(
