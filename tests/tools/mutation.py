@@ -22,12 +22,15 @@ from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
+from hypothesis import Phase, settings
 
+from firmware_port import RECORD_KERNELS
 from mixer.flight import KERNELS
 from tests.support.mutants import Mutant, mutants, put_in
 
 HERE = Path(__file__).parent
 NODE = ("test_node_safety", "test_node_refusals", "test_state_table", "test_node", "test_outputs")
+WATCH = ("test_watch_by_numbers", "test_trusted_sensors", "test_jam_watch_core")
 SLOW = (
     "not damaged_frames and not AnySender and not no_length_of and not token_is_never "
     "and not behind and not wrong_length and not every_length_agrees"
@@ -41,6 +44,10 @@ TARGETS: dict[str, tuple[str, ...]] = {
     "servo_pulses": ("test_servo_pulses", "test_node_safety", "test_node_refusals"),
     **dict.fromkeys(KERNELS, ("test_kernel_words", "test_record_search")),
     "direction": ("test_kernel_words", "test_record_search", "test_shortest_edge"),
+    **dict.fromkeys(("jam_watch", "angle_sensors"), WATCH),
+    "pressure": ("test_kernel_words", "test_trusted_pressure"),
+    "commands": ("test_kernel_words", *WATCH, "test_trusted_pressure"),
+    **dict.fromkeys(RECORD_KERNELS, ("test_recorder", "test_recorder_limits")),
 }
 NOTICED, SURVIVED, NO_TEST = 1, 0, 5
 
@@ -124,6 +131,15 @@ def hunt(target: str, tests: Sequence[str], share: float, seed: int) -> Hunt:
     files = list(tests) or [f"{beside}/{name}.py" for name in TARGETS[target]]
     found = Hunt(module_name, share, seed)
     options = ["-o", "addopts=", "-x", "-k", SLOW, "-p", "no:terminal", "-p", "no:cacheprovider"]
+    # One example that fails is enough: none is sought that is smaller, none is kept.
+    settings.register_profile(
+        "hunt",
+        phases=[Phase.explicit, Phase.generate],
+        derandomize=True,
+        database=None,
+        deadline=None,
+    )
+    options += ["--hypothesis-profile", "hunt"]
     pytest.main([*options, *files], plugins=[found])
     if not found.baseline_s:
         raise SystemExit(f"{target}: its tests did not run, or fail without any mutant")
