@@ -15,6 +15,7 @@ from hil.faults.wrong_tables import in_tables
 from mixer.ground.vehicle.vehicle import Vehicle
 
 Outcome = Literal["kept attitude", "lost roll only", "beyond required", "lost"]
+NOTHING = "nothing fails"
 OUTCOMES: tuple[Outcome, ...] = ("kept attitude", "lost roll only", "beyond required", "lost")
 
 
@@ -130,11 +131,13 @@ def counted(flown: Sequence[Flown], steered: Steered) -> dict[Outcome, int]:
 
 
 def by_family(vehicle: Vehicle, flown: Sequence[Flown]) -> dict[str, list[Flown]]:
-    """Flights of the same kinds of failure together, in the order in which they first come."""
+    """Flights of the same kinds of failure together, in the order in which they first come; those
+    without one under `NOTHING`.
+    """
     families: dict[str, list[Flown]] = {}
     for each in flown:
         name = " + ".join(sorted(family(fault, vehicle) for fault in each.plan.faults))
-        families.setdefault(name, []).append(each)
+        families.setdefault(name or NOTHING, []).append(each)
     return families
 
 

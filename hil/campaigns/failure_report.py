@@ -67,6 +67,23 @@ def split(flown: Sequence[Flown]) -> tuple[list[Flown], list[Flown]]:
     return single, [each for each in flown if len(each.plan.faults) == 2]
 
 
+def healthy(flown: Sequence[Flown]) -> list[Flown]:
+    """Flights in which nothing failed: what is bad there no failure brought about."""
+    return [each for each in flown if not each.plan.faults]
+
+
+def healthy_sentence(flown: Sequence[Flown]) -> str:
+    """How the flight core's flights went without a failure, where that was not well; else ""."""
+    counts = counted(healthy(flown), "flight-core")
+    total = sum(counts.values())
+    bad = total - counts["kept attitude"]
+    if not bad:
+        return ""
+    return (
+        f" With nothing failing {bad} of its {total} flights did not keep attitude or roll either."
+    )
+
+
 def jam_sentence(jams: JamCount) -> str:
     """What the comparison of single jams came to."""
     return (
@@ -84,6 +101,7 @@ def facts(vehicle: Vehicle, flown: Sequence[Flown]) -> dict[str, Any]:
     return {
         "passes": not jams.broken,
         "flights": len(flown),
+        "healthy": {title: counted(healthy(flown), how) for how, title in NAMES.items()},
         "single": {title: counted(single, steered) for steered, title in NAMES.items()},
         "pairs": {title: counted(pairs, steered) for steered, title in NAMES.items()},
         "jams": {
@@ -179,8 +197,13 @@ def page(
                 "The flight core gives roll up where that keeps pitch and yaw; so it may lose roll "
                 "in flights in which the clipped pseudo-inverse keeps it."
             ],
-            tables=[Table(HEAD, rows(vehicle, single))],
-            pictures=[Picture(svg(bars(vehicle, single)), "Single failures, same seeds.")],
+            tables=[Table(HEAD, rows(vehicle, [*healthy(flown), *single]))],
+            pictures=[
+                Picture(
+                    svg(bars(vehicle, [*healthy(flown), *single])),
+                    "Single failures, same seeds; first the same flights with nothing failing.",
+                )
+            ],
         ),
     ]
     if pairs:
@@ -229,21 +252,21 @@ def acceptance(flown: Sequence[Flown]) -> Verdict:
 def verdict(flown: Sequence[Flown]) -> Verdict:
     """Whether every jam that can be lived with was; no pass while flights of the core were lost."""
     jams = count_jams(flown)
-    core = counted(flown, "flight-core")
+    core = counted([each for each in flown if each.plan.faults], "flight-core")
     total = sum(core.values())
     came_to = (
-        f"Of the flight core's {total} flights {core['kept attitude']} kept attitude, "
-        f"{core['lost roll only']} lost roll only, {core['beyond required']} tilted beyond what is "
-        f"required, {core['lost']} were lost"
+        f"Of the flight core's {total} flights with a failure {core['kept attitude']} kept "
+        f"attitude, {core['lost roll only']} lost roll only, {core['beyond required']} tilted "
+        f"beyond what is required, {core['lost']} were lost.{healthy_sentence(flown)}"
     )
     if not jams.broken:
         held = "Every jam in which the attitude can be held was held."
         if core["lost"] or core["beyond required"] or core["lost roll only"]:
-            return Verdict("open", f"{held} {came_to}.", "jams held")
-        return Verdict("pass", f"{held} {came_to}.")
+            return Verdict("open", f"{held} {came_to}", "jams held")
+        return Verdict("pass", f"{held} {came_to}")
     first = jams.broken[0]
     return Verdict(
         "fail",
         f"{len(jams.broken)} jams that can be lived with were lost, such as "
-        f"{first.plan.faults[0]} with seed {first.plan.seed}. {came_to}.",
+        f"{first.plan.faults[0]} with seed {first.plan.seed}. {came_to}",
     )

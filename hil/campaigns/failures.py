@@ -36,6 +36,11 @@ def beginning(fault: Fault, time_s: float) -> Fault:
     return fault if fault.row.built_in else replace(fault, time_s=time_s)
 
 
+def healthy_plans(seeds: Sequence[int]) -> list[Plan]:
+    """The dispersed flights themselves, with nothing failing: what the others are held against."""
+    return [Plan(seed, ()) for seed in seeds]
+
+
 def single_plans(vehicle: Vehicle, seeds: Sequence[int]) -> list[Plan]:
     """Every single failure at every time, in each of the dispersed flights."""
     times_s = [share * vehicle.engine.burn_time_s for share in TIMES]

@@ -15,6 +15,7 @@ from hil.campaigns.failure_report import (
     NAMES,
     acceptance,
     facts,
+    healthy,
     jam_sentence,
     kept_words,
     page,
@@ -23,7 +24,7 @@ from hil.campaigns.failure_report import (
     verdict,
     write_csv,
 )
-from hil.campaigns.failures import pair_plans, single_plans
+from hil.campaigns.failures import healthy_plans, pair_plans, single_plans
 from hil.campaigns.workers import executor_of
 from hil.commands.flight_options import (
     cluster_option,
@@ -103,7 +104,7 @@ def failures(
     csv_file = beside(report_file, ".csv")
     vehicle = load_vehicle(vehicle_file)
     numbers = range(first_seed, first_seed + seeds)
-    plans = single_plans(vehicle, numbers)
+    plans = healthy_plans(numbers) + single_plans(vehicle, numbers)
     if pairs:
         plans += pair_plans(vehicle, numbers)
     required = vehicle.requirements
@@ -128,12 +129,13 @@ def failures(
 
     def show() -> None:
         single, _ = split(flown)
-        width = max(len(str(row[0])) for row in rows(vehicle, single))
+        told = rows(vehicle, [*healthy(flown), *single])
+        width = max(len(str(row[0])) for row in told)
         titles = max(map(len, NAMES.values()))
         head = ("flights", "kept", "roll lost", "beyond", "lost")
         cells = (f"{name:>9}" for name in head)
         output.print(f"{'failure':<{width}}  {'steered by':<{titles}}", *cells, soft_wrap=True)
-        for name, title, *counts in rows(vehicle, single):
+        for name, title, *counts in told:
             cells = (f"{count:>9}" for count in counts)
             output.print(f"{name:<{width}}  {title:<{titles}}", *cells, soft_wrap=True)
         output.print(f"\n{kept_words(limits)}\n{jam_sentence(count_jams(flown))}", soft_wrap=True)

@@ -257,7 +257,7 @@ KINDS: dict[str, FaultKind] = {
     ),
     # value: how many times the jet goes out and comes back at the start
     "chuffing-start": FaultKind(
-        f"engine goes out {{value:.0f}} times at its start, for {1000 * CHUFF_S:.0f} ms each",
+        f"engine goes out at its start, {{value:.0f}} × {1000 * CHUFF_S:.0f} ms",
         "engine",
         strikes.chuff,
         these(1.0, 5.0),

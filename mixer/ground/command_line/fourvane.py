@@ -116,8 +116,14 @@ def emit(
 
     following: what to do next, from `next_step`; the last line, or the key `next` of the JSON.
     evidence: what the result is about, the key `evidence` of the JSON; pages show it to people.
+    Where no flight tables come of that file, nothing is next before it is mended.
     numpy arrays and numbers become lists and numbers; what is not finite becomes null.
     """
+    refused = without_tables(evidence)
+    if refused and following is not None:
+        following = (
+            "mend in the vehicle file what no flight tables come of; then this command again"
+        )
     if as_json:
         result = result if following is None else {**result, "next": following}
         result = result if evidence is None else {**result, "evidence": evidence}
@@ -129,8 +135,8 @@ def emit(
         for key, value in result.items():
             output.print(f"{key:<{width}}  {value}", soft_wrap=True)
     if not as_json:
-        for refused in without_tables(evidence):
-            output.print(f"! no flight tables can be made of this file: {refused}", soft_wrap=True)
+        for why in refused:
+            output.print(f"! no flight tables can be made of this file: {why}", soft_wrap=True)
     if following is not None and not as_json:
         output.print(f"Next: {following}", soft_wrap=True)
 

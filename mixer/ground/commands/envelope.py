@@ -112,7 +112,7 @@ def envelope(vehicle_file: Path, times_s: tuple[float, ...], out: Path, as_json:
     emit(
         result,
         as_json,
-        lambda: show(vehicle, instants, judged, out, evidence.tables.refused),
+        lambda: show(vehicle, instants, judged, out),
         following,
         evidence.plain,
     )
@@ -246,10 +246,8 @@ def band_tables(vehicle: Vehicle, times_s: Sequence[float]) -> list[Table]:
     return [Table(BAND_HEAD, found, f"{BAND_NUMBERS} {whose_vanes(vehicle.uncertainty)}")]
 
 
-def show(
-    vehicle: Vehicle, instants: Sequence[Instant], judged: Judged, out: Path, refused: str
-) -> None:
-    """The numbers as a table. refused: why there are no flight tables, "" where there are."""
+def show(vehicle: Vehicle, instants: Sequence[Instant], judged: Judged, out: Path) -> None:
+    """The numbers as a table."""
     table = Shown("", *(f"{one.time_s:g} s" for one in instants), box=None, pad_edge=False)
     for column in table.columns[1:]:
         column.justify = "right"
@@ -267,7 +265,5 @@ def show(
     found = verdict(vehicle, judged)
     if found is not None:
         output.print(f"{found.outcome.upper()}. {found.reason}", soft_wrap=True)
-    if refused:
-        output.print(f"LOOK: no flight tables can be made: {refused}", soft_wrap=True)
     kind = "Picture" if out.suffix.lower() == ".png" else "Report"
     output.print(f"{kind}: {out}", soft_wrap=True)

@@ -45,8 +45,9 @@ def vanes(vehicle_files: tuple[Path, ...], out: Path | None, as_json: bool) -> N
     verdict of its own.
 
     Needs [vanes.geometry] and the engine's throat, expansion and heat ratio in the vehicle file.
-    Exit status 1 where the estimated life is under the burn time, the servo too weak or the vane
-    too thin; "not sure" where a band or a missing model leaves it open.
+    Exit status 1 where the estimated life is under the burn time, the servo too weak, the vane too
+    thin, or no flight tables come of the file; "not sure" where a band or a missing model leaves it
+    open.
 
     Example: fourvane vanes vehicle.toml --out vanes.html
     """
@@ -67,8 +68,7 @@ def vanes(vehicle_files: tuple[Path, ...], out: Path | None, as_json: bool) -> N
         write_page(out, lambda: vanes_page(found), evidence)
         result["report"] = str(out)
     following = next_step(found.vehicle, vehicle_files[0], "vanes", result["passed"] is not False)
-    refused = evidence.tables.refused
-    emit(result, as_json, lambda: show(found, result, refused), following, evidence.plain)
+    emit(result, as_json, lambda: show(found, result), following, evidence.plain)
     if result["passed"] is False:
         raise SystemExit(FAILED)
 
@@ -101,15 +101,13 @@ def compare(
     emit(result, as_json, tell, evidence=[each.plain for each in evidence])
 
 
-def show(found: DrawnVane, result: dict[str, Any], refused: str) -> None:
-    """The result on the terminal. refused: why there are no flight tables, "" where there are."""
+def show(found: DrawnVane, result: dict[str, Any]) -> None:
+    """The result on the terminal."""
     told, curve, low_high = verdict(found), found.curve, found.hinge.peak_band_nm
     word = (told.word or told.outcome).upper()
     output.print(f"{word}. {found.vehicle.vehicle.name}: {told.reason}", soft_wrap=True)
     for sentence in found.warnings:
         output.print(f"  LOOK: {sentence}", soft_wrap=True)
-    if refused:
-        output.print(f"  LOOK: no flight tables can be made: {refused}", soft_wrap=True)
     facts = [
         ("side force at full travel", f"{np.max(np.abs(curve.force_n)):.4g} N a vane"),
         ("thrust lost at rest", f"{result['thrust_loss_at_rest']:.1%}"),

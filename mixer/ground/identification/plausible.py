@@ -72,7 +72,7 @@ def force_words(found: Identification) -> list[str]:
         return []
     return [
         f"the vanes gave {scale:.3g} times the vehicle file's force when new"
-        f"{reason(scale, 'side_y_n and side_z_n')}"
+        f"{reason(scale, 'each of side_y_n and side_z_n')}"
     ]
 
 

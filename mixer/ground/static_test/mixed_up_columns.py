@@ -67,7 +67,8 @@ def refuse_mixed_up_columns(log: StandLog, vehicle: Vehicle) -> None:
                 "outside along its shaft"
             )
     if wrong:
-        wrong += swaps(stands_for) + otherwise(effects, clocking_deg)
+        # One load channel accounts for all four columns: the likelier reading comes first.
+        wrong = otherwise(effects, clocking_deg) + wrong + swaps(stands_for)
         raise InputError("\n".join(f"{log.file}: {sentence}" for sentence in wrong))
 
 
@@ -105,7 +106,7 @@ def otherwise(effects: list[Effect | None], clocking_deg: Array) -> list[str]:
                 for name, sign in zip(LOAD_COLUMNS, signs, strict=False)
                 if sign < 0
             ]
-            return [f"or the angles are right and {' and '.join(words)}"]
+            return [f"the angles are right and {' and '.join(words)}; or else"]
     return []
 
 

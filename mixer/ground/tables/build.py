@@ -15,7 +15,7 @@ from mixer.ground.inputs.section_errors import Problem, VehicleError
 from mixer.ground.tables.curve_words import put_curves, put_servos
 from mixer.ground.tables.geometry_words import put_allocation, put_geometry
 from mixer.ground.tables.limits import assembled, refuse_unfit
-from mixer.ground.tables.scales import FAR_EIGHTHS, MOST_MNM, scaled
+from mixer.ground.tables.scales import EIGHTHS, FAR_EIGHTHS, MOST_MNM, scaled
 from mixer.ground.tables.time_words import put_lever, put_pressure, put_wear
 from mixer.ground.tables.watch_limits import watch_limits
 from mixer.ground.tables.word_list import WordList
@@ -66,7 +66,8 @@ def put_roll(words: WordList) -> None:
             "layout.roll_arm_m",
             arm,
             "1 mN·m, the step of a demand, is more than eight counts on this vehicle: its roll "
-            "arm times its largest vane force must be 0.5 N·m or more. Larger vanes or more "
+            f"arm times its largest vane force is {EIGHTHS * words.force_unit_n * arm:.2g} N·m and "
+            "must be 0.5 or more. Larger vanes or more "
             "travel, a wider nozzle (less chamber pressure for the same thrust), or more thrust",
         )
     moment = scaled(words.force_unit_n * 4 * arm * 1000, 14)

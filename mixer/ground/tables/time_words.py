@@ -7,6 +7,7 @@ import numpy as np
 from mixer.flight import layout as at
 from mixer.ground.inputs.arrays import Array
 from mixer.ground.tables.scales import (
+    EIGHTHS,
     FAR_EIGHTHS,
     LEVER_STEP,
     LONGEST_TICKS,
@@ -80,7 +81,8 @@ def put_lever(words: WordList) -> None:
             "layout.lever_arm_m",
             float(arm.min()),
             "1 mN·m, the step of a demand, is more than two counts on this vehicle: its lever "
-            "arm times its largest vane force must be 2 N·m or more",
+            f"arm times its largest vane force is {EIGHTHS * words.force_unit_n * arm.min():.2g} "
+            "N·m and must be 2 or more",
         )
     gain = np.round(per_mnm * 2.0**exponent)
     moment = words.force_unit_n * 4 * arm * 1000

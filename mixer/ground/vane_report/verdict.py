@@ -4,6 +4,7 @@ from typing import Any
 
 import numpy as np
 
+from mixer.ground.evidence.evidence import tables_of
 from mixer.ground.reports.page import Verdict
 from mixer.ground.vane_life.strength import RARE
 from mixer.ground.vane_report.examined import DrawnVane
@@ -102,6 +103,8 @@ def verdict(found: DrawnVane) -> Verdict:
     burn_s, life = found.vehicle.engine.burn_time_s, found.life
     rated_nm = found.geometry.servo_torque_nm
     fails, unsure = [], []
+    if tables_of(found.vehicle).refused:
+        fails.append("no flight tables can be made of the file")
     if found.solids:
         unsure.append("solids in the exhaust: no life is computed")
     elif life.life_s < burn_s:

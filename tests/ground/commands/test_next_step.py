@@ -80,6 +80,8 @@ def test_a_file_that_no_tables_come_of_is_named_by_every_command(capsys):
     small = vehicle(layout={"roll_arm_m": 0.0005})
     emit({}, False, None, None, evidence_of("vanes", small).plain)
     assert "! no flight tables can be made of this file: " in capsys.readouterr().out
+    emit({}, False, None, "fourvane identify --plan", evidence_of("vanes", small).plain)
+    assert capsys.readouterr().out.splitlines()[-1].startswith("Next: mend in the vehicle file ")
     emit({}, False, None, None, evidence_of("vanes", vehicle()).plain)
     assert capsys.readouterr().out == ""
 

@@ -263,14 +263,20 @@ def told(folder, changes, *options, **others):
     return result, file
 
 
-def test_not_sure_is_null_in_json_and_its_warnings_are_on_the_terminal(tmp_path):
+def test_the_terminal_and_json_tell_what_is_not_sure_and_what_fails(tmp_path):
+    """Not sure is null; a file that no flight tables come of fails, and why is said once."""
     result, _ = told(tmp_path, {"servo_torque_nm": 1.6, "material": "molybdenum"}, "--json")
     found = json.loads(result.stdout)
     assert found["verdict"] == "not sure" and found["passed"] is None
     assert any("molybdenum oxidises" in w for w in found["warnings"])
     assert any("flame temperature 3000 K" in a for a in found["assumed"])
     assert {c["condition"] for c in found["force_over_kappa"]} >= {"pc 50 %", "5 km higher"}
-    shown, _ = told(tmp_path, {"hinge_line_mm": 33.0})
+    shown, _ = told(tmp_path, {"hinge_line_mm": 33.0}, layout={"roll_arm_m": 0.0005})
+    first, *_, last = shown.stdout.splitlines()
+    assert shown.exit_code == 1
+    assert first.startswith("FAIL. ") and "no flight tables can be made of the file" in first
+    assert shown.stdout.count("layout.roll_arm_m = 0.0005: must be") == 1
+    assert last.startswith("Next: mend in the vehicle file ")
     assert "LOOK: If the servo lets go, the vane goes hard over" in shown.stdout.replace("\n", " ")
 
 

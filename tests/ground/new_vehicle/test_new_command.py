@@ -18,7 +18,7 @@ from mixer.ground.vehicle_edits.text import VehicleText
 
 ANSWERS = {
     "--name": 'Our "first"', "--thrust-n": "1500", "--chamber-pressure-bar": "18",
-    "--burn-time-s": "12", "--throat-diameter-mm": "27", "--expansion-ratio": "3.5",
+    "--burn-time-s": "12", "--throat-diameter-mm": "28", "--expansion-ratio": "3.5",
     "--first-vane-deg": "0", "--lever-arm-m": "1.6,1.8",
 }  # fmt: skip
 
@@ -35,7 +35,7 @@ def test_a_file_with_all_questions_answered_makes_flight_tables_at_once(tmp_path
     assert done.exit_code == 0, done.output
     told = json.loads(done.stdout)
     vehicle = load_vehicle(tmp_path / "v.toml")
-    assert told["lacks"] == []
+    assert told["lacks"] == told["warnings"] == []
     assert vehicle.vehicle.name == 'Our "first"'
     assert vehicle.layout.clocking_deg.tolist() == [0.0, 90.0, 180.0, 270.0]
     assert flight_tables(vehicle).words
@@ -67,6 +67,14 @@ def test_what_was_not_answered_is_named_with_what_measures_it(tmp_path: Path) ->
     assert lack.startswith("engine.thrust_n: missing")
     with pytest.raises(VehicleError, match=r"to be measured: a static burn without vanes"):
         load_vehicle(tmp_path / "v.toml")
+
+
+def test_a_thrust_that_is_not_this_nozzles_is_doubted_at_once(tmp_path: Path) -> None:
+    """153 kgf written for 1500 N: the file is written, and the first thing to do is to mend it."""
+    told = json.loads(run(tmp_path / "v.toml", thrust_n="153").stdout)
+    (warning,) = told["warnings"]
+    assert warning.startswith("engine.thrust_n = 153 is 10% of the ")
+    assert told["next"].startswith("mend in ")
 
 
 @pytest.mark.parametrize("key", ["slew_deg_s", "latency_ms"])

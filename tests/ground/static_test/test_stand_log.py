@@ -225,16 +225,17 @@ def test_an_angle_with_the_wrong_sign_is_named(vane: int) -> None:
         ([1, 1, -1], "roll_nm has the wrong sign"),
     ],
 )
-def test_a_load_with_the_wrong_sign_is_offered_as_the_other_reading(
+def test_a_load_with_the_wrong_sign_is_the_reading_offered_first(
     change: list[int], said: str
 ) -> None:
     message = mixed_up(replace(LOG, loads=LOG.loads * [*change, 1]))
-    assert f"or the angles are right and {said}" in message
+    assert f": the angles are right and {said}; or else" in message.splitlines()[0]
 
 
-def test_swapped_side_channels_are_offered_as_the_other_reading() -> None:
+def test_swapped_side_channels_are_the_reading_offered_first() -> None:
     message = mixed_up(replace(LOG, loads=LOG.loads[:, [1, 0, 2, 3]]))
-    assert "or the angles are right and side_y_n and side_z_n are swapped" in message
+    first = message.splitlines()[0]
+    assert "the angles are right and side_y_n and side_z_n are swapped; or else" in first
 
 
 def test_a_vane_where_none_should_stand_is_named_with_its_direction() -> None:

@@ -21,8 +21,16 @@ from hil.campaigns.failure_campaign import (
     with_reachability,
 )
 from hil.campaigns.failure_pairs import chapter, lost_by_family, matrix
-from hil.campaigns.failure_report import NAMES, jam_sentence, kept_words, page, verdict, write_csv
-from hil.campaigns.failures import pair_plans, single_failures, single_plans
+from hil.campaigns.failure_report import (
+    NAMES,
+    facts,
+    jam_sentence,
+    kept_words,
+    page,
+    verdict,
+    write_csv,
+)
+from hil.campaigns.failures import healthy_plans, pair_plans, single_failures, single_plans
 from hil.campaigns.plans import Plan
 from hil.campaigns.reachability import HealthyFlights
 from hil.faults.faults import Fault
@@ -260,9 +268,13 @@ def test_the_command_flies_all_single_failures_and_writes_both_files(tmp_path):
     done = CliRunner().invoke(fourvane, [*arguments, "--report", str(report)])
     result = json.loads(done.stdout)
     assert done.exit_code == (0 if result["passes"] else 1)
-    assert result["flights"] == 2 * len(single_plans(flying_vehicle(changes), [1]))
+    assert result["flights"] == 2 * (1 + len(single_plans(flying_vehicle(changes), [1])))
     assert {file.name for file in tmp_path.iterdir()} == {"vehicle.toml", "f.html", "f.csv"}
     assert "vane jams hard over" in report.read_text(encoding="utf-8")
+    first = result["table"][0]
+    assert (first["failure"], first["steered by"], first["flights"]) == (
+        "nothing fails", "flight core", 1,
+    )  # fmt: skip
 
 
 def test_attitude_is_kept_by_what_the_file_requires():
@@ -283,3 +295,19 @@ def test_there_is_no_green_above_lost_flights(outcome, found):
     flown = [Flown(Plan(4, (fault,)), "flight-core", outcome, 30.0, 1.0, 40.0)]
     assert verdict(flown).outcome == found
     assert "1 were lost" in verdict(flown).reason or outcome != "lost"
+
+
+def test_what_goes_wrong_without_a_failure_is_told_and_laid_to_none(tmp_path):
+    """Flights that are beyond the limit by wind alone must not look like the failures' doing."""
+    vehicle = flying_vehicle()
+    flown = [
+        Flown(plan, "flight-core", "beyond required", 7.0, 1.0, 40.0)
+        for plan in (*healthy_plans([4]), Plan(4, (Fault("lost-vane", 1, 2.0),)))
+    ]
+    said = verdict(flown).reason
+    assert "Of the flight core's 1 flights with a failure 0 kept attitude" in said
+    assert "With nothing failing 1 of its 1 flights did not keep attitude or roll either." in said
+    assert facts(vehicle, flown)["healthy"]["flight core"]["beyond required"] == 1
+    assert "nothing fails" in page(vehicle, flown, Limits(required_deg=6.0), True, tmp_path / "f")
+    well = [Flown(plan, "flight-core", "kept attitude", 1, 1, 40) for plan in healthy_plans([4])]
+    assert "nothing failing" not in verdict([*well, flown[1]]).reason

@@ -8,6 +8,8 @@ import click
 
 from mixer.ground.command_line.fourvane import emit, result_option
 from mixer.ground.command_line.path_options import RESULT
+from mixer.ground.drawn_vane.file_checks import ideal_thrust_n, thrust_warning
+from mixer.ground.drawn_vane.geometry import jet_for
 from mixer.ground.evidence.evidence import tables_of
 from mixer.ground.inputs.errors import InputError
 from mixer.ground.inputs.section_errors import VehicleError
@@ -55,11 +57,12 @@ def new(out: Path, name: str | None, as_json: bool, **given: str | None) -> None
     refuse_name(name)
     values = {key: value_of(key, given[key], nobody) for key in ASKED}
     text = begun(Answers(name=name, **values))
-    lacking = lacks(text, out)
+    lacking, warnings = lacks(text, out)
     with write_whole(out) as stream:
         stream.write(text)
     marks = [{"line": line, "key": key, "says": says} for line, key, says in marked_lines(text)]
-    result: dict[str, Any] = {"vehicle": name, "out": out, "lacks": lacking, "marks": marks}
+    result: dict[str, Any] = {"vehicle": name, "out": out, "lacks": lacking}
+    result |= {"warnings": warnings, "marks": marks}
 
     def show() -> None:
         for each in marks:
@@ -67,13 +70,13 @@ def new(out: Path, name: str | None, as_json: bool, **given: str | None) -> None
         output.print(
             f"{len(marks)} values are still to be measured; the file says by what.", soft_wrap=True
         )
-        for each in lacking:
+        for each in lacking + warnings:
             output.print(f"! {each}", soft_wrap=True)
         output.print(f"Vehicle file: {out}", soft_wrap=True)
 
     following = (
         f"mend in {out} what is told above, then fourvane vanes {out} --out vanes.html"
-        if lacking
+        if lacking or warnings
         else f"fourvane vanes {out} --out vanes.html: what such vanes give, before anything is cut"
     )
     emit(result, as_json, show, following)
@@ -94,13 +97,18 @@ def value_of(key: str, given: str | None, nobody: bool) -> Any:
             click.echo(str(error), err=True)
 
 
-def lacks(text: str, out: Path) -> list[str]:
-    """What keeps the file from being read, or flight tables from being made of it, in words;
-    nothing where it is whole enough.
+def lacks(text: str, out: Path) -> tuple[list[str], list[str]]:
+    """What keeps the file from being read, or flight tables from being made of it, and what of
+    its numbers cannot go together, in words; nothing where it is whole enough.
     """
     try:
         vehicle = parse_vehicle(text, str(out))
     except VehicleError as error:
-        return [str(problem) for problem in error.problems]
+        return [str(problem) for problem in error.problems], []
     refused = tables_of(vehicle).refused
-    return [f"no flight tables can be made of it: {refused}"] if refused else []
+    lacking = [f"no flight tables can be made of it: {refused}"] if refused else []
+    engine, geometry = vehicle.engine, vehicle.vanes.geometry
+    assert geometry is not None  # a file that is begun has the sketch of one
+    ideal_n = ideal_thrust_n(engine, jet_for(geometry, engine))
+    warning = thrust_warning(engine.thrust_n, ideal_n)
+    return lacking, [] if warning is None else [warning]
