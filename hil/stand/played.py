@@ -37,4 +37,5 @@ def next_of_play(options: PlayOptions, play: Played) -> str:
             f"fourvane stand merge {log} {record} --vehicle {options.vehicle_file} --out test.csv"
         )
     again = "" if play.record.whole else "the same once more, then "
-    return f"{again}fourvane stand play {call} --board {options.board} --hot"
+    log = " --emulated-log log.csv" if options.rehearsal else ""
+    return f"{again}fourvane stand play {call} --board {options.board} --hot{log}"
