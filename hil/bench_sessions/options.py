@@ -12,6 +12,7 @@ from hil.bench.plan import BenchPlan, plan_for
 from hil.boards.open_board import REHEARSING
 from hil.emulated_servos.faults import FAULTS, emulated_servo
 from hil.emulated_servos.servo import EmulatedServo
+from hil.live_page.page_option import PAGE
 from mixer.ground.command_line.fourvane import result_option
 from mixer.ground.command_line.path_options import SOURCE
 from mixer.ground.demo import scenario
@@ -244,13 +245,6 @@ SHARED = (
     ),
     result_option,
 )  # fmt: skip
-
-
-PAGE = click.option(
-    "--page",
-    is_flag=True,
-    help="Show the run on a live page too, on this machine alone; its address is printed.",
-)
 
 
 def bench_options(*plan_keys: str) -> Callable[[AnyFunction], AnyFunction]:

@@ -1,6 +1,7 @@
 """The options of `fourvane stand play`, and what is done by them."""
 
 from collections.abc import Callable
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from functools import wraps
 from pathlib import Path
@@ -10,6 +11,8 @@ import click
 import numpy as np
 
 from hil.boards.open_board import IN_PROCESS, REHEARSING
+from hil.live_page.page_option import PAGE
+from hil.live_page.serve import Shown, live_page
 from hil.stand.emulated_stand import Logger, logged, write_logged
 from hil.stand.open_stand import StandNode, stand_node
 from hil.stand.programme_file import knots_of, read_programme
@@ -25,6 +28,11 @@ from mixer.ground.vehicle.vehicle import Vehicle, load_vehicle
 
 CELL_SHARE = 0.01  # noise of an emulated load cell, of its full scale
 CELLS_LATE_S = 0.004
+CLEAR = "everybody clear, hands off; the stand's safety officer decides."
+CAUTIONS = {
+    COLD: f"four vanes move fast by themselves: {CLEAR}",
+    HOT: f"an engine burns, and four vanes move fast by themselves: {CLEAR}",
+}
 
 
 @dataclass(frozen=True)
@@ -48,6 +56,7 @@ class PlayOptions:
     no_sync: bool
     no_sensors: bool
     seed: int
+    page: bool = False
 
     @property
     def rehearsal(self) -> bool:
@@ -86,7 +95,7 @@ def played(options: PlayOptions, given_log: GivenLog, ask: Callable[[str], str] 
         earlier = what_ran_before(plan, options.rehearsal, say)
         if options.rehearsal:
             say(f"rehearsal: emulated vanes hang on the pulses of board {options.board}")
-        with stand_node(
+        with page_of(options, vehicle, kind, say) as page, stand_node(
             options.board, vehicle, options.seed, sensors=not options.no_sensors,
             firmware=options.firmware, wiring=options.wiring, say=say,
         ) as node:  # fmt: skip
@@ -96,7 +105,7 @@ def played(options: PlayOptions, given_log: GivenLog, ask: Callable[[str], str] 
             try:
                 path, ended = play(
                     plan, node, earlier, say=say, count=not options.rehearsal,
-                    wired=options.on_input, operator=book.operator,
+                    wired=options.on_input, operator=book.operator, page=page,
                 )  # fmt: skip
             except KeyboardInterrupt:
                 stop(
@@ -122,15 +131,20 @@ def played(options: PlayOptions, given_log: GivenLog, ask: Callable[[str], str] 
     return Played(vehicle, record, result, book.stated)
 
 
+def page_of(
+    options: PlayOptions, vehicle: Vehicle, kind: str, say: Callable[[str], object]
+) -> AbstractContextManager[Shown]:
+    """The live page of a play, where one was asked for."""
+    rehearsal = "Rehearsal, emulated vanes: " if options.rehearsal else ""
+    title = f"{rehearsal}{kind} run of {vehicle.vehicle.name}"
+    travel_deg = vehicle.vanes.travel_deg.tolist()
+    return live_page(options.page, title, [CAUTIONS[kind]], travel_deg, say)
+
+
 def ask_for_the_word(kind: str) -> None:
     """A word that nobody types by accident. StandError where another one comes."""
     word = WORDS[kind]
-    messages.print(
-        "CAUTION: four vanes move fast by themselves"
-        f"{', and an engine burns' if kind == HOT else ''}. Everybody clear, hands off? The "
-        "stand's safety officer decides.",
-        soft_wrap=True,
-    )
+    messages.print(f"CAUTION: {CAUTIONS[kind]}", soft_wrap=True)
     typed = click.prompt(f"Type {word!r} to begin", default="", show_default=False, err=True)
     if typed.strip().lower() != word:
         raise StandError(f"not begun: {typed!r} is not {word!r}")
@@ -187,6 +201,7 @@ OPTIONS = (
     click.option("--no-sync", is_flag=True, help="Rehearsal: the sync output is not wired."),
     click.option("--no-sensors", is_flag=True, help="Rehearsal: no vane has an angle sensor."),
     click.option("--seed", type=click.IntRange(0), default=0, help="Of emulated things. [0]"),
+    PAGE,
 )  # fmt: skip
 
 

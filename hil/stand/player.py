@@ -6,7 +6,7 @@ the node leads the vanes to neutral by itself.
 
 import contextlib
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from firmware_port import protocol as p
@@ -22,6 +22,10 @@ HALT_TRIES = 5
 FETCH_TRIES = 3  # together within the second that the node waits
 HOME_S = 5.0
 NAP_S = 0.002  # where no point has come yet
+
+
+Angles = Sequence[float | None]  # of four vanes; None where a sensor tells nothing
+Show = Callable[[float, Angles, Angles], None]  # time in s, commanded and sensed deflections in deg
 
 
 @dataclass(frozen=True)
@@ -77,12 +81,10 @@ class Player:
     def look(self) -> Looked:
         """Phase, supply and angles now."""
         phase, supply_mv, *angles = read_numbers(self.link.ask(s.LOOK).contents)
-        told = tuple(None if angle == p.NO_ANGLE else angle / 1000 for angle in angles)
-        return Looked(phase, None if supply_mv < 0 else supply_mv / 1000, told)
+        told = in_deg([None if angle == p.NO_ANGLE else angle for angle in angles])
+        return Looked(phase, None if supply_mv < 0 else supply_mv / 1000, tuple(told))
 
-    def play(
-        self, run: int, record: RecordFile, show: Callable[[float], None], wired: bool = False
-    ) -> Ended:
+    def play(self, run: int, record: RecordFile, show: Show, wired: bool = False) -> Ended:
         """Go, and keep every point until the vanes are home. CAUTION: vanes move from here on.
 
         Ctrl-C, a full disk, whatever comes: the node is told to lead the vanes to neutral, and
@@ -99,7 +101,7 @@ class Player:
             raise
 
     def _fetch_all(
-        self, record: RecordFile, show: Callable[[float], None], number: int, until_s: float | None
+        self, record: RecordFile, show: Show, number: int, until_s: float | None
     ) -> Ended:
         while True:
             if self._let_pass is not None:
@@ -118,7 +120,7 @@ class Player:
                 told = (time_us, list(values[:4]), list(values[4:8]), angles, supply_mv, sync)
                 record.point(point_line(*told))
                 number += 1
-                show(time_us / 1e6)
+                show(time_us / 1e6, in_deg(values[:4]), in_deg(angles))
                 if kept == 1:
                     break
             if phase == s.OVER:
@@ -144,3 +146,8 @@ class Player:
             except BoardError:
                 if not left:
                     raise
+
+
+def in_deg(angles_mdeg: Angles) -> Angles:
+    """Angles in 0.001° in degrees."""
+    return [None if angle is None else angle / 1000 for angle in angles_mdeg]

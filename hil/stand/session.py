@@ -3,6 +3,7 @@
 import hashlib
 import re
 import secrets
+import sys
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -10,11 +11,13 @@ from pathlib import Path
 from typing import Any
 
 from firmware_port.stand import protocol as s
+from hil.live_page.serve import NoPage, Shown
 from hil.node.errors import BoardError
 from hil.stand.open_stand import StandNode
-from hil.stand.player import Ended
+from hil.stand.player import Angles, Ended
 from hil.stand.programme_file import Knots
 from hil.stand.record_file import RecordFile
+from hil.stand.stop_key import enter_stops
 from mixer.ground.inputs.arrays import VANES
 from mixer.ground.inputs.errors import InputError
 from mixer.ground.inputs.run_files import writes
@@ -154,6 +157,7 @@ def play(
     count: bool,
     wired: bool = False,
     operator: str | None = None,
+    page: Shown | None = None,
 ) -> tuple[Path, Ended]:
     """Load, count, play, keep. The record's name, and how it ended. CAUTION: vanes move."""
     path = next_record(plan.folder, plan.kind)
@@ -182,16 +186,28 @@ def play(
             done(sent)
 
         node.player.load(plan.knots, run, advance)
+    page = page or NoPage()
     if count:
         for left in range(COUNT_S, 0, -1):
             say(f"{left} …")
+            page.say(f"begins in {left} s")
             time.sleep(1)
     with RecordFile(path, header) as record:
         if node.vanes is not None:
             node.vanes.begin()
         try:
-            with progress(f"playing {plan.kind}", plan.knots.length_s) as done:
-                ended = node.player.play(run, record, done, wired)
+            with (
+                progress(f"playing {plan.kind}", plan.knots.length_s) as done,
+                enter_stops(sys.stdin),
+            ):
+
+                def show(time_s: float, commanded_deg: Angles, sensed_deg: Angles) -> None:
+                    done(time_s)
+                    length_s = round(plan.knots.length_s, 1)
+                    page.say(f"{plan.kind} run, seconds", min(round(time_s, 1), length_s), length_s)
+                    page.vanes(commanded_deg, sensed_deg)
+
+                ended = node.player.play(run, record, show, wired)
         except KeyboardInterrupt:
             record.end("stopped by Ctrl-C", False, 0)
             raise

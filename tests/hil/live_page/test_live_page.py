@@ -21,11 +21,12 @@ import hil.live_page.serve
 from hil.bench.open_bench import bench_board
 from hil.bench_sessions.paged_port import PagedPort
 from hil.commands.bench import bench
+from hil.commands.stand import stand
 from hil.emulated_servos.faults import emulated_servo
 from hil.live_page.live_state import SAMPLES_MOST, LiveState
 from hil.live_page.serve import NoPage, live_page
 from mixer.ground.command_line.fourvane import fourvane
-from tests.support.vehicles import vehicle
+from tests.support.vehicles import vehicle, vehicle_file
 
 TRAVEL = [[-15.0, 15.0]] * 4
 CAUTION = "fingers and tools out of the linkage"
@@ -233,6 +234,19 @@ def test_the_bench_reads_the_same_with_a_page_and_the_page_sees_it() -> None:
 def test_the_bench_prints_the_address_of_its_page(tmp_path: Path) -> None:
     group = type(fourvane)("fourvane", commands={"bench": bench})
     words = ("bench", "hold", "--servo", "2", "--load-nm", "0.3", "--settle-s", "0.05", "--page")
+    done = CliRunner().invoke(group, [*words, "--out-dir", str(tmp_path / "out")])
+    assert "live page, on this machine alone: http://127.0.0.1:" in done.stderr, done.output
+    assert done.exit_code == 0
+
+
+def test_the_stand_prints_the_address_of_its_page(tmp_path: Path) -> None:
+    programme = tmp_path / "short.csv"
+    programme.write_text(
+        "time_s,vane1_deg,vane2_deg,vane3_deg,vane4_deg\n0,0,0,0,0\n0.2,5,-5,0,5\n0.6,0,0,0,0\n"
+    )
+    group = type(fourvane)("fourvane", commands={"stand": stand})
+    file = vehicle_file(tmp_path, control={"rate_hz": 25})
+    words = ["stand", "play", str(programme), "--vehicle", str(file), "--page"]
     done = CliRunner().invoke(group, [*words, "--out-dir", str(tmp_path / "out")])
     assert "live page, on this machine alone: http://127.0.0.1:" in done.stderr, done.output
     assert done.exit_code == 0

@@ -1,6 +1,8 @@
 """Whatever ends a play: the vanes go to neutral, and no recorded point is lost."""
 
+import io
 import signal
+import threading
 from pathlib import Path
 
 import numpy as np
@@ -8,6 +10,8 @@ import pytest
 
 from firmware_port.stand import protocol as s
 from firmware_port.stand.rehearsed import rehearsed
+from hil.live_page.live_state import LiveState
+from hil.live_page.serve import Shown
 from hil.node.errors import BoardError
 from hil.node.loopback import Loopback
 from hil.node.node_link import NodeLink
@@ -54,10 +58,10 @@ class Day:
         self.node: StandNode = node_of(link, EmulatedVanes(given, 1))
         self.plan = Plan(given, Path("held.csv"), HELD, "cold", folder, "none")
 
-    def play(self, frames: int, then) -> None:
+    def play(self, frames: int, then, page: Shown | None = None) -> None:
         self.line.then = then
         self.line.left = frames
-        play(self.plan, self.node, {}, say=lambda text: None, count=False)
+        play(self.plan, self.node, {}, say=lambda text: None, count=False, page=page)
 
     @property
     def record(self):
@@ -81,6 +85,56 @@ def test_ctrl_c_leads_the_vanes_home_and_the_record_goes_on_until_they_are(day):
     record = day.record
     assert not record.whole and "Ctrl-C" in record.outcome
     assert record.deflection_deg[:, 0].max() == 10 and not record.deflection_deg[-1].any()
+
+
+class Keyboard(io.StringIO):
+    """A terminal at which nobody has typed yet."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.typed = threading.Event()
+
+    def isatty(self) -> bool:
+        return True
+
+    def readline(self, size: int | None = -1, /) -> str:
+        self.typed.wait(20)
+        return "\n"
+
+    def enter(self) -> None:
+        """Typed, and heard."""
+        self.typed.set()
+        for thread in threading.enumerate():
+            if thread.name == "stop key":
+                thread.join(20)
+
+
+def test_enter_stops_a_play_as_ctrl_c_does(day, monkeypatch):
+    keyboard = Keyboard()
+    monkeypatch.setattr("sys.stdin", keyboard)
+    with pytest.raises(KeyboardInterrupt):
+        day.play(900, keyboard.enter)
+    assert day.line.outputs.pulse_ns == NEUTRAL_NS
+    assert not day.record.whole and not day.record.deflection_deg[-1].any()
+
+
+def test_enter_after_the_end_of_a_play_stops_nothing(day, monkeypatch):
+    keyboard = Keyboard()
+    monkeypatch.setattr("sys.stdin", keyboard)
+    day.play(0, lambda: None)
+    keyboard.enter()
+    assert day.record.whole
+
+
+def test_a_page_sees_where_the_vanes_are_led_and_where_they_stand(day):
+    state = LiveState("", [], [[-15.0, 15.0]] * 4)
+    day.play(0, lambda: None, state)
+    shown = state.since(0)
+    assert (shown["stage"], shown["done"], shown["total"]) == ("cold run, seconds", 2.9, 2.9)
+    assert len(shown["samples"]) == len(day.record.time_s)
+    samples = np.array([row for _, *row in shown["samples"]], float)
+    np.testing.assert_allclose(samples[:, :4], day.record.deflection_deg, atol=1e-3)
+    assert np.nanmax(samples[:, 4]) > 9.0
 
 
 def test_after_a_pulled_cable_the_node_goes_to_neutral_by_itself(day):
