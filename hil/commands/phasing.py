@@ -154,8 +154,9 @@ def phasing(
         result = {**record, **found.as_dict(), "heard": listener.summary}
         kept.close()
         os.replace(out / UNJUDGED, out / HEARD)
+        files = [out / HEARD] if checked is None else [out / HEARD, checked]
         evidence = evidence_of(
-            "phasing", loaded, verdict_of(found), files=[out / HEARD], rehearsal=rehearse,
+            "phasing", loaded, verdict_of(found), files=files, rehearsal=rehearse,
             board="simulated" if rehearse else " and ".join(ports), pieces=book.stated,
         )  # fmt: skip
         page = phasing_page(found, held, listener.end(), loaded, facts, rehearse)

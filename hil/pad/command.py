@@ -18,16 +18,19 @@ from hil.node.loopback import Loopback
 from hil.node.node_link import NodeLink
 from hil.node.served_line import served_line
 from hil.pad.pad_check import NOT_THROUGH, OFF, SILENT, VaneFound, check_vanes
+from hil.pad.report import check_page, verdict_of
 from mixer.ground.command_line.fourvane import FAILED, INTERRUPTED, emit, result_option, stop
+from mixer.ground.command_line.next_step import next_step
 from mixer.ground.command_line.path_options import RESULT, SOURCE
-from mixer.ground.evidence.evidence import evidence_of, sums_of
+from mixer.ground.evidence.evidence import KEY, evidence_of, sums_of
+from mixer.ground.evidence.on_page import write_page
 from mixer.ground.inputs.errors import InputError
-from mixer.ground.inputs.log_book import now
+from mixer.ground.inputs.log_book import GivenLog, asker, log_book_options, readable
 from mixer.ground.inputs.whole_files import write_whole
 from mixer.ground.reports.console import messages, output
 from mixer.ground.reports.facts import plain
 from mixer.ground.tables.build import flight_tables
-from mixer.ground.vehicle.vehicle import load_vehicle
+from mixer.ground.vehicle.vehicle import Vehicle, load_vehicle
 
 WORD = "turn"
 CAUTION = (
@@ -48,11 +51,13 @@ CAUTION = (
     "--by-eye", is_flag=True, help="The vanes have no angle sensors: you look, and are asked."
 )
 @click.option("--out", type=RESULT, default="control-check.json", show_default=True,
-              help="Where the result is kept, for fourvane phasing --checked.")  # fmt: skip
+              help="The result, for fourvane handover and phasing --checked.")  # fmt: skip
+@click.option("--report", metavar="FILE", type=RESULT, help="A page for the module's log book.")
+@log_book_options
 @result_option
 def check_command(
     vehicle: Path, name: str, baud: int, deflection_deg: float, by_eye: bool, out: Path,
-    as_json: bool,
+    report: Path | None, as_json: bool, given_log: GivenLog,
 ) -> None:  # fmt: skip
     """The control check on the pad: each vane out and back, slowly, and what its sensor measured.
 
@@ -64,37 +69,45 @@ def check_command(
     CAUTION: powered servos turn by themselves. Igniters NOT connected, nobody at nozzle, vanes or
     linkage; the range's safety officer says where to stand and when.
 
-    Example: fourvane board check vehicle.toml --board /dev/ttyACM0 --deflection 3
+    Example: fourvane board check vehicle.toml --board /dev/ttyACM0 --report check-pad.html
     """
     rehearsal = name in REHEARSING
     loaded = load_vehicle(vehicle)
     flown = flight_tables(loaded)
     tables = flown.to_bytes()
+    book = given_log.kept_in(vehicle.parent, (), None if rehearsal else asker(as_json))
     if not rehearsal:
         ask_for_the_word()
     deflection_mdeg = round(1e3 * deflection_deg)
     try:
         with node_of(name, baud, tables) as (link, wait):
-            refuse_other_tables(link, tables, vehicle)
+            machine = refuse_other_tables(link, tables, vehicle)
             vanes = check_vanes(link, deflection_mdeg, wait, tell)
     except KeyboardInterrupt:
         stop("interrupted; the vanes were led to neutral", INTERRUPTED)
     seen = seen_by_eye(deflection_deg) if by_eye and not rehearsal else None
     faults = faults_of(vanes, by_eye or rehearsal, seen)
+    sums, found = sums_of(flown), verdict_of(vanes, faults, seen)
+    evidence = evidence_of(
+        "board check", loaded, found, tables=sums, board=f"{name}: {machine}" if machine else name,
+        on_board=sums.bytes_crc32, rehearsal=rehearsal, pieces=book.stated,
+    )  # fmt: skip
     result = {
-        "at": now(), "vehicle": str(vehicle), "board": name, "rehearsal": rehearsal,
-        "tables_crc32": f"{crc32(tables):08x}", "deflection_deg": deflection_deg,
-        "vanes": [found.as_dict() for found in vanes],
+        "at": evidence.at, **book.stated, "vehicle": str(vehicle), "board": name,
+        "rehearsal": rehearsal, "tables_crc32": sums.bytes_crc32, "deflection_deg": deflection_deg,
+        "vanes": [each.as_dict() for each in vanes],
         "seen": seen, "faults": faults, "passed": not faults,
     }  # fmt: skip
     with write_whole(out) as stream:
-        json.dump(plain(result), stream, indent=2, ensure_ascii=False)
+        json.dump({**plain(result), KEY: evidence.plain}, stream, indent=2, ensure_ascii=False)
         stream.write("\n")
-    evidence = evidence_of(
-        "board check", loaded, tables=sums_of(flown), board=name, rehearsal=rehearsal
-    )
-    emit({**result, "result": out}, as_json, lambda: show(faults, rehearsal, out), None,
-         evidence.plain)  # fmt: skip
+    if report is not None:
+        facts = [("Date", readable(evidence.at)), ("Board", evidence.board), *book.facts]
+        shown = loaded, vanes, deflection_deg, seen, found, facts, rehearsal
+        write_page(report, lambda: check_page(*shown), evidence)
+        result["report"] = report
+    emit({**result, "result": out}, as_json, lambda: show(faults, rehearsal, out, report),
+         next_of_check(loaded, vehicle, out, not faults, rehearsal), evidence.plain)  # fmt: skip
     if faults:
         raise SystemExit(FAILED)
 
@@ -127,14 +140,15 @@ def node_of(
             yield link, time.sleep
 
 
-def refuse_other_tables(link: NodeLink, tables: bytes, vehicle: Path) -> None:
-    """BoardError where the node flies another vehicle's tables."""
-    _, _, crc = link.identify()
+def refuse_other_tables(link: NodeLink, tables: bytes, vehicle: Path) -> str:
+    """The board's own name; BoardError where the node flies another vehicle's tables."""
+    machine, _, crc = link.identify()
     if crc != crc32(tables):
         raise BoardError(
             f"the node has flight tables of CRC-32 {crc:08x}, {vehicle} makes {crc32(tables):08x}; "
             "deploy these, or name the vehicle file that is on board"
         )
+    return machine
 
 
 def tell(found: VaneFound) -> None:
@@ -169,10 +183,20 @@ def faults_of(vanes: list[VaneFound], without: bool, seen: str | None) -> list[s
     return faults
 
 
-def show(faults: list[str], rehearsal: bool, out: Path) -> None:
+def next_of_check(loaded: Vehicle, vehicle: Path, out: Path, passed: bool, rehearsal: bool) -> str:
+    """The phasing check, which takes the result; after a fault the same again."""
+    if not passed:
+        return next_step(loaded, vehicle, "board check", passed)
+    line = "--rehearse" if rehearsal else "--port PORT"
+    return f"fourvane phasing {vehicle} {line} --checked {out}"
+
+
+def show(faults: list[str], rehearsal: bool, out: Path, report: Path | None) -> None:
     """The faults and the word."""
     for text in faults:
         output.print(f"! {text}", soft_wrap=True)
     word = "FAIL" if faults else "PASS"
     output.print(f"REHEARSAL, no servo on this board: {word}" if rehearsal else word)
     output.print(f"The result is in {out}", soft_wrap=True)
+    if report is not None:
+        output.print(f"The page is in {report}", soft_wrap=True)

@@ -149,6 +149,7 @@ def make_chain(folder: Path) -> Chain:
     )
     kept = sums(measured).bytes_crc32
     chain.paper("verify.html", "board verify", measured, PASS, on_board=kept, **real)
+    chain.paper("control-check.html", "board check", measured, PASS, on_board=kept, **real)
     flown_record(chain, measured, real)
     return chain
 

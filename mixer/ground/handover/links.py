@@ -104,6 +104,11 @@ LINKS = (
         real=True, of_tables=True, measured=True,
     ),
     Link(
+        "control check", ("board check",), (),
+        "fourvane board check {file} --board PORT --report control-check.html",
+        real=True, of_tables=True, measured=True,
+    ),
+    Link(
         "phasing check", ("phasing",), PLAYED, "fourvane phasing {file} --port PORT",
         needed=False, real=True, measured=True,
     ),

@@ -39,7 +39,7 @@ def test_of_a_whole_chain_nothing_is_open(chain: Chain) -> None:
     assert told(whole) == []
     words = {state.link.name: state.word for state in whole.links if state.found}
     assert set(words.values()) == {"holds"}
-    assert len(words) == 16
+    assert len(words) == 17
 
 
 def in_file(before: str, after: str) -> Callable[[Chain], None]:
@@ -324,6 +324,28 @@ BREAKS: dict[str, tuple[Callable[[Chain], None], str]] = {
     "a rehearsal in place of a verified board": (
         paper("verify.html", "board verify", PASS, board="unix", rehearsal=True),
         "rehearsal: bytes on the board: nothing real has been seen",
+    ),
+    "no control check": (
+        gone("control-check.html"), "missing: control check: no result of fourvane board check",
+    ),
+    "a control check that failed": (
+        paper("control-check.html", "board check", FAIL, **REAL), "failed: control check: broken",
+    ),
+    "a control check by the tables of an ancestor": (
+        paper("control-check.html", "board check", PASS, of="tested.toml", **REAL),
+        "stale: control check: is about other flight tables",
+    ),
+    "a control check of a board that keeps other tables": (
+        paper("control-check.html", "board check", PASS, on_board=OTHER_TABLES, **REAL),
+        f"contradicts: control check: .*answers {OTHER_TABLES}",
+    ),
+    "a rehearsal in place of a control check": (
+        paper("control-check.html", "board check", PASS, board="none", rehearsal=True),
+        "rehearsal: control check: nothing real has been seen",
+    ),
+    "a control check of another vehicle": (
+        of_heron("control-check.html", "board check"),
+        "contradicts: .*board check of another vehicle, Heron",
     ),
     "a rehearsal in place of a wiggle": (
         paper("fourvane-bench/wiggle.html", "bench wiggle", PASS, rehearsal=True),

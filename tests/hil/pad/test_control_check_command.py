@@ -4,6 +4,7 @@ import json
 from array import array
 from pathlib import Path
 
+import numpy as np
 import pytest
 from click.testing import CliRunner
 
@@ -15,7 +16,9 @@ from hil.node.loopback import Loopback
 from hil.node.node_link import NodeLink
 from hil.pad.command import faults_of
 from hil.pad.pad_check import check_vanes
+from hil.pad.report import verdict_of, way_of
 from hil.phasing.checked_vanes import read_checked
+from mixer.ground.evidence.on_page import on_page
 from mixer.ground.inputs.errors import InputError
 from mixer.ground.tables.build import flight_tables
 from tests.support.vehicles import vehicle, vehicle_file
@@ -31,7 +34,10 @@ class Sensors:
         self.mdeg = array("i", [0, 0, 0, 0])
         self.stuck, self.silent = stuck, silent
 
+        self.stood_mdeg: list[list[int]] = []  # where the pulses wanted the vanes, each cycle
+
     def look(self, steering, checking: bool) -> None:
+        self.stood_mdeg.append(list(self.pulses.stands_mdeg))
         for i, stands in enumerate(self.pulses.stands_mdeg):
             self.mdeg[i] = 0 if i + 1 == self.stuck else stands
             if i + 1 == self.silent:
@@ -136,7 +142,8 @@ def test_a_node_without_tables_is_refused_in_words() -> None:
 
 def command(tmp_path: Path, *more: str) -> tuple[int, dict, Path]:
     out = tmp_path / "control-check.json"
-    given = ["check", str(vehicle_file(tmp_path)), "--board", "none", "--json", "--out", str(out)]
+    given = ["check", str(vehicle_file(tmp_path)), "--board", "none", "--json", "--out", str(out),
+             "--report", str(tmp_path / "check.html")]  # fmt: skip
     done = CliRunner().invoke(board, [*given, *more])
     assert done.exit_code in (0, 1), done.output
     return done.exit_code, json.loads(done.stdout), out
@@ -145,7 +152,14 @@ def command(tmp_path: Path, *more: str) -> tuple[int, dict, Path]:
 def test_a_rehearsal_ends_with_0_and_phasing_takes_its_result(tmp_path: Path) -> None:
     status, told, out = command(tmp_path)
     assert (status, told["rehearsal"], told["passed"]) == (0, True, True)
-    assert json.loads(out.read_text())["vanes"] == told["vanes"]
+    kept = json.loads(out.read_text())
+    assert kept["vanes"] == told["vanes"]
+    page = (tmp_path / "check.html").read_text()
+    (shown,) = map(json.loads, on_page(page))
+    assert kept["evidence"] == told["evidence"] == shown
+    says = (shown["kind"], shown["verdict"], shown["rehearsal"], shown["on_board"])
+    assert says == ("board check", "pass", True, told["tables_crc32"])
+    assert "Nothing was measured" in page and "REHEARSAL" in page.upper()
     assert read_checked(out, vehicle(), rehearsal=True).faults == []
     with pytest.raises(InputError, match="a rehearsal"):
         read_checked(out, vehicle(), rehearsal=False)
@@ -168,6 +182,9 @@ def test_a_vane_that_does_not_answer_ends_it_with_1_and_fails_the_phasing_check(
     status, told, out = command(tmp_path)
     assert status == 1
     assert told["faults"] == ["vane 3: turned +0.00° where +3.00° were commanded"]
+    assert told["evidence"]["verdict"] == "fail"
+    page = (tmp_path / "check.html").read_text()
+    assert "Nothing was measured" not in page and told["faults"][0] in page
     monkeypatch.undo()
     done = CliRunner().invoke(
         phasing,
@@ -178,6 +195,37 @@ def test_a_vane_that_does_not_answer_ends_it_with_1_and_fails_the_phasing_check(
     found = json.loads(done.stdout)
     assert found["faults"] == ["control check: vane 3: turned +0.00° where +3.00° were commanded"]
     assert found["control_check"]["vanes_measured"] == [1, 2, 4]
+
+
+@pytest.mark.parametrize("deflection_mdeg", [3000, -4500])
+def test_the_page_draws_the_way_that_the_node_leads_each_vane(deflection_mdeg: int) -> None:
+    sensors = Sensors()
+    run(node(sensors), deflection_mdeg)
+    stood_deg = np.array(sensors.stood_mdeg) / 1e3
+    start = int(np.flatnonzero(stood_deg.any(axis=1))[0]) - 1
+    told_deg = stood_deg[start:]
+    time_s = PERIOD_US / 1e6 * np.arange(len(told_deg))
+    start_s = 0.0
+    for vane in range(1, 5):
+        at_s, way_deg = way_of(vehicle(), vane, deflection_mdeg / 1e3)
+        drawn_deg = np.interp(time_s, start_s + np.array(at_s), way_deg)
+        late_deg = 10 * PERIOD_US / 1e6  # 10°/s for a cycle, and four corners a vane so far
+        assert np.max(np.abs(drawn_deg - told_deg[:, vane - 1])) <= 4 * vane * late_deg
+        start_s += at_s[-1]
+
+
+@pytest.mark.parametrize(
+    ("seen", "outcome", "words"),
+    [
+        ("1234", "pass", "seen to turn, not measured: vane 1, 2, 3, 4"),
+        (None, "pass", "commanded, neither measured nor seen: vane 1, 2, 3, 4"),
+        ("124", "fail", "vane 3: nobody saw it turn as it should"),
+    ],
+)
+def test_the_verdict_says_by_whose_word_it_is(seen: str | None, outcome: str, words: str) -> None:
+    found = run(node())
+    verdict = verdict_of(found, faults_of(found, without=True, seen=seen), seen)
+    assert (verdict.outcome, verdict.reason) == (outcome, words)
 
 
 def test_a_file_that_is_no_control_check_is_refused_by_name(tmp_path: Path) -> None:
