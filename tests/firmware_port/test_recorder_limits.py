@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from firmware_port import protocol as p
-from firmware_port import recorder
+from firmware_port import record_cycle, recorder
 from firmware_port.control import Control
 from firmware_port.paced import PacedClock
 from firmware_port.record_log import BLOCK_WORDS
@@ -18,8 +18,10 @@ from hil.node.errors import BoardError
 from hil.node.loopback import Loopback, NoMeter, Pulses
 from hil.node.node_link import NodeLink, numbers
 from hil.node.record_fetch import fetch, held_by
+from mixer.flight import Steering, commands
+from mixer.flight import layout as at
 from mixer.ground.flight_record import record_layout as r
-from mixer.ground.flight_record.entries import Counts, read_block
+from mixer.ground.flight_record.entries import Block, Counts, Cycle, Told, read_block
 from mixer.ground.flight_record.record_file import read_record
 from mixer.ground.flight_record.replay import replay
 from mixer.ground.tables.build import flight_tables
@@ -168,6 +170,45 @@ def test_a_control_without_a_node_records_its_counters_as_they_are() -> None:
     blocks = [read_block(recording.log[start : start + BLOCK_WORDS]) for start in starts]
     counts = [each for block in blocks for each in block.entries if isinstance(each, Counts)]
     assert [each.values[p.DAMAGED] for each in counts] == [7, 7]
+
+
+def begun(blocks: int) -> tuple[Recorder, array]:
+    """A record that runs, and a steering's words whose burn has begun."""
+    recording, words = Recorder(blocks), array("i", Steering(TABLES).core[1])
+    recording.open()
+    recording.begin(words, [0] * p.COUNTER_COUNT)
+    commands.begin(words)
+    return recording, words
+
+
+def blocks_of(recording: Recorder) -> list[Block]:
+    starts = map(recording.start_of, range(recording.oldest, recording.newest + 1))
+    return [read_block(recording.log[start : start + BLOCK_WORDS]) for start in starts]
+
+
+def test_each_block_tells_the_cycles_before_it_and_the_lost_are_those_without_an_entry() -> None:
+    recording, words = begun(LEAST)
+    for _ in range(FULL):
+        commands.demand(words, 90_000, -40_000, 1000)
+        record_cycle.recorded(words, recording.log, 0, 5000)
+    recording.end(words, [0] * p.COUNTER_COUNT)
+    kept = 0
+    for block in blocks_of(recording):
+        assert block.cycles_before == kept
+        kept += sum(isinstance(entry, Cycle) for entry in block.entries)
+    assert 0 < kept < FULL
+    assert (recording.cycles, recording.lost) == (FULL, FULL - kept)
+
+
+def test_a_watch_that_begins_by_readings_that_say_nothing_is_told_once() -> None:
+    recording, words = begun(LEAST)
+    for _ in range(3):
+        commands.sensed(words, *[at.NO_READING] * at.VANES)
+        record_cycle.recorded(words, recording.log, 0, 5000)
+    recording.end(words, [0] * p.COUNTER_COUNT)
+    entries = [entry for block in blocks_of(recording) for entry in block.entries]
+    told = [entry for entry in entries if isinstance(entry, Told)]
+    assert told == [Told(r.WATCH, at.WATCH_ON, 0)]
 
 
 # ---- requests ------------------------------------------------------------------------------------

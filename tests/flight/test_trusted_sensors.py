@@ -48,3 +48,18 @@ def test_a_watch_that_is_switched_off_trusts_nothing() -> None:
     steering.watch(0)
     steering.trust(0b1111)
     assert steering.core[1][at.WATCH_BELIEVED] == 0
+
+
+def test_only_those_that_are_named_are_trusted() -> None:
+    for vanes in (0b0000, 0b0100, 0b1010, 0b11_0001):
+        steering = Steering(TABLES)
+        steering.trust(vanes)
+        assert steering.core[1][at.WATCH_BELIEVED] == vanes & 0b1111
+
+
+def test_a_watch_that_is_switched_off_tells_no_sensor_to_be_out() -> None:
+    steering = Steering(TABLES)
+    flown(steering, 100)
+    assert steering.sensors_out == 0b0010
+    steering.watch(0)
+    assert steering.sensors_out == 0

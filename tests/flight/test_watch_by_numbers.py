@@ -34,6 +34,8 @@ class Watched:
             w[at.TRAVEL_LO + each], w[at.TRAVEL_HI + each] = -12_000 - each, 13_000 + each
             w[at.SLEW_HIGH + each] = 200 + 20 * each
             w[at.DEFLECTION + each] = 3_000 - 50 * each
+            w[at.SERVO_CELLS + each] = at.END  # before the bands, and no band
+        w[at.WATCH_BELIEVED] = 15 & ~self.bit
         self.band = w[at.WATCH_BAND + vane]
         self.wait_us = w[at.WATCH_WAIT_US + vane]
         self.slew = w[at.SLEW_HIGH + vane]
@@ -74,14 +76,14 @@ class Watched:
         believed, out, declared = (mask >> self.vane & 1 for mask in masks)
         return believed, out, declared
 
-    def waits(self, reading: int = 0) -> None:
+    def waits(self, reading: int = 0, found: tuple[int, int, int] = (1, 0, 1)) -> None:
         """Read so from here on, the vane is declared when it has waited as long as it should."""
         self.see(reading)
         for _ in range(self.wait_us // DT_US):
             self.see(reading)
-            assert self.told()[2] == 0
+            assert self.told() != found
         self.see(reading)
-        assert self.told()[2] == 1
+        assert self.told() == found
 
     def jam(self, stands: int, way: int) -> None:
         """Declared where it stands, near 0, a command far to one side of it."""
@@ -150,11 +152,25 @@ def test_a_sensor_jumps_that_moves_by_twice_the_slew_and_more_than_a_vane_is_fre
     one: Watched, way: int, near: int, beyond: int, out: int
 ) -> None:
     """Times in begun steps of 1.024 ms, the slew in 0.001° a ms and one more."""
-    far = 2 * (one.slew + 1) * 5 + FREES
+    far, start = 2 * (one.slew + 1) * 5 + FREES, -1_500
     one.follow()
-    one.command(way * far * near)
-    one.see(way * (far + beyond), 5 * 1024 - 1)
+    one.see(way * start)
+    one.command(way * (start + far) * near)
+    one.see(way * (start + far + beyond), 5 * 1024 - 1)
     assert one.told() == (1 - out, out, 0)
+
+
+def test_a_jump_is_one_from_the_vane_s_own_last_reading(one: Watched) -> None:
+    """The others stand where it jumps to, and say so."""
+    w = one.w
+    one.follow()
+    for each in EACH:
+        w[at.DEFLECTION + each] = 9_000
+        w[at.WATCH_SEEN + each] = 0 if each == one.vane else 9_000
+    commands.trust(w, 15)
+    commands.sensed(w, *[9_000] * at.VANES)
+    jam_watch.look(w, DT_US)
+    assert w[at.SENSORS_OUT] & one.bit
 
 
 def test_a_sensor_that_is_out_has_to_follow_anew_from_where_it_was_seen(one: Watched) -> None:
@@ -217,28 +233,62 @@ def test_a_vane_is_jammed_whose_command_is_farther_away_than_its_band(
 def test_it_is_declared_after_its_wait_and_the_longest_time_without_a_reading(
     one: Watched, way: int
 ) -> None:
+    """On the other side of neutral than its command, and as far."""
+    stands = -way * 2_000
     one.follow()
-    one.command(way * 5_000)
-    one.waits()
+    one.command(-stands)
+    one.waits(stands)
     w = one.w
     assert (w[at.JAMMED], w[at.WATCH_FOUND]) == (one.bit, 1)
-    assert w[at.WATCH_FROM + one.vane] == way * 5_000
-    assert [w[row + one.vane] for row in (at.DEFLECTION, at.LIMIT_LO, at.LIMIT_HI)] == [0, 0, 0]
+    assert w[at.WATCH_FROM + one.vane] == -stands
+    assert [w[row + one.vane] for row in (at.DEFLECTION, at.LIMIT_LO, at.LIMIT_HI)] == [stands] * 3
+
+
+def test_a_wait_that_is_a_microsecond_longer_is_over_one_reading_later(one: Watched) -> None:
+    one.follow()
+    one.command(5_000)
+    one.w[at.WATCH_WAIT_US + one.vane] += 1
+    for _ in range(one.wait_us // DT_US + 2):
+        one.see(0)
+    assert one.told() == (1, 0, 0)
+    one.see(0)
+    assert one.told() == (1, 0, 1)
 
 
 @pytest.mark.parametrize("way", WAYS)
 def test_time_without_a_reading_counts_and_puts_the_end_off(one: Watched, way: int) -> None:
     """Three cycles of it bring none, which is 20 ms without a reading."""
+    stands = -way * 2_000
     one.follow()
-    one.command(way * 5_000)
-    one.see(0)
+    one.command(-stands)
+    one.see(stands)
+    one.see(stands + way * NOISE)
     for _ in range(3):
         one.see()
-    for _ in range(one.wait_us // DT_US):
-        one.see(0)
+    for _ in range(one.wait_us // DT_US - 1):
+        one.see(stands)
         assert one.told() == (1, 0, 0)
+    one.see(stands)
+    assert one.told() == (1, 0, 1)
+
+
+def test_where_there_is_nothing_to_wait_for_the_first_reading_declares(one: Watched) -> None:
+    one.follow()
+    one.command(5_000)
+    one.w[at.WATCH_WAIT_US + one.vane] = 0
     one.see(0)
     assert one.told() == (1, 0, 1)
+
+
+def test_a_silence_of_an_earlier_wait_does_not_put_off_this_one(one: Watched) -> None:
+    one.follow()
+    one.command(5_000)
+    for reading in (0, at.NO_READING, at.NO_READING, 0):
+        one.see(reading)
+    one.command(0)
+    one.see(0)
+    one.command(5_000)
+    one.waits()
 
 
 @pytest.mark.parametrize("way", WAYS)
@@ -261,16 +311,16 @@ def test_a_vane_that_moves_by_more_than_noise_begins_its_wait_anew(
 
 @pytest.mark.parametrize("way", WAYS)
 @pytest.mark.parametrize("reads", [0, 1])
-@pytest.mark.parametrize("other", [0, -1])  # the command comes to the vane, or past it
+@pytest.mark.parametrize("past", [0, 1])  # the command comes as near as the band, or past it
 def test_a_command_that_does_not_stay_on_one_side_begins_the_wait_anew(
-    one: Watched, way: int, other: int, reads: int
+    one: Watched, way: int, past: int, reads: int
 ) -> None:
     """Whether or not a reading comes just then."""
     one.follow()
     one.command(way * 5_000)
     for _ in range(one.wait_us // DT_US + 1):
         one.see(0)
-    one.command(way * other * 5_000)
+    one.command(-way * 5_000 if past else way * one.band)
     one.see(0 if reads else at.NO_READING)
     one.command(way * 5_000)
     one.waits()
@@ -292,20 +342,33 @@ def test_the_wait_begins_anew_for_a_sensor_that_was_not_watched_meanwhile(
     else:
         one.see(dt_us=SILENCE_US + 1)
     commands.trust(one.w, one.bit)
-    one.waits()
+    one.waits(found=(1, int(between == "a long silence"), 1))
 
 
 def test_a_vane_whose_sensor_is_not_believed_is_not_declared_but_its_sensor_out(
     one: Watched,
 ) -> None:
     one.command(5_000)
-    one.see(0)
-    for _ in range(one.wait_us // DT_US):
-        one.see(0)
-        assert one.told() == (0, 0, 0)
-    one.see(0)
-    assert one.told() == (0, 1, 0)
+    one.waits(found=(0, 1, 0))
     assert (one.w[at.JAMMED], one.w[at.WATCH_FOUND]) == (0, 0)
+
+
+@pytest.mark.parametrize("way", WAYS)
+def test_such_a_sensor_waits_anew_too_once_its_command_is_as_near_as_the_band(
+    one: Watched, way: int
+) -> None:
+    one.command(0)
+    one.see(0)
+    for _ in range(2):
+        one.command(way * 5_000)
+        for _ in range(one.wait_us // DT_US + 1):
+            one.see(0)
+        one.command(way * one.band)
+        for _ in range(100):
+            one.see(0)
+        assert one.told() == (0, 0, 0)
+    one.command(way * 5_000)
+    one.waits(found=(0, 1, 0))
 
 
 def test_jams_are_counted_up_to_an_end(one: Watched) -> None:
@@ -339,6 +402,13 @@ def test_a_sensor_that_is_out_frees_no_vane(one: Watched) -> None:
     one.see(9_000)
     one.see(9_000)
     assert one.told() == (0, 1, 1)
+
+
+def test_a_sensor_of_a_declared_vane_is_believed_again_once_it_came_back(one: Watched) -> None:
+    one.jam(0, 1)
+    one.see(9_000)
+    one.see(0, 50_000)
+    assert one.told() == (1, 0, 1)
 
 
 def test_a_declared_vane_stays_so_while_nothing_is_read(one: Watched) -> None:
