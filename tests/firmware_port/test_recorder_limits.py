@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from firmware_port import protocol as p
-from firmware_port import record_cycle, recorder
+from firmware_port import record_cycle, record_log, recorder
 from firmware_port.control import Control
 from firmware_port.paced import PacedClock
 from firmware_port.record_log import BLOCK_WORDS
@@ -200,15 +200,19 @@ def test_each_block_tells_the_cycles_before_it_and_the_lost_are_those_without_an
     assert (recording.cycles, recording.lost) == (FULL, FULL - kept)
 
 
-def test_a_watch_that_begins_by_readings_that_say_nothing_is_told_once() -> None:
+@pytest.mark.parametrize("snapshot", [0, 1])
+def test_a_watch_that_begins_by_readings_that_say_nothing_is_told_once(snapshot: int) -> None:
+    """By a snapshot that comes between, or by an entry."""
     recording, words = begun(LEAST)
-    for _ in range(3):
+    for n in range(3):
         commands.sensed(words, *[at.NO_READING] * at.VANES)
+        if n == 0 and snapshot:
+            record_log.snapshot(words, recording.log)
         record_cycle.recorded(words, recording.log, 0, 5000)
     recording.end(words, [0] * p.COUNTER_COUNT)
     entries = [entry for block in blocks_of(recording) for entry in block.entries]
     told = [entry for entry in entries if isinstance(entry, Told)]
-    assert told == [Told(r.WATCH, at.WATCH_ON, 0)]
+    assert told == ([] if snapshot else [Told(r.WATCH, at.WATCH_ON, 0)])
 
 
 # ---- requests ------------------------------------------------------------------------------------
