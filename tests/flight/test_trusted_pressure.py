@@ -152,6 +152,16 @@ def test_a_burn_that_was_said_to_have_begun_goes_by_what_is_expected_after_half_
     assert not s.flags & at.DOUBTED_PRESSURE
 
 
+def test_the_half_second_begins_when_it_is_said_however_long_there_was_a_jet():
+    s = steering()
+    fly(s, 5, 0.045)  # too short to start the clock
+    s.begin()
+    fly(s, 0, 0.495)
+    assert not s.flags & at.DOUBTED_PRESSURE
+    fly(s, 0, 0.005)
+    assert s.flags & at.DOUBTED_PRESSURE
+
+
 def test_a_clock_that_the_jet_has_started_is_not_set_back_by_who_says_so():
     s = steering()
     fly(s, 5, 0.3)  # a jet, and not believed
