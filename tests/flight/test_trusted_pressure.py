@@ -152,6 +152,16 @@ def test_a_burn_that_was_said_to_have_begun_goes_by_what_is_expected_after_half_
     assert not s.flags & at.DOUBTED_PRESSURE
 
 
+def test_the_half_second_begins_when_it_is_said_however_long_there_was_a_jet():
+    s = steering()
+    fly(s, 5, 0.045)  # too short to start the clock
+    s.begin()
+    fly(s, 0, 0.495)
+    assert not s.flags & at.DOUBTED_PRESSURE
+    fly(s, 0, 0.005)
+    assert s.flags & at.DOUBTED_PRESSURE
+
+
 def test_a_clock_that_the_jet_has_started_is_not_set_back_by_who_says_so():
     s = steering()
     fly(s, 5, 0.3)  # a jet, and not believed
@@ -188,3 +198,54 @@ def test_a_vehicle_may_believe_more_or_less():
     fly(s, 20, 1.0)
     assert not fly(s, 18.1, 0.005)[0][at.FLAGS] & at.DOUBTED_PRESSURE
     assert fly(s, 17.9, 0.005)[0][at.FLAGS] & at.DOUBTED_PRESSURE
+
+
+# ---- to the unit ---------------------------------------------------------------------------------
+
+
+def test_the_jet_starts_the_clock_with_its_last_microsecond():
+    s = steering()
+    s.step(5 * BAR, 1_000)  # from this reading on
+    s.step(5 * BAR, 49_999)
+    assert s.time_us == 0
+    s.step(5 * BAR, 1)
+    assert s.time_us == 50_000
+
+
+def test_what_is_expected_counts_with_the_last_microsecond_of_the_half_second():
+    s = steering()
+    s.begin()
+    s.step(0, 499_999)
+    assert not s.flags & at.DOUBTED_PRESSURE
+    s.step(0, 1)
+    assert s.flags & at.DOUBTED_PRESSURE
+
+
+@pytest.mark.parametrize("ratio", [819, 820])
+def test_a_ratio_that_is_carried_along_steers_from_a_twentieth_on(ratio):
+    s = steering()
+    fly(s, 20, 1.0)
+    s.core[1][at.BELIEVED_RATIO] = ratio
+    s.demand(300_000, 0, 0)
+    s.step(0, PERIOD_US)
+    assert s.ratio_q14 == ratio
+    assert bool(s.flags & at.NO_THRUST) == (ratio / Q14 < 0.05)
+
+
+def test_a_ratio_that_is_carried_along_stays_below_two():
+    s = steering()
+    fly(s, 20, 1.0)
+    s.core[1][at.BELIEVED_RATIO] = 2 * Q14 - 1
+    s.core[1][at.BELIEVED_EXPECTED] //= 2
+    fly(s, 0, 0.005)
+    assert s.ratio_q14 == 2 * Q14 - 1
+
+
+def test_readings_are_doubted_up_to_the_last_microsecond_of_trust():
+    s = steering()
+    s.start(s.core[1][at.TRUST_US] - 2 * PERIOD_US, 0)
+    fly(s, 20, 0.005)
+    fly(s, 0, 0.005)
+    assert s.flags & at.DOUBTED_PRESSURE
+    s.step(0, 1)
+    assert not s.flags & at.DOUBTED_PRESSURE

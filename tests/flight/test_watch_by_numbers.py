@@ -397,6 +397,21 @@ def test_a_declared_vane_is_free_once_it_has_moved_by_more_than_noise_and_play(
     assert limits == ((stands, stands) if declared else travel)
 
 
+@pytest.mark.parametrize("how", ["jam", "free", "watch"])
+def test_what_the_caller_says_of_a_vane_goes_before_what_the_watch_declared(
+    one: Watched, how: str
+) -> None:
+    one.jam(0, 1)
+    if how == "watch":
+        commands.watch(one.w, 0)
+    elif how == "free":
+        commands.free(one.w, one.vane)
+    else:
+        commands.jam(one.w, one.vane, 3_000)
+    assert one.told()[2] == 0
+    assert one.w[at.JAMMED] == (one.bit if how == "jam" else 0)
+
+
 def test_a_sensor_that_is_out_frees_no_vane(one: Watched) -> None:
     one.jam(0, 1)
     one.see(9_000)
