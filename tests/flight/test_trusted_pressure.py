@@ -249,3 +249,21 @@ def test_readings_are_doubted_up_to_the_last_microsecond_of_trust():
     assert s.flags & at.DOUBTED_PRESSURE
     s.step(0, 1)
     assert not s.flags & at.DOUBTED_PRESSURE
+
+
+def test_a_start_that_died_begins_anew_with_its_first_reading():
+    s = steering()
+    fly(s, 5, 0.3)
+    fly(s, 0, 0.005)
+    s.step(5 * BAR, 50_000)  # a reading after a gap: how long there was a jet it does not tell
+    assert s.time_us == 0
+
+
+def test_the_least_ratio_that_can_be_expected_is_carried_along_as_it_is():
+    """A jet that has all but gone: 130 Pa of 20 bar are 1 of 16384."""
+    s = steering(pressure_profile={"time_s": [0.0, 3.0, 20.0], "bar": [20.0, 0.0013, 0.0013]})
+    s.start(6_000_000, 0)
+    s.step(130, PERIOD_US)
+    s.step(20 * BAR, PERIOD_US)
+    assert s.flags & at.DOUBTED_PRESSURE
+    assert s.ratio_q14 == 1
