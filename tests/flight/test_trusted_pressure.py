@@ -191,6 +191,8 @@ def test_it_is_told_for_how_long_another_pressure_has_counted():
     assert s.doubted_us == 300_000
     fly(s, 20, 0.005)
     assert s.doubted_us == 0
+    fly(s, 0, 0.1)
+    assert s.doubted_us == 100_000
 
 
 def test_a_vehicle_may_believe_more_or_less():
@@ -267,3 +269,12 @@ def test_the_least_ratio_that_can_be_expected_is_carried_along_as_it_is():
     s.step(20 * BAR, PERIOD_US)
     assert s.flags & at.DOUBTED_PRESSURE
     assert s.ratio_q14 == 1
+
+
+def test_where_no_pressure_is_expected_none_is_carried_along():
+    s = steering(pressure_profile={"time_s": [0.0, 3.0, 20.0], "bar": [20.0, 0.0005, 0.0005]})
+    s.start(6_000_000, 0)
+    s.step(0, PERIOD_US)
+    s.step(20 * BAR, PERIOD_US)
+    assert s.flags & at.DOUBTED_PRESSURE
+    assert s.ratio_q14 == 0
