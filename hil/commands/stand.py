@@ -40,8 +40,8 @@ def play_command(options: PlayOptions, given_log: GivenLog, as_json: bool) -> No
     """Play a programme of deflections through the node, cold first, and keep what happened.
 
     PROGRAMME is the CSV of `identify --plan`, or any with time_s and vane1_deg to vane4_deg. The
-    node plays it on its own clock. Ctrl-C or a lost line: vanes to neutral at the slew rate; the
-    record up to there stays. Boards: none (the node in this process), unix, emulated, with
+    node plays it on its own clock. Ctrl-C, Enter, a lost line: vanes to neutral at the slew rate;
+    the record up to there stays. Boards: none (the node in this process), unix, emulated, with
     emulated vanes; or the port of a real one.
 
     CAUTION: four vanes move fast by themselves, and with --hot an engine burns. Cold first, hands

@@ -186,7 +186,7 @@ def play(
             done(sent)
 
         node.player.load(plan.knots, run, advance)
-    page = page or NoPage()
+    page, length_s = page or NoPage(), round(plan.knots.length_s, 1)
     if count:
         for left in range(COUNT_S, 0, -1):
             say(f"{left} …")
@@ -203,13 +203,12 @@ def play(
 
                 def show(time_s: float, commanded_deg: Angles, sensed_deg: Angles) -> None:
                     done(time_s)
-                    length_s = round(plan.knots.length_s, 1)
                     page.say(f"{plan.kind} run, seconds", min(round(time_s, 1), length_s), length_s)
                     page.vanes(commanded_deg, sensed_deg)
 
                 ended = node.player.play(run, record, show, wired)
         except KeyboardInterrupt:
-            record.end("stopped by Ctrl-C", False, 0)
+            record.end("stopped by Ctrl-C or Enter", False, 0)
             raise
         except BoardError as error:
             record.end(f"the line was lost: {error}", False, 0)

@@ -261,20 +261,14 @@ def test_a_start_that_died_begins_anew_with_its_first_reading():
     assert s.time_us == 0
 
 
-def test_the_least_ratio_that_can_be_expected_is_carried_along_as_it_is():
-    """A jet that has all but gone: 130 Pa of 20 bar are 1 of 16384."""
-    s = steering(pressure_profile={"time_s": [0.0, 3.0, 20.0], "bar": [20.0, 0.0013, 0.0013]})
+@pytest.mark.parametrize(("bar", "reading_pa", "ratio"), [(0.0013, 130, 1), (0.0005, 0, 0)])
+def test_the_least_ratios_that_can_be_expected_are_carried_along_as_they_are(
+    bar: float, reading_pa: int, ratio: int
+) -> None:
+    """A jet that has all but gone: 130 Pa of 20 bar are 1 of 16384, less is nothing."""
+    s = steering(pressure_profile={"time_s": [0.0, 3.0, 20.0], "bar": [20.0, bar, bar]})
     s.start(6_000_000, 0)
-    s.step(130, PERIOD_US)
+    s.step(reading_pa, PERIOD_US)
     s.step(20 * BAR, PERIOD_US)
     assert s.flags & at.DOUBTED_PRESSURE
-    assert s.ratio_q14 == 1
-
-
-def test_where_no_pressure_is_expected_none_is_carried_along():
-    s = steering(pressure_profile={"time_s": [0.0, 3.0, 20.0], "bar": [20.0, 0.0005, 0.0005]})
-    s.start(6_000_000, 0)
-    s.step(0, PERIOD_US)
-    s.step(20 * BAR, PERIOD_US)
-    assert s.flags & at.DOUBTED_PRESSURE
-    assert s.ratio_q14 == 0
+    assert s.ratio_q14 == ratio

@@ -88,7 +88,7 @@ def fit_intervals(node_s: Array, low_s: Array, high_s: Array) -> Clock:
     jitter_s, reach_s = JITTERS[0] * row_s, np.full(2, 1.5 * row_s)
     for number in range(PASSES):
         found = seen.fitted(ends, reach_s, jitter_s)
-        ends, reach_s = found.ends, np.clip(1.2 * found.spread, 1e-7, 2 * row_s)
+        ends, reach_s = found.ends, found.reach_s(1.2, row_s)
         if number < PASSES - 3:
             jitter_s = likely_jitter(share, middle, half, ends, row_s)
     return clock_of_ends(*over_jitters(seen, found, row_s), first_s, last_s)
@@ -105,6 +105,10 @@ class Fitted:
     covariance: Array
     spread: Array
     likely: float
+
+    def reach_s(self, times: float, row_s: float) -> Array:
+        """How far the next grid goes from these ends."""
+        return np.clip(times * self.spread, 1e-7, 2 * row_s)
 
 
 @dataclass(frozen=True)
@@ -130,11 +134,10 @@ def over_jitters(seen: Seen, likeliest: Fitted, row_s: float) -> tuple[Array, Ar
     for way in (JITTERS, JITTERS[::-1]):
         last = likeliest
         for part in way[way.index(place) + 1 :]:
-            reach_s = np.clip(2 * last.spread, 1e-7, 2 * row_s)
-            found = last
+            found, reach_s = last, last.reach_s(2.0, row_s)
             for _ in range(PASSES_BESIDE):
                 found = seen.fitted(found.ends, reach_s, part * row_s)
-                reach_s = np.clip(1.2 * found.spread, 1e-7, 2 * row_s)
+                reach_s = found.reach_s(1.2, row_s)
             every.append(found)
             best, last = max(best, found.likely), found
             if found.likely < best - UNLIKELY:
