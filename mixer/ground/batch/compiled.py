@@ -148,9 +148,9 @@ def compiled_steering(tables: FlightTables) -> Steering:
 
 def joined_source() -> str:
     """All functions in one module, each decorated; those of `ENTRIES` once more, on an array."""
-    parts = ["from mixer.ground.batch.machine_words import address, entry, kernel"]
+    parts = ["from mixer.ground.batch.machine_words import address, entry, kernel, quotient"]
     for name in SOURCES:
-        tree = ast.parse(source_of(name))
+        tree = Quotients().visit(ast.parse(source_of(name)))
         for node in tree.body:
             if isinstance(node, ast.Import | ast.ImportFrom):
                 continue
@@ -165,6 +165,16 @@ def joined_source() -> str:
                     f"    return {node.name}(address({words}), {given})"
                 )
     return "\n".join(parts) + "\n"
+
+
+class Quotients(ast.NodeTransformer):
+    """`a // b` becomes `quotient(a, b)`, which takes a third of the time, but for a constant b."""
+
+    def visit_BinOp(self, node: ast.BinOp) -> ast.expr:
+        self.generic_visit(node)
+        if isinstance(node.op, ast.FloorDiv) and not isinstance(node.right, ast.Constant):
+            return ast.Call(ast.Name("quotient", ast.Load()), [node.left, node.right], [])
+        return node
 
 
 def source_of(module: str) -> str:

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import numba
+from llvmlite import ir
 from numba import types
 from numba.core import event
 from numba.extending import intrinsic
@@ -69,6 +70,21 @@ def address(typing_context: Any, words: types.Array) -> Any:
         return make_array(signature.args[0])(context, builder, arguments[0]).data
 
     return types.CPointer(words.dtype)(words), code
+
+
+@intrinsic
+def quotient(typing_context: Any, a: Any, b: Any) -> Any:
+    """⌊a/b⌋ of words, b > 0."""
+
+    def code(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
+        word = ir.IntType(32)
+        a, b = (builder.trunc(each, word) for each in arguments)
+        towards_zero = builder.sdiv(a, b)
+        rest = builder.sub(a, builder.mul(towards_zero, b))
+        down = builder.add(towards_zero, builder.ashr(rest, word(31)))
+        return builder.sext(down, ir.IntType(64))
+
+    return WHOLE(WHOLE, WHOLE), code
 
 
 def kernel(function: Callable[..., Any]) -> Any:
