@@ -18,10 +18,10 @@ def core_count() -> int:
 
 def in_parts(rows: int, least: int, work: Callable[[slice], Result]) -> list[Result]:
     """`work` on parts of the rows, of at least `least` rows each, in threads side by side."""
-    count = max(1, min(core_count(), rows // least))
+    count = min(core_count(), rows // least) if rows >= 2 * least else 1
+    if count == 1:
+        return [work(slice(0, rows))]
     ends = [rows * part // count for part in range(count + 1)]
     parts = [slice(first, last) for first, last in pairwise(ends)]
-    if count == 1:
-        return [work(parts[0])]
     with ThreadPoolExecutor(count) as threads:
         return list(threads.map(work, parts))

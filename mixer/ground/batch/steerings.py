@@ -111,8 +111,7 @@ class Steerings:
         """Run the jam watch alone on the vanes' readings, `dt_us` (N,) after it ran last, against
         whatever stands in `deflection_mdeg`: for comparisons with another steering.
         """
-        dt_us = np.broadcast_to(np.asarray(dt_us, np.int64), len(self._state))
-        self._run("look_rows", dt_us, runs)
+        self._run("look_rows", whole_numbers(dt_us, len(self._state)), runs)
 
     def watch(self, rows: Rows, on: bool) -> None:
         """Switch the jam watch off, and what it declared is free; or on again."""
@@ -125,8 +124,7 @@ class Steerings:
         """
         n = len(self._state)
         runs = np.ones(n, np.bool_) if runs is None else runs
-        whole = (np.broadcast_to(np.asarray(x, np.int64), n) for x in (pressure_pa, dt_us))
-        self._run("cycle_rows", *whole, runs)
+        self._run("cycle_rows", whole_numbers(pressure_pa, n), whole_numbers(dt_us, n), runs)
         return self.flags
 
     def _run(self, name: str, *columns: NDArray[Any]) -> None:
@@ -138,3 +136,9 @@ class Steerings:
             function(words, self._state[rows], *(column[..., rows] for column in columns))
 
         in_parts(len(self._state), self._pieces, run)
+
+
+def whole_numbers(values: ArrayLike, n: int) -> NDArray[np.int64]:
+    """(n,) integers; one for all is spread, which takes as long as a dozen cycles."""
+    numbers = np.asarray(values, np.int64)
+    return numbers if numbers.shape == (n,) else np.broadcast_to(numbers, n)
