@@ -43,10 +43,15 @@ class UartLine:
 
 
 class ConsoleLine:
-    """The line that also carries the interpreter's prompt: USB, or a terminal."""
+    """The line that also carries the interpreter's prompt: USB, or a terminal.
 
-    def __init__(self):
+    wait_ms: how long a look at an empty line may take, where nothing else is to be done.
+    """
+
+    def __init__(self, wait_ms=0):
         import select
+
+        self._wait_ms = wait_ms
 
         self._in = sys.stdin.buffer
         self._out = sys.stdout.buffer
@@ -56,22 +61,23 @@ class ConsoleLine:
 
     def receive(self, chunk):
         count = 0
-        while count < len(chunk) and self.receive_one(self._one):
-            byte = self._one[0]
-            chunk[count] = byte
-            count += 1
-            if byte == 0:
-                break
+        if self._arrived(self._wait_ms):
+            while count < len(chunk) and self.receive_one(self._one):
+                byte = self._one[0]
+                chunk[count] = byte
+                count += 1
+                if byte == 0:
+                    break
         return count
 
     def receive_one(self, one):
         """One byte, at once, where one has come; how many that is."""
-        if self._arrived():
+        if self._arrived(0):
             return self._in.readinto(one, 1)
         return 0
 
-    def _arrived(self):
-        for _ in self._poll.ipoll(0):
+    def _arrived(self, wait_ms):
+        for _ in self._poll.ipoll(wait_ms):
             return True
         return False
 
@@ -200,9 +206,11 @@ def shares_the_prompt(wiring):
     return wiring.LINK[0] != "uart"
 
 
-def open_console(wiring):
-    """The prompt's line."""
-    return ConsoleLine() if wiring.LINK[0] != "registers" else RegisterLine(wiring.LINK[1])
+def open_console(wiring, wait_ms=0):
+    """The prompt's line; wait_ms: see `ConsoleLine`."""
+    if wiring.LINK[0] == "registers":
+        return RegisterLine(wiring.LINK[1])
+    return ConsoleLine(wait_ms)
 
 
 def open_line(wiring):

@@ -8,6 +8,7 @@ a SEE tells what angle sensors would say in the next cycle.
 from firmware_port import protocol as p
 from mixer.flight import layout as at
 
+AT_REST_MS = 5  # how long a look at the line may take: meanwhile the clock stands still
 WRAP = 0x3FFFFFFF  # stays a small integer on every board
 
 

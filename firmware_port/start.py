@@ -17,7 +17,7 @@ from firmware_port.hardware import (
 )
 from firmware_port.node import Node
 from firmware_port.outputs import RecordedPulses, open_pulses
-from firmware_port.paced import Paced, PacedClock
+from firmware_port.paced import AT_REST_MS, Paced, PacedClock
 from firmware_port.protocol import CYCLES, SAFE
 from firmware_port.serving import Console, serve
 from firmware_port.table_store import TableStore
@@ -75,7 +75,7 @@ def rehearse(wiring, heap="free", record=False):
 
     def make():
         _, meter, unit = open_clock(wiring)
-        line = open_console(wiring)
+        line = open_console(wiring, AT_REST_MS)
         recorder = _recorder() if record else None
         node = Node(
             line, RecordedPulses(), PacedClock(), meter, TableStore(None), recorder=recorder

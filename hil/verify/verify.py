@@ -11,7 +11,7 @@ from hil.boards.node_on_board import NodeOnBoard, kept_tables_crc32, node_on
 from hil.node.errors import BoardError
 from hil.node.node_link import NodeLink
 from hil.node.record_fetch import held_by
-from hil.verify.rehearsal import Exchange, Played, make_record, play
+from hil.verify.rehearsal import WINDOW, Exchange, Played, make_record, play
 from hil.verify.stimuli import RandomCycles, flight, recorded
 from mixer.flight import FLAG_NAMES, FlightTables
 from mixer.flight import layout as at
@@ -19,7 +19,7 @@ from mixer.flight import layout as at
 SEEDS = 12
 CYCLES = 20_000
 COUNTED_CYCLES = 40  # few, so that even a node that takes heap gets through them
-SPEED_CYCLES = 4000
+SPEED_CYCLES = 4000  # at most: no more than are played in all, and two windows
 Rows = Sequence[tuple[int, ...]]
 Progress = Callable[[str, float], None]
 
@@ -123,7 +123,8 @@ def verify(
                 lambda share, i=i: progress("random cycles", (i + share) / seeds),
             )
         session.count_heap(tables)
-        session.measure_speed(tables, lambda share: progress("round trips", share))
+        timed = min(SPEED_CYCLES, max(cycles, 2 * WINDOW))
+        session.measure_speed(tables, timed, lambda share: progress("round trips", share))
         session.measure_record(tables)
     return findings
 
@@ -165,13 +166,15 @@ class _Session:
         used, cycles = map(int, printed.split())
         self._findings.heap_bytes_per_cycle = used / cycles
 
-    def measure_speed(self, tables: FlightTables, progress: Callable[[float], None]) -> None:
+    def measure_speed(
+        self, tables: FlightTables, cycles: int, progress: Callable[[float], None]
+    ) -> None:
         """Round trips a second, window by window, since other programs on this computer take
         their share of some."""
 
         def drive(node: NodeLink) -> None:
             node.arm()
-            for row in flight(tables, SPEED_CYCLES):
+            for row in flight(tables, cycles):
                 node.demand(*row[1:])
             node.disarm()
 
