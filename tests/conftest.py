@@ -76,13 +76,17 @@ def full_size(size: str) -> bool:
 
 
 @pytest.fixture(scope="session", autouse=True)
-def _pictures_drawn_once() -> Iterator[None]:
-    with drawn_once():
+def _pictures_drawn_once(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    own = tmp_path_factory.getbasetemp()
+    run = own.parent if "PYTEST_XDIST_WORKER" in os.environ else own
+    folder = run / "pictures-drawn"
+    folder.mkdir(exist_ok=True)
+    with drawn_once(folder):
         yield
 
 
 @pytest.fixture
 def every_picture_drawn() -> Iterator[None]:
     """For tests that look at more of a picture than its words: none is left out here."""
-    with drawn_once(False):
+    with drawn_once(None):
         yield

@@ -11,7 +11,7 @@ def allocate_within(w, held):
     unit = w[UNIT]
     w[POINT] = (w[WANT] + unit) >> unit  # unit is 1 or 2: also half a unit, to round
     w[POINT + 1] = (w[WANT + 1] + unit) >> unit
-    if w[POLICY] != 0:
+    if w[POLICY] != 0:  # noqa: SIM108 (these change words: no part of an expression)
         moved = last_on_segment(w)
     else:
         moved = nearest(w)

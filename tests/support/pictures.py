@@ -1,5 +1,5 @@
-"""Pictures in tests: what a line of code draws is drawn once in a process, from then on its
-words alone.
+"""Pictures in tests: what a line of code draws is drawn once in a run, from then on its words
+alone.
 
 To draw is most of the time that a report takes, and a command is called many times with other
 input; its pages still hold a picture for each, with all that is written in it.
@@ -8,6 +8,8 @@ input; its pages still hold a picture for each, with all that is written in it.
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
+from hashlib import sha256
+from pathlib import Path
 from typing import Any
 from xml.sax.saxutils import escape
 
@@ -18,15 +20,15 @@ _draw = Figure.savefig
 
 
 @contextmanager
-def drawn_once(once: bool = True) -> Iterator[None]:
-    """once: False draws every picture again, within a stretch where they are drawn once."""
-    drawn: set[Any] = set()
+def drawn_once(folder: Path | None) -> Iterator[None]:
+    """folder: where the processes of a run tell each other what they draw; None draws every
+    picture again, within a stretch where they are drawn once.
+    """
 
     def savefig(figure: Figure, target: Any, **options: Any) -> None:
         caller = sys._getframe(2)  # savefig is called by `pictures.svg`, and that by this
-        by = caller.f_code, caller.f_lineno
-        if not once or options.get("format") != "svg" or by not in drawn:
-            drawn.add(by)
+        by = f"{caller.f_code.co_filename}:{caller.f_lineno}"
+        if folder is None or options.get("format") != "svg" or first(folder, by):
             _draw(figure, target, **options)
             return
         words = [text.get_text() for text in figure.findobj(Text) if text.get_visible()]
@@ -39,3 +41,12 @@ def drawn_once(once: bool = True) -> Iterator[None]:
         yield
     finally:
         Figure.savefig = before
+
+
+def first(folder: Path, what: str) -> bool:
+    """Whether no process of the run has asked this before."""
+    try:
+        (folder / sha256(what.encode()).hexdigest()).touch(exist_ok=False)
+    except FileExistsError:
+        return False
+    return True

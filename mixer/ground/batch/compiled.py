@@ -168,7 +168,7 @@ def joined_source() -> str:
 
 
 class Quotients(ast.NodeTransformer):
-    """`a // b` becomes `quotient(a, b)`, without a guess at signs; a constant b is quicker still."""
+    """`a // b` becomes `quotient(a, b)`, without a guess at signs; a constant b is quicker."""
 
     def visit_BinOp(self, node: ast.BinOp) -> ast.expr:
         self.generic_visit(node)
