@@ -31,19 +31,28 @@ from tests.support.mutants import Mutant, mutants, put_in
 HERE = Path(__file__).parent
 NODE = ("test_node_safety", "test_node_refusals", "test_state_table", "test_node", "test_outputs")
 WATCH = ("test_watch_by_numbers", "test_trusted_sensors", "test_jam_watch_core")
-SLOW = (
-    "not damaged_frames and not AnySender and not no_length_of and not token_is_never "
-    "and not behind and not wrong_length and not every_length_agrees"
+SLOW = (  # by words that stand in no other test's name
+    "not test_damaged_frames_never_move_a_vane and not TestAnySender "
+    "and not test_no_length_of_any_kind_raises and not test_a_token_is_never_good_again "
+    "and not test_a_frame_of_a_wrong_length_does_nothing_in_any_state"
 )
+WORDS = ("test_kernel_words", "test_record_search", "test_limits_of_forces")
 TARGETS: dict[str, tuple[str, ...]] = {
     "frames": ("test_frames", "test_receiver"),
     "receiver": ("test_receiver",),
     "node": NODE,
     "control": NODE,
     "motion": NODE,
-    "servo_pulses": ("test_servo_pulses", "test_node_safety", "test_node_refusals"),
-    **dict.fromkeys(KERNELS, ("test_kernel_words", "test_record_search")),
-    "direction": ("test_kernel_words", "test_record_search", "test_shortest_edge"),
+    "servo_pulses": (
+        "test_led_pulses",
+        "test_servo_pulses",
+        "test_watch_on_the_line",
+        "test_node_safety",
+        "test_node_refusals",
+    ),
+    **dict.fromkeys(KERNELS, WORDS),
+    "cycle": ("test_kernel_words", *WATCH),
+    "direction": (*WORDS, "test_shortest_edge"),
     **dict.fromkeys(("jam_watch", "angle_sensors"), WATCH),
     "pressure": ("test_kernel_words", "test_trusted_pressure"),
     "commands": ("test_kernel_words", *WATCH, "test_trusted_pressure"),
