@@ -56,7 +56,7 @@ TARGETS: dict[str, tuple[str, ...]] = {
     **dict.fromkeys(("jam_watch", "angle_sensors"), WATCH),
     "pressure": ("test_kernel_words", "test_trusted_pressure"),
     "commands": ("test_kernel_words", *WATCH, "test_trusted_pressure"),
-    **dict.fromkeys(RECORD_KERNELS, ("test_recorder", "test_recorder_limits")),
+    **dict.fromkeys(RECORD_KERNELS, ("test_record_words", "test_recorder", "test_recorder_limits")),
 }
 NOTICED, SURVIVED, NO_TEST = 1, 0, 5
 
