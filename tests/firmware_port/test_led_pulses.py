@@ -106,12 +106,15 @@ def test_a_check_turns_one_vane_at_its_own_slow_rate_and_neutral_is_at_the_slew_
         expected = [NEUTRAL_NS] * 4
         expected[i] = ns(sense * n * 10 * DT_US // 1000)
         assert list(pulses.pulse_ns) == expected
-    pulses.turn(steering, i, sense * 3000, 1000)
+    pulses.turn(steering, i, sense * 3000, 1000)  # faster than the slew
     pulses.follow(steering, DT_US, False)
     assert pulses.pulse_ns[i] == ns(sense * (150 + STEP_MDEG))
+    pulses.turn(steering, i, sense * 3000, 200)
+    pulses.follow(steering, DT_US, False)
+    assert pulses.pulse_ns[i] == ns(sense * (1150 + STEP_MDEG))
     pulses.turn_no_more()
     pulses.follow(steering, DT_US, False)
-    assert pulses.pulse_ns[i] == ns(sense * 150)
+    assert pulses.pulse_ns[i] == ns(sense * 1150)
     pulses.follow(steering, DT_US, False)
     assert list(pulses.pulse_ns) == [NEUTRAL_NS] * 4
     assert pulses.leading

@@ -40,9 +40,15 @@ WORDS = ("test_kernel_words", "test_record_search", "test_limits_of_forces")
 TARGETS: dict[str, tuple[str, ...]] = {
     "frames": ("test_frames", "test_receiver"),
     "receiver": ("test_receiver",),
-    "node": NODE,
-    "control": NODE,
-    "motion": NODE,
+    "node": (*NODE, "test_fresh_frames", "test_recorder_limits"),
+    "control": (*NODE, "test_control_times", "test_recorder_limits"),
+    "motion": (
+        *NODE,
+        "test_fresh_frames",
+        "test_watch_on_the_line",
+        "test_burn_on_the_line",
+        "test_recorder_limits",
+    ),
     "servo_pulses": (
         "test_led_pulses",
         "test_servo_pulses",
