@@ -77,7 +77,7 @@ def test_arming_drops_flight_tables_that_came_before_it(link: NodeLink) -> None:
     assert said(link, p.TABLES_COMMIT) == "out-of-order"
 
 
-# ---- what a frame of the wrong length, and one that nobody asked for, tells -----------------------
+# ---- frames of another length, and answers ------------------------------------------------------
 
 
 @pytest.mark.parametrize("length", [0, 3, 5, 7, 9])
