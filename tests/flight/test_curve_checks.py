@@ -80,6 +80,27 @@ def test_a_curve_rises_both_ways_and_is_closed_both_ways(w: array) -> None:
         assert of_curve(bad) == place, (place - CURVE, value)
 
 
+def test_the_first_record_of_a_curve_is_never_read_for_a_force(w: array) -> None:
+    w[CURVE + 2] = -(1 << 31)
+    assert of_curve(w) == 0
+
+
+def test_no_cell_leads_past_its_angle_or_the_least_that_the_vane_reaches(w: array) -> None:
+    lo = w[at.TRAVEL_LO + VANE]
+    for cells, starts, check in (
+        (at.CURVE_CELLS, range(CURVE + at.CURVE_STRIDE, LAST + 1, at.CURVE_STRIDE), of_curve),
+        (at.SERVO_CELLS, range(SERVO, LAST_ROW, at.SERVO_STRIDE), of_servo),
+    ):
+        for number in range(lo >> at.ANGLE_CELL, 8):
+            place = w[cells + VANE] + number
+            kept = w[place]
+            for start in starts:
+                w[place] = start
+                past = w[start] > max(number << at.ANGLE_CELL, lo)
+                assert check(w) == (place if past else 0)
+            w[place] = kept
+
+
 def test_of_two_faults_in_a_curve_the_fall_is_found_before_the_end(w: array) -> None:
     closing = LAST + at.CURVE_STRIDE
     w[closing], w[closing + 1] = at.END - 1, 0

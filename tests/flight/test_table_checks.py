@@ -98,8 +98,9 @@ def test_a_column_is_looked_at_in_each_record_but_the_ends(record: int) -> None:
 
 
 def test_the_last_step_of_a_piece_is_one_before_the_next() -> None:
-    for value, named in ((0, 0), (1, FIRST + 5)):
-        assert columns((-at.END, 5, 0), (0, value, 1), (10, 5, 0)) == named
+    """Of 7, so that it rises by 6."""
+    for value, named in ((3, 0), (4, FIRST + 5)):
+        assert columns((-at.END, 5, 0), (3, value, 1), (10, 5, 0)) == named
 
 
 # ---- cells ---------------------------------------------------------------------------------------

@@ -36,7 +36,7 @@ SLOW = (  # by words that stand in no other test's name
     "and not test_no_length_of_any_kind_raises and not test_a_token_is_never_good_again "
     "and not test_a_frame_of_a_wrong_length_does_nothing_in_any_state"
 )
-TABLES = ("test_table_limits", "test_table_checks", "test_curve_checks")
+TABLES = ("test_table_limits", "test_table_body", "test_table_checks", "test_curve_checks")
 WORDS = ("test_kernel_words", "test_record_search", "test_limits_of_forces")
 TARGETS: dict[str, tuple[str, ...]] = {
     "frames": ("test_frames", "test_receiver"),
@@ -58,6 +58,7 @@ TARGETS: dict[str, tuple[str, ...]] = {
         "test_node_refusals",
     ),
     **dict.fromkeys(KERNELS, WORDS),
+    "zonotope": (*WORDS, "test_nearest_by_hand"),
     **dict.fromkeys(("checked", "unfit"), TABLES),
     "cycle": ("test_kernel_words", *WATCH),
     "direction": (*WORDS, "test_shortest_edge"),
