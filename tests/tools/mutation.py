@@ -59,6 +59,7 @@ TARGETS: dict[str, tuple[str, ...]] = {
     ),
     **dict.fromkeys(KERNELS, WORDS),
     "zonotope": (*WORDS, "test_nearest_by_hand"),
+    "roll_and_effort": (*WORDS, "test_roll_by_hand"),
     **dict.fromkeys(("checked", "unfit"), TABLES),
     "cycle": ("test_kernel_words", *WATCH),
     "direction": (*WORDS, "test_shortest_edge"),
