@@ -18,7 +18,7 @@ MOST_CHANGE, MOST_ROLL = 131_071, 65_535
 
 @pytest.fixture
 def w() -> array:
-    """Vanes that only roll moves, each strip by as much as roll; boxes of one force, 0; no pairs."""
+    """Strips that only roll moves, each by as much as roll; boxes of one force, 0; no pairs."""
     words = array("i", WORDS)
     words[: at.STATE_WORDS] = array("i", [0] * at.STATE_WORDS)
     words[at.UNIT] = 1
