@@ -202,6 +202,10 @@ def main() -> None:
         )
         for name in fresh:
             print(f"  not noticed: {name}")
+        if asked.share >= 1:
+            for key in reasons:
+                if not any(explained(name, {key: ""}) for name in unnoticed):
+                    print(f"  noticed, so that no reason is needed: {key}")
     sys.exit(1 if holes else 0)
 
 
