@@ -34,7 +34,7 @@ def encoded(data: bytes) -> bytes:
 def decoded(data: bytes) -> bytes | None:
     buffer = bytearray(data)
     count = cobs_decode(buffer, len(buffer))
-    return None if count < 0 else bytes(buffer[:count])
+    return None if count == -1 else bytes(buffer[:count])
 
 
 def with_crc(body: bytes) -> bytes:
@@ -166,6 +166,17 @@ def test_gathering_gives_the_frames_however_the_bytes_arrive(
                 found.append((state[2], bytes(buffer[: min(state[2], limit)])))
                 state[2] = 0
     assert found == [(min(len(f), limit + 1), f[:limit]) for f in frames]
+
+
+@pytest.mark.parametrize("length", [0, 29, 30, 31, 32, 500])
+def test_a_frame_beyond_the_limit_is_counted_as_one_byte_beyond_it(length: int) -> None:
+    limit = 30
+    chunk = bytes(range(1, 251)) * 2
+    state = array("i", [0, 0, 0])
+    for start, end in ((0, length // 3), (length // 3, length)):  # in two pieces
+        state[0], state[1] = start, end
+        gather(chunk, bytearray(limit), limit, state)
+    assert state[2] == min(length, limit + 1)
 
 
 @given(st.binary(min_size=3, max_size=56))

@@ -122,6 +122,49 @@ def test_a_line_that_falls_silent_is_told_in_the_record(tmp_path: Path) -> None:
     assert told == [p.ARMED, p.LINK_LOST, p.ARMED, p.SAFE]
 
 
+def test_what_a_node_is_told_between_cycles_stands_in_its_record_as_it_was_told(
+    tmp_path: Path,
+) -> None:
+    """On a silent line all of it is taken."""
+    link = node_with(50)
+    link.arm()
+    demands(link, 5)
+    fall_silent(link)
+    link.jam(2, -3000)
+    link.free(3)
+    link.burn(7_000_000, 6_000_000)
+    link.burn(0, 5_000_000)
+    link.start()
+    link.watch(False)
+    link.watch(True)
+    link.see([p.NO_ANGLE] * 4, followed=0b101)
+    link.disarm()
+    path = tmp_path / "flight.record"
+    assert states(link, path) == [p.ARMED, p.LINK_LOST, p.SAFE]
+    assert [each for each in read_record(path).entries if isinstance(each, Told)] == [
+        Told(r.JAM, 2, -3000),
+        Told(r.FREE, 3, 0),
+        Told(r.START, 7_000_000, 6_000_000),
+        Told(r.START, 0, 5_000_000),
+        Told(r.BEGIN, 0, 0),
+        Told(r.WATCH, at.WATCH_OFF, 0),
+        Told(r.WATCH, at.WATCH_WAITING, 0),
+        Told(r.TRUST, 0b101, 0),
+    ]
+
+
+def test_a_node_s_record_counts_the_frames_that_came_damaged(tmp_path: Path) -> None:
+    link = node_with(50)
+    link.arm()
+    for _ in range(3):
+        link.stream.write(b"\x02damaged\0")
+    link.disarm()
+    path = tmp_path / "flight.record"
+    fetch(link, path)
+    counts = [each for each in read_record(path).entries if isinstance(each, Counts)]
+    assert [each.values[p.DAMAGED] for each in counts] == [0, 3]
+
+
 def test_arming_again_on_a_silent_line_goes_on_with_the_record(tmp_path: Path) -> None:
     link = node_with(50)
     link.arm()

@@ -1,12 +1,14 @@
 """Mutants of a module: each operator, constant and condition changed, one at a time.
 
 A mutant is put into the living module: the code of its functions is exchanged, so that whoever has
-imported them gets the changed ones, and names of the module are set anew.
+imported them gets the changed ones, and names of the module are set anew, there and in the code
+beside it that has imported them.
 """
 
 import ast
 import copy
 import inspect
+import sys
 import types
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -73,7 +75,22 @@ def put_in(mutant: Mutant, module: types.ModuleType) -> None:
     fresh: dict[str, object] = {"__name__": module.__name__, "__file__": module.__file__}
     exec(mutant.code, fresh)
     for name, value in fresh.items():
-        _exchange(vars(module).get(name), value, module, name)
+        was = vars(module).get(name)
+        _exchange(was, value, module, name)
+        if isinstance(value, int | bytes) and not name.startswith("__") and was != value:
+            for importer in _importers(module):
+                if name in vars(importer):
+                    setattr(importer, name, value)
+
+
+def _importers(module: types.ModuleType) -> Iterator[types.ModuleType]:
+    """Modules of the same package that take names from this one."""
+    package = module.__name__.partition(".")[0]
+    for name, other in list(sys.modules.items()):
+        if name.partition(".")[0] == package and getattr(other, "__file__", None):
+            source = Path(str(other.__file__)).read_text(encoding="utf-8")
+            if f"from {module.__name__} import" in source:
+                yield other
 
 
 def _exchange(old: object, new: object, holder: object, name: str) -> None:

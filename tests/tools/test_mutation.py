@@ -74,6 +74,27 @@ def test_a_mutant_lives_in_functions_that_others_have_imported(module) -> None:
     assert any(first for first, _ in changed) and any(second for _, second in changed)
 
 
+def test_a_changed_constant_reaches_the_code_that_has_imported_it_and_no_test(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    package = tmp_path / "invented_package"
+    package.mkdir()
+    (package / "__init__.py").touch()
+    (package / "limits.py").write_text("MOST = 3\n")
+    importing = "from invented_package.limits import MOST\n"
+    (package / "code.py").write_text(importing)
+    (tmp_path / "invented_test.py").write_text(importing)
+    monkeypatch.syspath_prepend(tmp_path)
+    names = ("invented_package.limits", "invented_package.code", "invented_test")
+    limits, code, test = map(importlib.import_module, names)
+    try:
+        put_in(mutants(limits)[0], limits)
+        assert (limits.MOST, code.MOST, test.MOST) == (4, 4, 3)
+    finally:
+        for name in (*names, "invented_package"):
+            del sys.modules[name]
+
+
 def test_the_hunt_finds_a_hole_in_tests_that_look_at_nothing(tmp_path: Path) -> None:
     lax = tmp_path / "test_lax.py"
     lax.write_text(textwrap.dedent("def test_nothing():\n    assert True\n"))
