@@ -46,6 +46,7 @@ class Interpreter:
         self.uart = Line()
         self.ctrl_c: list[int] = []
         self.locks: list[bool] = []
+        self.waits_ms: list[int] = []  # each time that somebody asked whether bytes have come
         self.timers: list[Any] = []
         self.uart_options: list[tuple] = []
         self.now_us = 0
@@ -111,7 +112,7 @@ class Interpreter:
                 assert what == 1
 
             def ipoll(self, timeout_ms: int) -> list:
-                assert timeout_ms == 0
+                here.waits_ms.append(timeout_ms)
                 return [1] if here.prompt.arrive else []
 
         return types.SimpleNamespace(poll=Poll, POLLIN=1)
@@ -196,6 +197,14 @@ def test_only_a_wiring_with_angle_sensors_loads_their_code(
     assert start().open_vane_angles(types.SimpleNamespace(VANE_ANGLES=("adc",))) == ("adc",)
 
 
+def test_a_node_that_flies_over_its_prompt_s_line_waits_for_no_byte(
+    interpreter: Interpreter, tmp_path: Path
+) -> None:
+    interpreter.prompt.arrive += b"\0" + frames(p.STOP)
+    start().fly(wired(unix, tmp_path))
+    assert set(interpreter.waits_ms) == {0}
+
+
 def test_a_node_flies_from_stored_tables_over_the_uart_of_its_wiring(
     interpreter: Interpreter, tmp_path: Path
 ) -> None:
@@ -228,6 +237,7 @@ def test_a_console_ends_a_safe_node_and_leaves_the_rest_of_its_bytes_to_the_prom
     interpreter.prompt.arrive += b"\r\x03\x03\r\x01"
     start().fly(wired(rp2, tmp_path))
     assert interpreter.prompt.arrive == b"\x03\r\x01"
+    assert set(interpreter.waits_ms) == {0}
     assert interpreter.board.not_low == set()
 
 
@@ -537,6 +547,21 @@ def test_a_prompt_s_line_gives_bytes_up_to_a_zero_and_no_more_than_fit(
     interpreter.prompt.arrive += b"ab\0cdefgh"
     chunk = bytearray(4)
     assert [line.receive(chunk) for _ in range(4)] == [3, 4, 2, 0]
+
+
+@pytest.mark.parametrize("wait_ms", [0, 5])
+def test_only_a_look_at_an_empty_line_takes_time_and_only_where_it_may(
+    interpreter: Interpreter, wait_ms: int
+) -> None:
+    """0: of a node whose clock runs."""
+    line = start("hardware").open_console(unix, wait_ms)
+    assert line.receive(bytearray(4)) == 0
+    assert interpreter.waits_ms == [wait_ms]
+    interpreter.prompt.arrive += b"a"
+    assert line.receive(bytearray(4)) == 1
+    assert interpreter.waits_ms[2:] == [0, 0]
+    assert line.receive_one(bytearray(1)) == 0
+    assert interpreter.waits_ms[4:] == [0]
 
 
 def test_a_timer_that_counts_down_tells_microseconds_and_instructions(

@@ -4,7 +4,7 @@ Written as the kernels are, on one array of words, but with real numbers in and 
 Python and, joined with the kernels by `compiled`, as machine code, with the same bits.
 """
 
-from mixer.flight.allocate import allocate_within
+from mixer.flight.allocate import allocate
 from mixer.flight.boxes import set_target, to_neutral
 from mixer.flight.burn import gain_of_lever_arm, set_force_gains
 from mixer.flight.clamp import clamp
@@ -15,7 +15,6 @@ from mixer.flight.interpolate import pulse_at
 from mixer.flight.layout import *
 from mixer.flight.pressure import pressure_ratio
 from mixer.flight.wanted import set_want
-from mixer.flight.zonotope import set_zonotope
 
 FARTHEST_DEG = 90.0  # beyond every travel
 FARTHEST_NM = 1e6  # beyond every demand
@@ -104,8 +103,6 @@ def allocate_rows(
             set_force_gains(w, pressure_ratio(w, pressure_pa))
             gain = gain_of_lever_arm(w)
             set_open_boxes(w)
-            if w[POLICY] == 0:
-                set_zonotope(w, TARGET_BOX)
         pitch_mnm = in_mnm(demands_nm[row, 0])
         yaw_mnm = in_mnm(demands_nm[row, 1])
         roll_mnm = in_mnm(demands_nm[row, 2])
@@ -117,7 +114,7 @@ def allocate_rows(
             to_neutral(w)
         else:
             set_want(w, gain)
-            allocate_within(w, 0)
+            allocate(w, 0)
         flags[row] = w[FLAGS]
         pitch = 0.0
         yaw = 0.0
