@@ -10,7 +10,7 @@ vanes give with each as near to no force as it can be.
 """
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from itertools import combinations
 
 import numpy as np
@@ -120,21 +120,9 @@ class Reach:
         """The facets that limit roll: roll/R is at most `most` (..., k) − slope·(pitch, yaw)/L and
         at least `least` (..., k) − the same, with `slope` (k, 2). Returns slope, least, most.
         """
-        angle = self.clocking_deg
-        slopes, least, most = [], [], []
-        for i, j in combinations(range(VANES), 2):
-            upright = float(sine(angle[j] - angle[i]))
-            if abs(upright) < ROUNDING:  # the facet stands along roll: it limits pitch and yaw
-                continue
-            (c_i, s_i), (c_j, s_j) = self.directions[[i, j]]
-            slope = np.array([s_i - s_j, c_j - c_i]) / upright
-            along = self.directions @ slope + 1.0
-            along[[i, j]] = 0.0
-            ends = np.stack([self.lo_n * along, self.hi_n * along])
-            slopes.append(slope)
-            least.append(ends.min(0).sum(-1))
-            most.append(ends.max(0).sum(-1))
-        return np.array(slopes), np.stack(least, -1), np.stack(most, -1)
+        slopes, gains = roll_slopes(tuple(self.clocking_deg.tolist()))
+        low, high = self.lo_n[..., None, :] * gains, self.hi_n[..., None, :] * gains
+        return slopes, np.minimum(low, high).sum(-1), np.maximum(low, high).sum(-1)
 
     def roll_range_nm(self, pitch_nm: ArrayLike = 0.0, yaw_nm: ArrayLike = 0.0) -> Array:
         """Least and most roll while pitch and yaw (...) are given: shape (..., 2).
@@ -171,6 +159,27 @@ class Reach:
         lowest, highest = self.roll_range_nm(*at).T
         rising, falling = np.column_stack([along, highest]), np.column_stack([along, lowest])
         return np.concatenate([rising, falling[::-1], rising[:1]])
+
+
+@lru_cache(maxsize=64)  # `check` asks for the same vanes thousands of times
+def roll_slopes(clocking_deg: tuple[float, ...]) -> tuple[Array, Array]:
+    """Of the facets of `roll_facets`: their slopes (k, 2), and what roll gains along each by a
+    vane's force, (k, 4).
+    """
+    angle = np.array(clocking_deg)
+    directions = np.column_stack([cosine(angle), sine(angle)])
+    slopes, gains = [], []
+    for i, j in combinations(range(VANES), 2):
+        upright = float(sine(angle[j] - angle[i]))
+        if abs(upright) < ROUNDING:  # the facet stands along roll: it limits pitch and yaw
+            continue
+        (c_i, s_i), (c_j, s_j) = directions[[i, j]]
+        slope = np.array([s_i - s_j, c_j - c_i]) / upright
+        gain = directions @ slope + 1.0
+        gain[[i, j]] = 0.0
+        slopes.append(slope)
+        gains.append(gain)
+    return np.array(slopes), np.array(gains)
 
 
 def reach(
