@@ -11,7 +11,7 @@ from firmware_port.bench.motion import Bench
 from firmware_port.hardware import open_clock, open_console
 from firmware_port.node import Node
 from firmware_port.outputs import RecordedPulses, open_pulses
-from firmware_port.paced import AT_REST_MS, Paced, PacedClock
+from firmware_port.paced import Paced, PacedClock
 from firmware_port.serving import serve
 from firmware_port.table_store import TableStore
 
@@ -35,7 +35,7 @@ def rehearse_bench(wiring):
 
     def make():
         _, meter, _ = open_clock(wiring)
-        line = open_console(wiring, AT_REST_MS)
+        line = open_console(wiring)
         node = Node(line, RecordedPulses(), PacedClock(), meter, TableStore(None), None)
         Paced(node)
         Bench(node)

@@ -10,7 +10,7 @@ starts a play), either None; SUPPLY as for the bench; VANE_ANGLES as in flight.
 from firmware_port.hardware import open_clock, open_console
 from firmware_port.node import Node
 from firmware_port.outputs import RecordedPulses, open_pulses
-from firmware_port.paced import AT_REST_MS, PacedClock
+from firmware_port.paced import PacedClock
 from firmware_port.serving import serve
 from firmware_port.stand.play import Play
 from firmware_port.stand.rehearsed import rehearsed
@@ -39,7 +39,7 @@ def rehearse_stand(wiring):
 
     def make():
         _, meter, _ = open_clock(wiring)
-        line = open_console(wiring, AT_REST_MS)
+        line = open_console(wiring)
         node = Node(line, RecordedPulses(), PacedClock(), meter, TableStore(None), None)
         rehearsed(node)
         return node
