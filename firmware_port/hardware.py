@@ -52,7 +52,6 @@ class ConsoleLine:
         import select
 
         self._wait_ms = wait_ms
-
         self._in = sys.stdin.buffer
         self._out = sys.stdout.buffer
         self._poll = select.poll()
