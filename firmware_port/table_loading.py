@@ -51,10 +51,9 @@ class TableLoading:
         if isinstance(tables, int):
             return tables
         try:
-            steering = Steering(tables)
+            steering = Steering(tables, copy=False)
         except MemoryError:
             return p.NO_ROOM
-        tables = None  # the steering has its own; the record takes what is free
         verdict = self._store.keep()
         if verdict == p.TAKEN:
             control.fly(steering)

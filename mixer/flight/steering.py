@@ -17,11 +17,12 @@ class Steering:
     After each `step`: `deflection_mdeg` (4), `pulse_ns` (4), `force` (4, eighths of a count),
     `moment_mnm` (pitch, yaw, roll; what the commanded deflections give) and `flags`. `core` is the
     cycle and its words: `cycle(words, pressure_pa, dt_us)` is `step`, for a board's loop, where one
-    more call costs a quarter of the cycle.
+    more call costs a quarter of the cycle. copy: False where nobody else needs the tables, whose
+    words the steering then takes for its own.
     """
 
-    def __init__(self, tables):
-        self._w = array("i", tables.words)
+    def __init__(self, tables, copy=True):
+        self._w = array("i", tables.words) if copy else tables.words
         self._cycle = cycle
         self.core = (cycle, self._w)
         view = memoryview(self._w)

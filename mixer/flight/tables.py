@@ -41,9 +41,12 @@ class FlightTables:
             raise TablesError("these bytes are not flight tables")
         if version != VERSION:
             raise TablesError(f"flight tables have version {version}, this core reads {VERSION}")
-        body = blob[HEADER_BYTES:]
+        body = memoryview(blob)[HEADER_BYTES:]  # a board has no room for another copy
         if len(body) != 4 * count:
             raise TablesError(f"flight tables are cut short: {len(body)} bytes of {4 * count}")
         if crc32(body) != crc:
             raise TablesError("flight tables are damaged: the CRC-32 does not agree")
-        return cls(body)
+        tables = cls(())
+        # MicroPython's `extend` takes bytes as they lie, which is `frombytes` elsewhere.
+        getattr(tables.words, "frombytes", tables.words.extend)(body)
+        return tables

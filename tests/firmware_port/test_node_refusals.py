@@ -130,7 +130,7 @@ def test_tables_that_leave_no_room_for_a_steering_are_refused(
     setup.send_tables()
     steering = setup.node.control.steering
 
-    def full(tables: object) -> None:
+    def full(tables: object, *, copy: bool) -> None:
         raise MemoryError
 
     monkeypatch.setattr(table_loading, "Steering", full)

@@ -1,5 +1,7 @@
 """One control cycle after another: what `Steering` does with time, demands, jams and a lost jet."""
 
+import tracemalloc
+
 import numpy as np
 import pytest
 
@@ -203,6 +205,17 @@ def test_flags_have_the_names_in_order():
 def test_tables_survive_their_bytes():
     tables = flight_tables(vehicle())
     assert FlightTables.from_bytes(tables.to_bytes()).words == tables.words
+
+
+def test_tables_from_bytes_and_a_steering_on_them_take_the_memory_of_one_copy():
+    """A board with the bench's node has room for that in one piece, beside what was received."""
+    blob = flight_tables(vehicle()).to_bytes()
+    tracemalloc.start()
+    flown = Steering(FlightTables.from_bytes(blob), copy=False)
+    _, peak_bytes = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert len(blob) < peak_bytes < 1.9 * len(blob)
+    assert flown.flags == 0
 
 
 @pytest.mark.parametrize(
