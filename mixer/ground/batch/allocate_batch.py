@@ -12,7 +12,9 @@ from mixer.flight import layout as at
 from mixer.ground.batch.compiled import Machine, machine, new_words
 from mixer.ground.batch.conditions import Conditions, refuse_first
 from mixer.ground.batch.cores import in_parts
+from mixer.ground.batch.demand_rows import LANE_WORDS
 from mixer.ground.inputs.arrays import LATEST_S, VANES, Array
+from mixer.ground.kernel_code import LANES
 from mixer.ground.tables.angles import cosine, sine
 from mixer.ground.tables.build import flight_tables
 from mixer.ground.tables.scales import EIGHTHS, largest_force_n
@@ -122,6 +124,7 @@ class Batch:
         count = rows.stop - rows.start
         answered = runner.function("allocate_rows")(
             words,
+            runner.words(array("i", [0]) * (LANES * LANE_WORDS)),
             self.demands_nm[rows],
             *self.conditions.of(rows),
             int(not self.conditions.shared),

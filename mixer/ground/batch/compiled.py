@@ -31,6 +31,7 @@ from mixer.ground.reports import console
 SOURCES = (
     "mixer.flight.layout",
     *(f"mixer.flight.{name}" for name in KERNELS),
+    "mixer.ground.batch.open_cycle",
     "mixer.ground.batch.demand_rows",
     "mixer.ground.batch.block_rows",
 )
@@ -43,6 +44,13 @@ ENTRIES = {
     "look_rows": "mixer.ground.batch.block_rows",
     "sensed_rows": "mixer.ground.batch.block_rows",
 }
+WORDS = ("w", "lanes")  # arguments that machine code takes as addresses
+IN_LANES = "answer_side_by_side"  # its rows are worked out at once where that is quicker
+LANES_BY = (
+    "kernel_code",
+    *(f"kernel_code.{name}" for name in ("lanes", "lane_places", "lane_values")),
+)
+HOW = tuple(f"mixer.ground.{name}" for name in ("batch.machine_words", *LANES_BY))
 WORTH = 10_000  # cycles or rows: fewer take plain Python less time than loading numba
 
 
@@ -148,21 +156,24 @@ def compiled_steering(tables: FlightTables) -> Steering:
 
 def joined_source() -> str:
     """All functions in one module, each decorated; those of `ENTRIES` once more, on an array."""
-    parts = ["from mixer.ground.batch.machine_words import address, entry, kernel, quotient"]
+    parts = [
+        "from mixer.ground.batch.machine_words import address, entry, in_lanes, kernel, quotient",
+        "from mixer.ground.kernel_code import LANES",
+    ]
     for name in SOURCES:
         tree = Quotients().visit(ast.parse(source_of(name)))
         for node in tree.body:
             if isinstance(node, ast.Import | ast.ImportFrom):
                 continue
             if isinstance(node, ast.FunctionDef):
-                parts.append("@kernel")
+                parts.append("@in_lanes" if node.name == IN_LANES else "@kernel")
             parts.append(ast.unparse(node))
             if isinstance(node, ast.FunctionDef) and ENTRIES.get(node.name) == name:
-                words, *others = (argument.arg for argument in node.args.args)
-                given = ", ".join(others)
+                names = [argument.arg for argument in node.args.args]
+                given = [f"address({name})" if name in WORDS else name for name in names]
                 parts.append(
-                    f"@entry\ndef {node.name}_entry({words}, {given}):\n"
-                    f"    return {node.name}(address({words}), {given})"
+                    f"@entry\ndef {node.name}_entry({', '.join(names)}):\n"
+                    f"    return {node.name}({', '.join(given)})"
                 )
     return "\n".join(parts) + "\n"
 
@@ -186,8 +197,9 @@ def source_of(module: str) -> str:
 def joined_module() -> ModuleType:
     """The joined module, from the cache folder; from memory where that cannot be written."""
     source = joined_source()
-    how = source_of("mixer.ground.batch.machine_words")
-    stamp = "\n".join([source, how, version("numba"), version("numpy"), sys.version])
+    stamp = "\n".join(
+        [source, *map(source_of, HOW), version("numba"), version("numpy"), sys.version]
+    )
     name = f"fourvane_kernels_{hashlib.sha256(stamp.encode()).hexdigest()[:16]}"
     module = ModuleType(name)
     sys.modules[name] = module  # where numba looks for the globals of what it kept

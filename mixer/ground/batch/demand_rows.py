@@ -4,18 +4,14 @@ Written as the kernels are, on one array of words, but with real numbers in and 
 Python and, joined with the kernels by `compiled`, as machine code, with the same bits.
 """
 
-from mixer.flight.allocate import allocate
-from mixer.flight.boxes import set_target, to_neutral
-from mixer.flight.burn import gain_of_lever_arm, set_force_gains
+from mixer.flight.burn import gain_of_lever_arm
 from mixer.flight.clamp import clamp
 from mixer.flight.commands import demand, free, jam
-from mixer.flight.cycle import status
-from mixer.flight.deflect import deflection_of
-from mixer.flight.interpolate import pulse_at
 from mixer.flight.layout import *
-from mixer.flight.pressure import pressure_ratio
-from mixer.flight.wanted import set_want
+from mixer.ground.batch.open_cycle import answer, stand
+from mixer.ground.kernel_code import LANES
 
+LANE_WORDS = DEMAND + 3  # of each row: what a cycle gives, and its demand
 FARTHEST_DEG = 90.0  # beyond every travel
 FARTHEST_NM = 1e6  # beyond every demand
 INFINITE = float("inf")
@@ -48,21 +44,54 @@ def within_reach(time_s, load_s, pressure_bar, most_s, most_bar):
     )
 
 
-def set_open_boxes(w):
-    """WINDOW and the boxes T_τ and W where slew holds nothing back: all of T."""
+def stand_in(w, row, time_s, load_s, pressure_bar, jammed_deg, most_s, most_bar):
+    """Put the vanes under the conditions of a row; return the pressure, Pa, or -1 if refused."""
+    if not within_reach(time_s[row], load_s[row], pressure_bar[row], most_s, most_bar):
+        return -1
     for vane in range(VANES):
-        kappa = w[KAPPA + vane]
-        lo = (w[REACH_LO + vane] * kappa) >> 14
-        hi = (w[REACH_HI + vane] * kappa) >> 14
-        set_target(w, vane, lo, hi)
-        w[SLEW_BOX + vane] = lo
-        w[SLEW_BOX + VANES + vane] = hi
-        w[WINDOW_LO + vane] = w[LIMIT_LO + vane]
-        w[WINDOW_HI + vane] = w[LIMIT_HI + vane]
+        if abs(jammed_deg[row, vane]) == INFINITE:
+            return -1
+        place_vane(w, vane, jammed_deg[row, vane])
+    w[TIME] = round(min(time_s[row] * 1e6, LAST_US))
+    w[LOAD] = round(min(load_s[row] * 1e6, LAST_US))
+    pressure_pa = round(pressure_bar[row] * 1e5)
+    stand(w, pressure_pa)
+    return pressure_pa
+
+
+def take_row(w, lanes, count, lane, demand_nm):
+    """Take a row's demand and put it into its lane, of `count`; 0 if it is refused."""
+    if demand(w, in_mnm(demand_nm[0]), in_mnm(demand_nm[1]), in_mnm(demand_nm[2])) == 0:
+        return 0
+    for word in range(DEMAND, LANE_WORDS):
+        lanes[word * count + lane] = w[word]
+    return 1
+
+
+def answer_side_by_side(w, lanes, gain, pressure_pa):
+    """Answer the demands of LANES rows under one condition.
+
+    lanes: for each of LANE_WORDS those of all rows, the demands given, the others to be filled.
+    Machine code works the rows out at once, see `machine_words`.
+    """
+    for lane in range(LANES):
+        for word in range(DEMAND, LANE_WORDS):
+            w[word] = lanes[word * LANES + lane]
+        answer(w, gain, pressure_pa)
+        for word in range(DEMAND):
+            lanes[word * LANES + lane] = w[word]
+
+
+def answer_alone(w, lanes, gain, pressure_pa):
+    """Answer the demand of one row."""
+    answer(w, gain, pressure_pa)
+    for word in range(DEMAND):
+        lanes[word] = w[word]
 
 
 def allocate_rows(
     w,
+    lanes,
     demands_nm,
     time_s,
     load_s,
@@ -82,53 +111,46 @@ def allocate_rows(
 ):
     """Fill the last five from demands (n, 3); return the first row that is refused, or n.
 
-    own: 0 where all rows stand under the conditions of the first one. `directions` (2, 4): cosine
-    and sine of each vane; `per_eighth_nm` (n,): the lever arm's moment of an eighth of a count.
-    Moments are in double precision.
+    lanes: room for LANE_WORDS of LANES rows. own: 0 where all rows stand under the conditions of
+    the first one. `directions` (2, 4): cosine and sine of each vane; `per_eighth_nm` (n,): the
+    lever arm's moment of an eighth of a count. Moments are in double precision.
     """
     gain = 0
     pressure_pa = 0
     n = demands_nm.shape[0]
-    for row in range(n):
-        if own != 0 or row == 0:
-            if not within_reach(time_s[row], load_s[row], pressure_bar[row], most_s, most_bar):
-                return row
-            for vane in range(VANES):
-                if abs(jammed_deg[row, vane]) == INFINITE:
-                    return row
-                place_vane(w, vane, jammed_deg[row, vane])
-            w[TIME] = round(min(time_s[row] * 1e6, LAST_US))
-            w[LOAD] = round(min(load_s[row] * 1e6, LAST_US))
-            pressure_pa = round(pressure_bar[row] * 1e5)
-            set_force_gains(w, pressure_ratio(w, pressure_pa))
+    first = 0
+    while first < n:
+        if own != 0 or first == 0:
+            pressure_pa = stand_in(
+                w, first, time_s, load_s, pressure_bar, jammed_deg, most_s, most_bar
+            )
+            if pressure_pa < 0:
+                return first
             gain = gain_of_lever_arm(w)
-            set_open_boxes(w)
-        pitch_mnm = in_mnm(demands_nm[row, 0])
-        yaw_mnm = in_mnm(demands_nm[row, 1])
-        roll_mnm = in_mnm(demands_nm[row, 2])
-        if demand(w, pitch_mnm, yaw_mnm, roll_mnm) == 0:
-            return row
-        w[FLAGS] = status(w, 0)
-        if pressure_pa < w[PA_MIN]:
-            w[FLAGS] |= NO_THRUST
-            to_neutral(w)
+        count = LANES if own == 0 and n - first >= LANES else 1
+        for lane in range(count):
+            if take_row(w, lanes, count, lane, demands_nm[first + lane]) == 0:
+                return first + lane
+        if count == LANES:
+            answer_side_by_side(w, lanes, gain, pressure_pa)
         else:
-            set_want(w, gain)
-            allocate(w, 0)
-        flags[row] = w[FLAGS]
-        pitch = 0.0
-        yaw = 0.0
-        roll = 0.0
-        for vane in range(VANES):
-            force = w[FORCE + vane]
-            forces[row, vane] = force
-            pitch += force * directions[0, vane]
-            yaw += force * directions[1, vane]
-            roll += force
-            deflection = deflection_of(w, vane)
-            deflections_deg[row, vane] = deflection / 1000
-            pulses_us[row, vane] = pulse_at(w, vane, deflection) / 1000
-        moments_nm[row, 0] = pitch * per_eighth_nm[row]
-        moments_nm[row, 1] = yaw * per_eighth_nm[row]
-        moments_nm[row, 2] = roll * roll_per_eighth_nm
+            answer_alone(w, lanes, gain, pressure_pa)
+        for lane in range(count):
+            row = first + lane
+            pitch = 0.0
+            yaw = 0.0
+            roll = 0.0
+            for vane in range(VANES):
+                force = lanes[(FORCE + vane) * count + lane]
+                forces[row, vane] = force
+                pitch += force * directions[0, vane]
+                yaw += force * directions[1, vane]
+                roll += force
+                deflections_deg[row, vane] = lanes[(DEFLECTION + vane) * count + lane] / 1000
+                pulses_us[row, vane] = lanes[(PULSE + vane) * count + lane] / 1000
+            moments_nm[row, 0] = pitch * per_eighth_nm[row]
+            moments_nm[row, 1] = yaw * per_eighth_nm[row]
+            moments_nm[row, 2] = roll * roll_per_eighth_nm
+            flags[row] = lanes[FLAGS * count + lane]
+        first += count
     return n
