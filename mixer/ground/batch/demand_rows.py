@@ -44,7 +44,7 @@ def within_reach(time_s, load_s, pressure_bar, most_s, most_bar):
     )
 
 
-def stand_in(w, row, time_s, load_s, pressure_bar, jammed_deg, most_s, most_bar):
+def stand_row(w, row, time_s, load_s, pressure_bar, jammed_deg, most_s, most_bar):
     """Put the vanes under the conditions of a row; return the pressure, Pa, or -1 if refused."""
     if not within_reach(time_s[row], load_s[row], pressure_bar[row], most_s, most_bar):
         return -1
@@ -121,7 +121,7 @@ def allocate_rows(
     first = 0
     while first < n:
         if own != 0 or first == 0:
-            pressure_pa = stand_in(
+            pressure_pa = stand_row(
                 w, first, time_s, load_s, pressure_bar, jammed_deg, most_s, most_bar
             )
             if pressure_pa < 0:
