@@ -145,7 +145,10 @@ def batches(results: Results) -> str:
     ]
     heads = ("", "million rows/s", "ns a row", f"times {results.best_peer.name}")
     cores = ", ".join(f"{1e9 * s:.0f} ns on {n}" for n, s in results.cores.items())
-    return table(heads, rows) + f"\n\nBy the number of cores, on the clock on the wall: {cores}."
+    return (
+        table(heads, rows)
+        + f"\n\nBy the number of cores, on the clock on the wall, into memory used again: {cores}."
+    )
 
 
 def growth(grown: list[Growth]) -> str:
