@@ -14,7 +14,7 @@ from mixer.ground.batch.conditions import Conditions, refuse_first
 from mixer.ground.batch.cores import in_parts
 from mixer.ground.batch.demand_rows import LANE_WORDS
 from mixer.ground.inputs.arrays import LATEST_S, VANES, Array
-from mixer.ground.kernel_code import LANES
+from mixer.ground.lanes import LANES
 from mixer.ground.tables.angles import cosine, sine
 from mixer.ground.tables.build import flight_tables
 from mixer.ground.tables.scales import EIGHTHS, largest_force_n

@@ -46,11 +46,7 @@ ENTRIES = {
 }
 WORDS = ("w", "lanes")  # arguments that machine code takes as addresses
 IN_LANES = "answer_side_by_side"  # its rows are worked out at once where that is quicker
-LANES_BY = (
-    "kernel_code",
-    *(f"kernel_code.{name}" for name in ("lanes", "lane_places", "lane_values")),
-)
-HOW = tuple(f"mixer.ground.{name}" for name in ("batch.machine_words", *LANES_BY))
+HOW = ("batch.machine_words", "lanes", "lanes.writer", "lanes.places", "lanes.values")
 WORTH = 10_000  # cycles or rows: fewer take plain Python less time than loading numba
 
 
@@ -158,7 +154,7 @@ def joined_source() -> str:
     """All functions in one module, each decorated; those of `ENTRIES` once more, on an array."""
     parts = [
         "from mixer.ground.batch.machine_words import address, entry, in_lanes, kernel, quotient",
-        "from mixer.ground.kernel_code import LANES",
+        "from mixer.ground.lanes import LANES",
     ]
     for name in SOURCES:
         tree = Quotients().visit(ast.parse(source_of(name)))
@@ -198,7 +194,13 @@ def joined_module() -> ModuleType:
     """The joined module, from the cache folder; from memory where that cannot be written."""
     source = joined_source()
     stamp = "\n".join(
-        [source, *map(source_of, HOW), version("numba"), version("numpy"), sys.version]
+        [
+            source,
+            *(source_of(f"mixer.ground.{name}") for name in HOW),
+            version("numba"),
+            version("numpy"),
+            sys.version,
+        ]
     )
     name = f"fourvane_kernels_{hashlib.sha256(stamp.encode()).hexdigest()[:16]}"
     module = ModuleType(name)

@@ -9,7 +9,7 @@ from mixer.flight.clamp import clamp
 from mixer.flight.commands import demand, free, jam
 from mixer.flight.layout import *
 from mixer.ground.batch.open_cycle import answer, stand
-from mixer.ground.kernel_code import LANES
+from mixer.ground.lanes import LANES
 
 LANE_WORDS = DEMAND + 3  # of each row: what a cycle gives, and its demand
 FARTHEST_DEG = 90.0  # beyond every travel

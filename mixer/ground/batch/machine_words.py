@@ -23,8 +23,8 @@ from mixer.flight import KERNELS
 from mixer.flight.layout import DEMAND
 from mixer.ground.batch import open_cycle
 from mixer.ground.batch.demand_rows import LANE_WORDS
-from mixer.ground.kernel_code.lanes import write_lanes
 from mixer.ground.kernel_code.language import Program, read_kernels
+from mixer.ground.lanes.writer import write_lanes
 
 HOW = {"nogil": True, "boundscheck": False, "error_model": "numpy"}
 

@@ -1,7 +1,7 @@
 """A cycle that has all the time it takes: what a demand comes to where slew holds nothing back.
 
 In the kernel language, beside the flight core: `answer_side_by_side` in machine code is made of
-`answer` by `kernel_code.lanes`.
+`answer` by `lanes`.
 """
 
 from mixer.flight.allocate import allocate

@@ -12,7 +12,7 @@ from typing import Any
 
 from llvmlite import ir
 
-from mixer.ground.kernel_code import LANES
+from mixer.ground.lanes import LANES
 
 WORD, LONG, REAL, BIT = ir.IntType(32), ir.IntType(64), ir.DoubleType(), ir.IntType(1)
 WORDS, LONGS, REALS, BITS = (ir.VectorType(each, LANES) for each in (WORD, LONG, REAL, BIT))

@@ -11,9 +11,9 @@ from collections.abc import Iterable
 
 from llvmlite import ir
 
-from mixer.ground.kernel_code.lane_places import LanePlaces, Path, Scope
-from mixer.ground.kernel_code.lane_values import WORD, WORDS, Test, Value, Written, varies
 from mixer.ground.kernel_code.language import ARRAYS, Function, Program
+from mixer.ground.lanes.places import LanePlaces, Path, Scope
+from mixer.ground.lanes.values import WORD, WORDS, Test, Value, Written, varies
 
 RESULT = "return"  # no name in Python
 

@@ -1,7 +1,7 @@
 """Where a kernel in lanes keeps its words and names: once for all rows, or once for each lane.
 
 A word of the state, and a name of a function, is shared for as long as every row would set it to
-the same. Which are not is found out by setting them: see `lanes`.
+the same. Which are not is found out by setting them: see `writer`.
 """
 
 import ast
@@ -12,8 +12,9 @@ from typing import Any
 from llvmlite import ir
 
 from mixer.flight import layout as at
-from mixer.ground.kernel_code import LANES
-from mixer.ground.kernel_code.lane_values import (
+from mixer.ground.kernel_code.language import Program
+from mixer.ground.lanes import LANES
+from mixer.ground.lanes.values import (
     WORD,
     WORDS,
     LaneValues,
@@ -22,7 +23,6 @@ from mixer.ground.kernel_code.lane_values import (
     Written,
     varies,
 )
-from mixer.ground.kernel_code.language import Program
 
 Path = tuple[int, ...]  # the calls that led to a function
 

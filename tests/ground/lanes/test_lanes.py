@@ -10,8 +10,8 @@ import pytest
 
 from mixer.flight import layout as at
 from mixer.flight.wanted import scaled
-from mixer.ground.kernel_code import LANES
 from mixer.ground.kernel_code.language import Program, read_source
+from mixer.ground.lanes import LANES
 
 ir = pytest.importorskip("llvmlite.ir", reason="numba is not here")
 binding = pytest.importorskip("llvmlite.binding")
@@ -203,7 +203,7 @@ def read(source: str) -> Program:
 
 def compiled(source: str, gathers: bool):
     """The kernel in lanes, as a function on the addresses of words and of lanes."""
-    from mixer.ground.kernel_code.lanes import write_lanes
+    from mixer.ground.lanes.writer import write_lanes
 
     module, place = ir.Module(), ir.PointerType()
     function = ir.Function(module, ir.FunctionType(ir.VoidType(), [place, place]), "kernel")
