@@ -11,16 +11,13 @@ import sys
 import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cache
-from importlib import import_module
 from importlib.util import find_spec
 from pathlib import Path
 
 from firmware_port import RECORD_KERNELS
 from hil.node.errors import BoardError
-from mixer.flight import KERNELS
 from mixer.ground.kernel_code.c99 import c_source
-from mixer.ground.kernel_code.language import Program, read_kernels
+from mixer.ground.kernel_code.language import Program, flight_core
 from mixer.ground.kernel_code.prelude import PRELUDE
 
 PREFIX = "fv_"
@@ -112,12 +109,9 @@ def find_compiler(architecture: str) -> Compiler | None:
     return next((compiler for compiler in found if compiler is not None), None)
 
 
-@cache
 def board_kernels() -> Program:
-    """The flight core's kernels and those of the record, read once."""
-    names = [f"mixer.flight.{name}" for name in KERNELS]
-    names += [f"firmware_port.{name}" for name in RECORD_KERNELS]
-    return read_kernels([import_module(name) for name in names])
+    """The flight core's kernels and those of the record."""
+    return flight_core(*(f"firmware_port.{name}" for name in RECORD_KERNELS))
 
 
 def core_source(entry: str = ENTRY) -> str:

@@ -46,6 +46,7 @@ ENTRIES = {
 }
 WORDS = ("w", "lanes")  # arguments that machine code takes as addresses
 IN_LANES = "answer_side_by_side"  # its rows are worked out at once where that is quicker
+# What else the machine code hangs on: the files by which it is made.
 HOW = ("batch.machine_words", "lanes", "lanes.writer", "lanes.places", "lanes.values")
 WORTH = 10_000  # cycles or rows: fewer take plain Python less time than loading numba
 

@@ -7,7 +7,6 @@ positive first, and calls that vanish in their callers take a third off a whole 
 """
 
 from collections.abc import Callable
-from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -19,11 +18,10 @@ from numba.core.registry import cpu_target
 from numba.extending import intrinsic
 from numba.np.arrayobj import make_array
 
-from mixer.flight import KERNELS
 from mixer.flight.layout import DEMAND
 from mixer.ground.batch import open_cycle
 from mixer.ground.batch.demand_rows import LANE_WORDS
-from mixer.ground.kernel_code.language import Program, read_kernels
+from mixer.ground.kernel_code.language import flight_core
 from mixer.ground.lanes.writer import write_lanes
 
 HOW = {"nogil": True, "boundscheck": False, "error_model": "numpy"}
@@ -126,16 +124,11 @@ def answer_in_lanes(typing_context: Any, w: Any, lanes: Any, gain: Any, pressure
         given = [words, rows, *(builder.trunc(each, ir.IntType(32)) for each in others)]
         takes, gives = range(DEMAND, LANE_WORDS), range(DEMAND)
         gathers = "+avx512f" in features()
-        write_lanes(answer_program(), "answer", builder, given, takes, gives, gathers)
+        program = flight_core(open_cycle.__name__)
+        write_lanes(program, "answer", builder, given, takes, gives, gathers)
         return context.get_dummy_value()
 
     return types.void(w, lanes, WHOLE, WHOLE), code
-
-
-def answer_program() -> Program:
-    """The flight core, and what `open_cycle` adds."""
-    kernels = [import_module(f"mixer.flight.{name}") for name in KERNELS]
-    return read_kernels([*kernels, open_cycle])
 
 
 def entry(function: Callable[..., Any]) -> Any:

@@ -64,9 +64,10 @@ class Program:
 
 
 @cache
-def flight_core() -> Program:
-    """The kernels of `mixer.flight`, read once."""
-    return read_kernels([import_module(f"mixer.flight.{name}") for name in KERNELS])
+def flight_core(*further: str) -> Program:
+    """The kernels of `mixer.flight`, and those of further modules, read once."""
+    names = [*(f"mixer.flight.{name}" for name in KERNELS), *further]
+    return read_kernels([import_module(name) for name in names])
 
 
 def read_kernels(modules: list[ModuleType]) -> Program:

@@ -42,7 +42,7 @@ class LanePlaces(LaneValues):
 
     words, lanes: where the words of the state and the tables begin, and where, for each word of
     the state, those of all rows stand side by side. differing: what is known to differ between
-    lanes: words by their number, names and loops by the path of their call. More is added.
+    lanes: words by their number, names by the path of their call. More is added.
     """
 
     def __init__(

@@ -58,6 +58,8 @@ class LaneValues:
 
     def spread(self, value: Value) -> Written:
         """A value or a test in every lane."""
+        if isinstance(value, bool):
+            return ir.Constant(BITS, [ir.Constant(BIT, int(value))] * LANES)
         if isinstance(value, int):
             return ir.Constant(WORDS, [ir.Constant(WORD, value)] * LANES)
         if varies(value):
@@ -124,7 +126,7 @@ class LaneValues:
         """The lanes of a mask where a test holds, whatever the others make of the test."""
         if not varies(mask):
             return self.both(mask, test)
-        return self.builder.select(mask, self.every_lane(test), self.every_lane(False))
+        return self.builder.select(mask, self.spread(test), self.spread(False))
 
     def contrary(self, test: Test) -> Test:
         return not test if isinstance(test, bool) else self.builder.not_(test)
@@ -135,11 +137,6 @@ class LaneValues:
             return yes if test else no
         values = [self.spread(yes), self.spread(no)] if varies(test) else self.alike(yes, no)
         return self.builder.select(test, *values)
-
-    def every_lane(self, mask: Test) -> Written:
-        """A mask as a vector."""
-        known = isinstance(mask, bool)
-        return ir.Constant(BITS, [ir.Constant(BIT, int(mask))] * LANES) if known else mask
 
     def any(self, mask: Test) -> Test:
         """Whether a lane takes part."""
@@ -159,9 +156,8 @@ class LaneValues:
         if self.gathers:
             name = f"llvm.masked.gather.v{LANES}i32.v{LANES}p0"
             gather = self.of_llvm(name, WORDS, [PLACES, WORD, BITS, WORDS])
-            lanes = self.every_lane(mask)
-            given = [self.place(words, index), ir.Constant(WORD, 4), lanes, ANYTHING]
-            return self.builder.call(gather, given)
+            places, align = self.place(words, index), ir.Constant(WORD, 4)
+            return self.builder.call(gather, [places, align, self.spread(mask), ANYTHING])
         index = self.chosen(mask, index, 0)
         found = ANYTHING
         for lane in (ir.Constant(WORD, number) for number in range(LANES)):
