@@ -65,7 +65,7 @@ class Recorder:
                 self.log = array("i", range(LOG_HEAD + blocks * BLOCK_WORDS))
                 break
             except MemoryError:  # no piece of that size is whole
-                blocks = blocks * 15 >> 4
+                blocks = blocks * 3 >> 2
         else:
             return
         self.blocks = blocks

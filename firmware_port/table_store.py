@@ -1,5 +1,6 @@
 """Flight tables on their way to the board and on its storage: whole and valid, or the old ones."""
 
+import gc
 import os
 from binascii import crc32
 
@@ -73,6 +74,7 @@ class TableStore:
         self.forget()
         if not 0 < size <= MOST_BYTES:
             return p.OUT_OF_RANGE
+        gc.collect()  # so that it lies low, and what is free for the record in one piece
         try:
             self._buffer = bytearray(size)
         except MemoryError:
