@@ -20,12 +20,13 @@ from tests.bench import c_costs
 from tests.bench.clock import seconds_each
 from tests.bench.cortex import costs
 from tests.bench.flight_core import FlightCore
-from tests.bench.growth import block_rate, by_cores, clipped_rate, grown, whole_rate
+from tests.bench.growth import block_rate, clipped_rate, grown, whole_rate
 from tests.bench.limits import bytes_a_second, seconds_an_operation
 from tests.bench.peers import KEPT_BACK, all_peers, exact_peers
 from tests.bench.priority import judged
 from tests.bench.problems import Problems, draw
 from tests.bench.results import Line, Results, page
+from tests.bench.spread import spread
 from tests.bench.tally import tally_of
 
 RESULTS = Path(__file__).with_name("RESULTS.md")
@@ -42,7 +43,8 @@ BATCH_ROWS = 1_000_000
 def main(rows: int) -> None:
     """Measure what steering costs, beside general-purpose solvers, and write RESULTS.md."""
     results = Results()
-    results.cores = by_cores(draw(BATCH_ROWS), sorted({1, core_count()}))
+    if core_count() > 1:
+        results.spread = spread(core_count())
     if hasattr(os, "sched_setaffinity"):
         os.sched_setaffinity(0, {min(os.sched_getaffinity(0))})
     steps: list[Callable[[], None]] = [

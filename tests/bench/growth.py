@@ -1,14 +1,12 @@
 """How the cost of a batch grows with its rows, and how much memory it takes beside them."""
 
-import time
 import tracemalloc
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from mixer.ground.batch import cores
-from mixer.ground.batch.allocate_batch import PIECE, BatchResult, allocate_batch
+from mixer.ground.batch.allocate_batch import PIECE, allocate_batch
 from mixer.ground.batch.steerings import Steerings
 from mixer.ground.tables.build import flight_tables
 from tests.bench.clock import seconds_once
@@ -65,23 +63,6 @@ def block_rate(problems: Problems, steerings: int) -> float:
             block.step(pressure_pa, period_us)
 
     return steerings * len(firsts) / seconds_once(call)
-
-
-def by_cores(problems: Problems, counts: list[int]) -> dict[int, float]:
-    """Seconds a row on so many cores, by the clock on the wall: wants the computer for itself."""
-    usual = cores.core_count
-    room = BatchResult.empty(len(problems.demands_nm))  # what finds new memory is no arithmetic
-    best = dict.fromkeys(counts, float("inf"))
-    try:
-        for _ in range(PASSES):
-            for count in counts:  # in turn: a slow moment meets both
-                cores.core_count = lambda count=count: count
-                started = time.perf_counter()
-                allocate_batch(problems.car, problems.demands_nm, out=room)
-                best[count] = min(best[count], time.perf_counter() - started)
-    finally:
-        cores.core_count = usual
-    return {count: seconds / len(problems.demands_nm) for count, seconds in best.items()}
 
 
 def clipped_rate(problems: Problems) -> float:

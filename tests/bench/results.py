@@ -7,12 +7,14 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from importlib.metadata import version
 from pathlib import Path
+from statistics import median
 
 from tests.bench.c_costs import COUNTED, CYCLES, VEHICLES
 from tests.bench.c_costs import Cost as CCost
 from tests.bench.cortex import Cost
 from tests.bench.growth import Growth
 from tests.bench.priority import Priority
+from tests.bench.spread import Spread
 from tests.bench.tally import ARITHMETIC
 
 PACKAGES = ("numpy", "scipy", "numba", "daqp", "quadprog")
@@ -38,7 +40,7 @@ class Line:
 class Results:
     lines: list[Line] = field(default_factory=list)
     rates: list[tuple[str, float]] = field(default_factory=list)  # rows a second
-    cores: dict[int, float] = field(default_factory=dict)  # cores: seconds a row, by the wall
+    spread: Spread | None = None
     growth: list[Growth] = field(default_factory=list)
     tallies: dict[tuple[bool, bool], Counter] = field(default_factory=dict)  # saturated, whole
     operation_s: float = 0.0
@@ -144,10 +146,21 @@ def batches(results: Results) -> str:
         for name, rate in results.rates
     ]
     heads = ("", "million rows/s", "ns a row", f"times {results.best_peer.name}")
-    cores = ", ".join(f"{1e9 * s:.0f} ns on {n}" for n, s in results.cores.items())
+    return f"{table(heads, rows)}\n\n{by_cores(results.spread)}"
+
+
+def by_cores(spread: Spread | None) -> str:
+    """Further cores."""
+    if spread is None:
+        return "One core only."
+    one_ns, all_ns = (1e9 * median(seconds) for seconds in (spread.on_one_s, spread.on_all_s))
+    gains = spread.gains
     return (
-        table(heads, rows)
-        + f"\n\nBy the number of cores, on the clock on the wall, into memory used again: {cores}."
+        f"On {spread.cores} cores, by the clock on the wall, into memory used again: "
+        f"{median(gains):.2f} times as fast as on one, {all_ns:.0f} ns a row for {one_ns:.0f} "
+        f"(medians over {len(gains)} moments, from {gains[0]:.2f} to {gains[-1]:.2f} times: other "
+        "programs slow one core or both). As many processes that share nothing: "
+        f"{spread.gain_apart:.2f} times."
     )
 
 

@@ -3,6 +3,7 @@
 import weakref
 from array import array
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -20,7 +21,7 @@ from mixer.ground.tables.build import flight_tables
 from mixer.ground.tables.scales import EIGHTHS, largest_force_n
 from mixer.ground.vehicle.vehicle import Vehicle
 
-PIECE = 65536  # rows whose lever arms are worked out together
+PIECE = 65536  # rows whose own lever arms are worked out together
 PART = 8192  # rows worth a thread: what starts it takes as long as some hundred of them
 WIDE_MDEG = 1 << 20  # slew holds nothing back
 AXES = ("pitch", "yaw", "roll")
@@ -114,34 +115,43 @@ class Batch:
     def work_out(self, rows: slice, runner: Machine) -> bool:
         """Answer some rows; False, and some of them not answered, where one is refused."""
         words = runner.words(self.words)
-        starts = range(rows.start, rows.stop, PIECE)
-        pieces = (slice(start, min(start + PIECE, rows.stop)) for start in starts)
-        return all(self._answered(piece, runner, words) for piece in pieces)
+        lanes = runner.words(array("i", [0]) * (LANES * LANE_WORDS))
+        step = PIECE if len(self.conditions.time_s) > 1 else len(self.demands_nm)
+        starts = range(rows.start, rows.stop, max(1, step))
+        pieces = (slice(start, min(start + step, rows.stop)) for start in starts)
+        return all(self._answered(piece, runner, words, lanes) for piece in pieces)
 
-    def _answered(self, rows: slice, runner: Machine, words: Any) -> bool:
-        clocking_deg, roll_arm_m = self.vehicle.layout.clocking_deg, self.vehicle.layout.roll_arm_m
-        eighth_n = largest_force_n(self.vehicle) / EIGHTHS
-        count = rows.stop - rows.start
+    def _answered(self, rows: slice, runner: Machine, words: Any, lanes: Any) -> bool:
         answered = runner.function("allocate_rows")(
             words,
-            runner.words(array("i", [0]) * (LANES * LANE_WORDS)),
+            lanes,
             self.demands_nm[rows],
-            *self.conditions.of(rows),
+            *(column[rows] for column in self.conditions.spread),
             int(not self.conditions.shared),
             LATEST_S,
             self.conditions.most_bar,
-            np.array([cosine(clocking_deg), sine(clocking_deg)]),
-            np.broadcast_to(eighth_n * self._lever_arm_m(rows), count),
-            eighth_n * roll_arm_m,
+            self._directions,
+            self._per_eighth_nm(rows),
+            self._eighth_n * self.vehicle.layout.roll_arm_m,
             *vars(self.result.rows(rows)).values(),
         )
-        return answered == count
+        return answered == rows.stop - rows.start
 
-    def _lever_arm_m(self, rows: slice) -> Array:
-        """That of the burn time in whole µs, of each row or of all, (1,)."""
+    @cached_property
+    def _eighth_n(self) -> float:
+        return largest_force_n(self.vehicle) / EIGHTHS
+
+    @cached_property
+    def _directions(self) -> Array:
+        clocking_deg = self.vehicle.layout.clocking_deg
+        return np.array([cosine(clocking_deg), sine(clocking_deg)])
+
+    def _per_eighth_nm(self, rows: slice) -> Array:
+        """What the lever arm makes of an eighth of a count, at burn times in whole µs."""
         time_s = self.conditions.time_s
         time_s = time_s if len(time_s) == 1 else time_s[rows]
-        return self.vehicle.lever_arm_m_at(np.rint(np.minimum(time_s * 1e6, at.LAST_US)) * 1e-6)
+        arm_m = self.vehicle.lever_arm_m_at(np.rint(np.minimum(time_s * 1e6, at.LAST_US)) * 1e-6)
+        return np.broadcast_to(self._eighth_n * arm_m, rows.stop - rows.start)
 
 
 _prepared: dict[int, array] = {}  # by the id of a vehicle, for as long as it lives

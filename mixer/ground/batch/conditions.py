@@ -1,6 +1,7 @@
 """What the rows of a batch stand under: burn time, burn load, pressure, vanes that stand still."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -19,6 +20,7 @@ class Conditions:
     pressure_bar: Array
     jammed_deg: Array  # NaN for a vane that moves
     most_bar: float
+    rows: int
 
     @classmethod
     def given(
@@ -44,6 +46,7 @@ class Conditions:
             one_or_all("chamber_pressure_bar", chamber_pressure_bar, rows),
             one_or_all("jammed", jammed_deg, rows, (VANES,)),
             PRESSURE_RATIO_MAX * reference_bar,
+            rows,
         )
 
     @property
@@ -55,15 +58,10 @@ class Conditions:
     def _columns(self) -> tuple[Array, ...]:
         return self.time_s, self.load_s, self.pressure_bar, self.jammed_deg
 
-    def of(self, rows: slice) -> list[Array]:
-        """Burn times, loads, pressures and jams of some rows, without a copy."""
-        count = rows.stop - rows.start
-        return [
-            np.broadcast_to(values, (count, *values.shape[1:]))
-            if len(values) == 1
-            else values[rows]
-            for values in self._columns
-        ]
+    @cached_property
+    def spread(self) -> list[Array]:
+        """Burn times, loads, pressures and jams of all rows, without a copy."""
+        return [np.broadcast_to(each, (self.rows, *each.shape[1:])) for each in self._columns]
 
     def refuse_wrong(self) -> None:
         """ValueError for the first value that is not allowed: argument, row, value, what is."""
