@@ -113,14 +113,16 @@ def test_writing_keeps_no_memory(board: Board) -> None:
     outputs = pulse_outputs()
     outputs.write(NEUTRAL)
     board.calls = type("Forgetful", (list,), {"append": lambda self, call: None})()
-    tracemalloc.start()
-    outputs.write(NEUTRAL)
-    before, _ = tracemalloc.get_traced_memory()
-    for _ in range(1000):
+    kept = []
+    for _ in range(3):  # what other threads of the process keep meanwhile is not kept thrice
+        tracemalloc.start()
         outputs.write(NEUTRAL)
-    after, _ = tracemalloc.get_traced_memory()
-    tracemalloc.stop()
-    assert after - before < 1000
+        before, _ = tracemalloc.get_traced_memory()
+        for _ in range(1000):
+            outputs.write(NEUTRAL)
+        kept.append(tracemalloc.get_traced_memory()[0] - before)
+        tracemalloc.stop()
+    assert min(kept) < 1000, kept
 
 
 def test_the_watchdog_is_fed_last_in_every_cycle(board: Board) -> None:

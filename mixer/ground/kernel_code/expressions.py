@@ -1,7 +1,8 @@
 """Intervals of a kernel function's expressions, and what a condition leaves of them."""
 
 import ast
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from typing import ClassVar
 
 from mixer.flight import layout as at
 from mixer.ground.kernel_code.language import Function
@@ -43,50 +44,70 @@ class Expressions:
         return state.words[lo : hi + 1]
 
     def value(self, node: ast.expr, state: State) -> Span:
-        if type(node) is ast.Name:  # most often: a quarter of the proof's time if matched below
-            return self.name(node, state)
-        span = self.unchecked(node, state)
+        kind = type(node)
+        if kind is ast.Name:
+            return self.name(node, state)  # type: ignore[arg-type]
+        # By class, not by `match`, which tries pattern after pattern: a third of the proof's time.
+        of = self.BY_CLASS.get(kind)
+        if of is None:
+            raise NotImplementedError(f"{self.function.name}: {ast.unparse(node)}")
+        span = of(self, node, state)
         if span[0] < -WORD or span[1] >= WORD:
             raise self.fault(f"`{ast.unparse(node)}` could reach {max(span, key=abs)}", node)
         return span
 
     def name(self, node: ast.Name, state: State) -> Span:
-        if node.id in state.names:
-            return state.names[node.id]
+        span = state.names.get(node.id)
+        if span is not None:
+            return span
         if node.id in self.constants:
             return self.constants[node.id], self.constants[node.id]
         raise self.fault(f"{node.id} may have no value", node)
 
-    def unchecked(self, node: ast.expr, state: State) -> Span:
-        match node:
-            case ast.Constant(value=int(value)):
-                return value, value
-            case ast.BinOp(left=left, op=op, right=right):
-                return operate(op, self.value(left, state), self.value(right, state))
-            case ast.Subscript(slice=index):
-                return self.word(*self.value(index, state), state)
-            case ast.Call(func=ast.Name(id=name), args=arguments):
-                spans = [
-                    self.value(argument, state)
-                    for argument in arguments
-                    if not (isinstance(argument, ast.Name) and argument.id == "w")
-                ]
-                return self.call(name, spans, state)
-            case ast.UnaryOp(op=ast.USub(), operand=operand):
-                lo, hi = self.value(operand, state)
-                return -hi, -lo
-            case ast.UnaryOp(op=ast.Invert(), operand=operand):
-                lo, hi = self.value(operand, state)
-                return ~hi, ~lo
-            case ast.IfExp(test=test, body=body, orelse=orelse):
-                ways = ((body, True), (orelse, False))
-                found = [
-                    self.value(way, one)
-                    for way, wanted in ways
-                    if (one := self.decide(test, state, wanted))
-                ]
-                return min(lo for lo, _ in found), max(hi for _, hi in found)
+    def constant(self, node: ast.Constant, _state: State) -> Span:
+        assert isinstance(node.value, int)
+        return node.value, node.value
+
+    def operation(self, node: ast.BinOp, state: State) -> Span:
+        return operate(node.op, self.value(node.left, state), self.value(node.right, state))
+
+    def subscript(self, node: ast.Subscript, state: State) -> Span:
+        return self.word(*self.value(node.slice, state), state)
+
+    def called(self, node: ast.Call, state: State) -> Span:
+        assert isinstance(node.func, ast.Name)
+        spans = [
+            self.value(argument, state)
+            for argument in node.args
+            if not (isinstance(argument, ast.Name) and argument.id == "w")
+        ]
+        return self.call(node.func.id, spans, state)
+
+    def signed(self, node: ast.UnaryOp, state: State) -> Span:
+        lo, hi = self.value(node.operand, state)
+        if isinstance(node.op, ast.USub):
+            return -hi, -lo
+        if isinstance(node.op, ast.Invert):
+            return ~hi, ~lo
         raise NotImplementedError(f"{self.function.name}: {ast.unparse(node)}")
+
+    def either(self, node: ast.IfExp, state: State) -> Span:
+        ways = ((node.body, True), (node.orelse, False))
+        found = [
+            self.value(way, one)
+            for way, wanted in ways
+            if (one := self.decide(node.test, state, wanted))
+        ]
+        return min(lo for lo, _ in found), max(hi for _, hi in found)
+
+    BY_CLASS: ClassVar[dict[type[ast.expr], Callable[..., Span]]] = {
+        ast.Constant: constant,
+        ast.BinOp: operation,
+        ast.Subscript: subscript,
+        ast.Call: called,
+        ast.UnaryOp: signed,
+        ast.IfExp: either,
+    }
 
     def word(self, lo: int, hi: int, state: State) -> Span:
         """What one of the words numbered lo to hi can be."""

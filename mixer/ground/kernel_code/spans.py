@@ -1,8 +1,9 @@
 """Intervals of 32-bit words: what an operation makes of them, what a comparison leaves of them."""
 
 import ast
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from operator import floordiv, lshift, mul, rshift
 
 WORD = 1 << 31
 Span = tuple[int, int]
@@ -25,6 +26,14 @@ class State:
 
 ORDER = {ast.Lt: "<", ast.LtE: "<=", ast.Gt: ">", ast.GtE: ">=", ast.Eq: "==", ast.NotEq: "!="}
 OPPOSITE = {"<": ">=", "<=": ">", ">": "<=", ">=": "<", "==": "!=", "!=": "=="}
+# Operations whose interval lies between what they make of its operands' ends, and from where on.
+ENDS: dict[type[ast.operator], Callable[[int, int], int]] = {
+    ast.Mult: mul,
+    ast.LShift: lshift,
+    ast.RShift: rshift,
+    ast.FloorDiv: floordiv,
+}
+LEAST_RIGHT = {ast.Mult: -WORD, ast.LShift: 0, ast.RShift: 0, ast.FloorDiv: 1}
 MIRROR = {"<": ">", "<=": ">=", ">": "<", ">=": "<=", "==": "==", "!=": "!="}
 
 
@@ -45,32 +54,26 @@ def narrowed(a: Span, sign: str, b: Span) -> Span | None:
 
 def operate(op: ast.operator, a: Span, b: Span) -> Span:
     """The interval of `a op b`."""
-    match op:
-        case ast.Add():
-            return a[0] + b[0], a[1] + b[1]
-        case ast.Sub():
-            return a[0] - b[1], a[1] - b[0]
-        case ast.BitAnd() if b[0] >= 0:
-            return 0, b[1]
-        case ast.BitAnd() if a[0] >= 0:
-            return 0, a[1]
-        case ast.BitOr() if a[0] >= 0 and b[0] >= 0:
-            exact = a[0] | b[0] if a[0] == a[1] and b[0] == b[1] else None
-            most = (1 << max(a[1], b[1]).bit_length()) - 1
-            return (max(a[0], b[0]), most) if exact is None else (exact, exact)
-        case ast.Mod() if b[0] > 0:
-            return 0, b[1] - 1
-        case ast.Mult():
-            ends = [x * y for x in a for y in b]
-        case ast.LShift() if b[0] >= 0:
-            ends = [x << y for x in a for y in b]
-        case ast.RShift() if b[0] >= 0:
-            ends = [x >> y for x in a for y in b]
-        case ast.FloorDiv() if b[0] > 0:
-            ends = [x // y for x in a for y in b]
-        case _:
-            raise WordOverflowError(f"{type(op).__name__} of {a} and {b} is not safe")
-    return min(ends), max(ends)
+    kind = type(op)
+    if kind is ast.Add:
+        return a[0] + b[0], a[1] + b[1]
+    if kind is ast.Sub:
+        return a[0] - b[1], a[1] - b[0]
+    if kind is ast.RShift and b[0] == b[1] >= 0:  # rises with a: most often
+        return a[0] >> b[0], a[1] >> b[0]
+    if kind in ENDS and b[0] >= LEAST_RIGHT[kind]:
+        of = ENDS[kind]
+        ends = of(a[0], b[0]), of(a[0], b[1]), of(a[1], b[0]), of(a[1], b[1])
+        return min(ends), max(ends)
+    if kind is ast.BitAnd and (b[0] >= 0 or a[0] >= 0):
+        return 0, b[1] if b[0] >= 0 else a[1]
+    if kind is ast.BitOr and a[0] >= 0 and b[0] >= 0:
+        exact = a[0] | b[0] if a[0] == a[1] and b[0] == b[1] else None
+        most = (1 << max(a[1], b[1]).bit_length()) - 1
+        return (max(a[0], b[0]), most) if exact is None else (exact, exact)
+    if kind is ast.Mod and b[0] > 0:
+        return 0, b[1] - 1
+    raise WordOverflowError(f"{kind.__name__} of {a} and {b} is not safe")
 
 
 def hull(a: Span, b: Span) -> Span:
