@@ -19,7 +19,9 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
     signal.signal(signal.SIGINT, signal.default_int_handler)
 
-settings.register_profile("fourvane", print_blob=True, deadline=None)
+# CI draws as many examples as Hypothesis would by itself, a newcomer's run half as many.
+EXAMPLES = 100 if os.environ.get("CI") else 50
+settings.register_profile("fourvane", print_blob=True, deadline=None, max_examples=EXAMPLES)
 settings.load_profile("fourvane")
 
 

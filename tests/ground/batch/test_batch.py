@@ -368,8 +368,10 @@ def random_car(rng):
 
 
 @pytest.mark.parametrize("number", range(12))
-def test_plain_python_and_machine_code_give_the_same_bytes(number, monkeypatch):
+def test_plain_python_and_machine_code_give_the_same_bytes(number, full_size, monkeypatch):
     """A batch, its moments included, and a block through twenty cycles, on a random vehicle."""
+    if number >= 4 and not full_size:
+        pytest.skip("the other vehicles with --campaigns")
     seed = [SEED, number]
     print("seed", seed)
     assert isinstance(compiled(), Compiled), "numba must be there to compare"

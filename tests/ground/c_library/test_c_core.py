@@ -43,7 +43,7 @@ from tests.support.watched_ops import watched_operations
 from tests.tools.c_coverage import REASONS, core
 
 # Vehicles, and cycles of each.
-CASES = {"long": (100, 10_000), "ci": (100, 500), "laptop": (20, 160)}
+CASES = {"long": (100, 10_000), "ci": (100, 500), "laptop": (8, 160)}
 NO_TABLES = 0x4000
 SelfTested = Callable[[Path], list[int]]
 WORD = st.integers(-(2**31), 2**31 - 1)
