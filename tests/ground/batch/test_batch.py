@@ -196,7 +196,7 @@ def in_many_threads(monkeypatch):
     monkeypatch.setattr(batch, "PIECE", 150)
     monkeypatch.setattr(batch, "PART", 100)
     monkeypatch.setattr(steering_block, "PART", 3)
-    monkeypatch.setattr(cores, "core_count", lambda: 7)
+    monkeypatch.setattr(cores, "core_count", lambda: 4)
     compiled()  # few rows would not load it
 
 

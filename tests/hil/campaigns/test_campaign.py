@@ -242,13 +242,13 @@ def run(*arguments):
 def test_the_command_flies_writes_and_goes_on(tmp_path):
     path = tmp_path / "vehicle.toml"
     path.write_text(flying_text(TINY), encoding="utf-8")
-    where = ["--out", tmp_path / "c", "--report", tmp_path / "c.html", "--workers", 2, "--json"]
-    first = json.loads(run(path, "--flights", 6, *where).stdout)
+    where = ["--out", tmp_path / "c", "--report", tmp_path / "c.html", "--json"]
+    first = json.loads(run(path, "--flights", 6, *where, "--workers", 2).stdout)
     assert (first["flights"], first["flown_now"]) == (6, 6)
-    more = json.loads(run(path, "--flights", 10, *where).stdout)
+    more = json.loads(run(path, "--flights", 10, *where, "--workers", 1).stdout)
     assert (more["flights"], more["flown_now"]) == (10, 5)
     assert more["attitude_error_deg"]["worst"] >= first["attitude_error_deg"]["worst"]
-    fewer = json.loads(run(path, "--flights", 6, *where).stdout)
+    fewer = json.loads(run(path, "--flights", 6, *where, "--workers", 1).stdout)
     assert fewer["flown_now"] == 0
     assert fewer["attitude_error_deg"] == first["attitude_error_deg"]
     assert len(list((tmp_path / "c").glob("*.parquet"))) == 2  # no flight is there twice
@@ -275,7 +275,8 @@ def test_ctrl_c_says_how_many_flights_are_kept_and_how_to_go_on(tmp_path, monkey
 def test_the_command_ends_with_1_where_a_flight_fails(tmp_path):
     path = tmp_path / "vehicle.toml"
     path.write_text(flying_text(TINY, {"requirements.attitude_error_deg": 0.1}), encoding="utf-8")
-    done = run(path, "--flights", 5, "--out", tmp_path / "c", "--report", tmp_path / "c.html")
+    where = ["--out", tmp_path / "c", "--report", tmp_path / "c.html", "--workers", 1]
+    done = run(path, "--flights", 5, *where)
     assert done.exit_code == 1
     assert "FAIL" in done.output
 
