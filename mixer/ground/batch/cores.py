@@ -20,8 +20,8 @@ def in_parts(rows: int, least: int, work: Callable[[slice], Result]) -> list[Res
     """`work` on parts of the rows, of at least `least` rows each; what it returned, in any order.
 
     Whichever thread is free takes the next part, and parts shrink, so that none waits long for
-    the last. Measured, two cores: 1.90 times as fast as one, as equal halves are; while another
-    program slows one of the two, 1.58 and 1.33.
+    the last. Measured, two cores: as fast as equal halves, 1.8 to 1.9 times one core; while another
+    program shares one of the two, 1.3 times, and equal halves no faster than one core.
     """
     threads = min(core_count(), rows // least)
     if threads < 2:

@@ -26,14 +26,14 @@ class State:
 
 ORDER = {ast.Lt: "<", ast.LtE: "<=", ast.Gt: ">", ast.GtE: ">=", ast.Eq: "==", ast.NotEq: "!="}
 OPPOSITE = {"<": ">=", "<=": ">", ">": "<=", ">=": "<", "==": "!=", "!=": "=="}
-# Operations whose interval lies between what they make of its operands' ends, and from where on.
-ENDS: dict[type[ast.operator], Callable[[int, int], int]] = {
-    ast.Mult: mul,
-    ast.LShift: lshift,
-    ast.RShift: rshift,
-    ast.FloorDiv: floordiv,
+# Operations whose interval lies between what they make of their operands' ends, each with the least
+# right operand that it is safe with.
+BY_ENDS: dict[type[ast.operator], tuple[Callable[[int, int], int], int]] = {
+    ast.Mult: (mul, -WORD),
+    ast.LShift: (lshift, 0),
+    ast.RShift: (rshift, 0),
+    ast.FloorDiv: (floordiv, 1),
 }
-LEAST_RIGHT = {ast.Mult: -WORD, ast.LShift: 0, ast.RShift: 0, ast.FloorDiv: 1}
 MIRROR = {"<": ">", "<=": ">=", ">": "<", ">=": "<=", "==": "==", "!=": "!="}
 
 
@@ -61,8 +61,8 @@ def operate(op: ast.operator, a: Span, b: Span) -> Span:
         return a[0] - b[1], a[1] - b[0]
     if kind is ast.RShift and b[0] == b[1] >= 0:  # rises with a: most often
         return a[0] >> b[0], a[1] >> b[0]
-    if kind in ENDS and b[0] >= LEAST_RIGHT[kind]:
-        of = ENDS[kind]
+    if kind in BY_ENDS and b[0] >= BY_ENDS[kind][1]:
+        of, _ = BY_ENDS[kind]
         ends = of(a[0], b[0]), of(a[0], b[1]), of(a[1], b[0]), of(a[1], b[1])
         return min(ends), max(ends)
     if kind is ast.BitAnd and (b[0] >= 0 or a[0] >= 0):

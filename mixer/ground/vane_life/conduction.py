@@ -139,7 +139,7 @@ def heat_bar(
         max_step=horizon_s / 20.0,
         # Heat goes from cell to neighbour: the band takes a twelfth of the work of the full matrix.
         # What the end has lost stands first, beside the cell whose heat moves it: behind the last
-        # cell, outside the band, it took three times as many steps. What goes into a sink is
+        # cell, outside the band, it took two to three times as long. What goes into a sink is
         # small, and left to iteration.
         lband=1,
         uband=1,
