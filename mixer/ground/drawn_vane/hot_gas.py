@@ -7,9 +7,11 @@ Bartz 1957 [from memory]); good to about 20 %.
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from mixer.ground.drawn_vane import gas
 from mixer.ground.drawn_vane.jet import FlowState
+from mixer.ground.inputs.arrays import Array
 
 
 @dataclass(frozen=True)
@@ -62,10 +64,10 @@ class HotGas:
         return float(density * speed * length_m / self.viscosity_pa_s(temperature_k))
 
 
-def friction_coefficient(reynolds: float, mach: float) -> float:
+def friction_coefficient(reynolds: ArrayLike, mach: ArrayLike) -> Array:
     """Mean friction of a turbulent flat plate, one side.
 
     Prandtl and Schlichting's 0.455/(log10 Re)^2.58 with the compressibility factor
     (1 + 0.144 M^2)^-0.65 used in drag build-ups [from memory].
     """
-    return 0.455 / np.log10(reynolds) ** 2.58 / (1.0 + 0.144 * mach * mach) ** 0.65
+    return 0.455 / np.log10(reynolds) ** 2.58 / (1.0 + 0.144 * np.square(mach)) ** 0.65

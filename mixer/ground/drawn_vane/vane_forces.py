@@ -26,9 +26,8 @@ from mixer.ground.drawn_vane.hot_gas import HotGas, friction_coefficient
 from mixer.ground.drawn_vane.jet import FlowState, Jet
 from mixer.ground.drawn_vane.notes import curve_notes
 from mixer.ground.drawn_vane.profile_forces import (
-    SectionForces,
     detachment_deflection_rad,
-    section_forces,
+    forces_of_sections,
 )
 from mixer.ground.inputs.arrays import Array
 
@@ -177,7 +176,7 @@ def computed_curve(
         axial_force_n=a,
         centre_of_pressure_mm=1e3 * x,
         hinge_moment_nm=sign * n * (1e-3 * geometry.hinge_line_mm - x),
-        roll_arm_m=float(arm),
+        roll_arm_m=arm,
         detachment_deg=float(detachment),
         jet=jet,
         edge_radius_m=edge_m,
@@ -214,21 +213,19 @@ def _over_sizes(
     At zero deflection normal and moment are those of a deflection next to it, so that their
     ratio is the centre of pressure there.
     """
-    normal, axial, moment = (np.zeros_like(alpha_rad) for _ in range(3))
-    weighted_radius = 0.0
-    known: dict[tuple[int, int], SectionForces] = {}
-    for strip, stream in zip(slices, streams, strict=True):
-        key = (id(strip.outline), id(stream))
-        if key not in known:
-            alpha = np.maximum(alpha_rad, EDGE_ON_RAD)
-            known[key] = section_forces(strip.outline, stream.mach, stream.gamma, alpha)
-        found = known[key]
-        chord = strip.outline.chord_m
-        wetted = chord - strip.outline.nose_x_m
-        friction = 2.0 * friction_coefficient(hot.reynolds(stream, wetted), stream.mach)
-        push = stream.dynamic_pressure_pa * strip.width_m
-        normal += push * chord * found.c_n
-        axial += push * (chord * found.c_a + wetted * friction)
-        moment += push * chord**2 * found.c_moment
-        weighted_radius += push * chord * found.c_n[-1] * strip.radius_m
-    return normal, axial, moment, weighted_radius / normal[-1]
+    mach = np.array([stream.mach for stream in streams])
+    push = np.array([stream.dynamic_pressure_pa for stream in streams])
+    push = push * [strip.width_m for strip in slices]
+    outlines = [strip.outline for strip in slices]
+    alpha = np.maximum(alpha_rad, EDGE_ON_RAD)
+    found = forces_of_sections(outlines, mach, streams[0].gamma, alpha)
+    chord = np.array([outline.chord_m for outline in outlines])
+    wetted = chord - [outline.nose_x_m for outline in outlines]
+    reynolds = [hot.reynolds(one, length) for one, length in zip(streams, wetted, strict=True)]
+    friction = 2.0 * friction_coefficient(np.array(reynolds), mach)
+    normal = push * chord @ found.c_n
+    axial = push * chord @ found.c_a + push * wetted @ friction
+    moment = push * chord**2 @ found.c_moment
+    radius = np.array([strip.radius_m for strip in slices])
+    arm = float(push * chord * radius @ found.c_n[:, -1] / normal[-1])
+    return normal, axial, moment, arm
