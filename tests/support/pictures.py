@@ -13,8 +13,11 @@ from pathlib import Path
 from typing import Any
 from xml.sax.saxutils import escape
 
+from matplotlib.artist import Artist
+from matplotlib.axis import Axis
 from matplotlib.figure import Figure
 from matplotlib.text import Text
+from matplotlib.ticker import FixedFormatter
 
 _draw = Figure.savefig
 
@@ -31,7 +34,7 @@ def drawn_once(folder: Path | None) -> Iterator[None]:
         if folder is None or options.get("format") != "svg" or first(folder, by):
             _draw(figure, target, **options)
             return
-        words = [text.get_text() for text in figure.findobj(Text) if text.get_visible()]
+        words = [text.get_text() for text in texts_of(figure) if text.get_visible()]
         target.write("<svg>" + "".join(f"<text>{escape(word)}</text>" for word in words if word))
         target.write("</svg>")
 
@@ -41,6 +44,19 @@ def drawn_once(folder: Path | None) -> Iterator[None]:
         yield
     finally:
         Figure.savefig = before
+
+
+def texts_of(artist: Artist) -> Iterator[Text]:
+    """All that is written in a picture, but for the numbers along its axes: those come only as it
+    is drawn, and to make room for them took half of the time that is saved here.
+    """
+    if isinstance(artist, Text):
+        yield artist
+    if isinstance(artist, Axis) and not isinstance(artist.get_major_formatter(), FixedFormatter):
+        yield artist.label
+        return
+    for child in artist.get_children():
+        yield from texts_of(child)
 
 
 def first(folder: Path, what: str) -> bool:

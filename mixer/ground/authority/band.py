@@ -8,7 +8,7 @@ Where the file says how vanes and burns scatter, both are for a new set of vanes
 prediction); else for the very vanes that were tested (an estimate), and a new set scatters more.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from functools import cache
 
@@ -46,7 +46,7 @@ def reachable_band(vehicle: Vehicle, burn_time_s: Array) -> Band:
     nominal = each_alone_nm(reach(vehicle, time_s))
     if vehicle.uncertainty is None:
         return Band(nominal, nominal, nominal, nominal)
-    drawn = np.stack([each_alone_nm(shifted(vehicle, time_s, draw)) for draw in draws()])
+    drawn = np.stack([each_alone_nm(off) for off in shifted(vehicle, time_s, draws())])
     low, high = np.quantile(
         drawn, scipy.stats.norm.cdf([-STANDARD_ERRORS, STANDARD_ERRORS]), axis=0
     )
@@ -59,7 +59,7 @@ def worst_case_nm(vehicle: Vehicle, burn_time_s: Array) -> Array:
     nominal = each_alone_nm(reach(vehicle, time_s))
     lost = np.zeros_like(nominal)
     for off in uncertain_numbers(vehicle.uncertainty or Uncertainty()):
-        either_way = [each_alone_nm(shifted(vehicle, time_s, sign * off)) for sign in (-1, 1)]
+        either_way = [each_alone_nm(one) for one in shifted(vehicle, time_s, [-off, off])]
         worse = np.minimum.reduce([nominal, *either_way])
         lost += np.where(worse < nominal, nominal - worse, 0.0)
     return nominal - lost
@@ -94,27 +94,29 @@ def draws() -> Array:
     return np.asarray(scipy.stats.norm.ppf(points))
 
 
-def shifted(vehicle: Vehicle, time_s: Array, off: Array) -> Reach:
+def shifted(vehicle: Vehicle, time_s: Array, offs: Iterable[Array]) -> Iterator[Reach]:
     """What is within reach at burn times (...) with each number off by so many of its standard
-    errors, `off` (NUMBERS,).
+    errors, `offs` (NUMBERS,) each.
 
     Edge-on off neutral moves the travel, which the linkage sets, along the force curve.
     """
     errors, here = vehicle.uncertainty or Uncertainty(), reach(vehicle, time_s)
-    effectiveness, clocking, zero = off[: 3 * VANES].reshape(3, VANES)
-    gain = vehicle.effectiveness(time_s) + effectiveness * errors.vane_at(time_s)
-    gain = gain + off[-1] * errors.burn_at(time_s)[..., None]
-    zero_deg = zero * (0.0 if errors.zero_deg is None else errors.zero_deg)
-    clocking_deg = clocking * (0.0 if errors.clocking_deg is None else errors.clocking_deg)
-    lo_n, hi_n = (
-        np.maximum(gain, 0.0) * forces_n(vehicle, limit_deg + zero_deg)
-        for limit_deg in vehicle.vanes.travel_deg.T
-    )
-    return replace(
-        here,
-        clocking_deg=here.clocking_deg + clocking_deg,
-        lo_n=lo_n,
-        hi_n=hi_n,
-        roll_arm_m=here.roll_arm_m + off[-3] * errors.roll_arm_m,
-        lever_arm_m=here.lever_arm_m + off[-2] * errors.lever_arm_m,
-    )
+    as_filed, of_vane = vehicle.effectiveness(time_s), errors.vane_at(time_s)
+    of_burn = errors.burn_at(time_s)[..., None]
+    for off in offs:
+        effectiveness, clocking, zero = off[: 3 * VANES].reshape(3, VANES)
+        gain = as_filed + effectiveness * of_vane + off[-1] * of_burn
+        zero_deg = zero * (0.0 if errors.zero_deg is None else errors.zero_deg)
+        clocking_deg = clocking * (0.0 if errors.clocking_deg is None else errors.clocking_deg)
+        lo_n, hi_n = (
+            np.maximum(gain, 0.0) * forces_n(vehicle, limit_deg + zero_deg)
+            for limit_deg in vehicle.vanes.travel_deg.T
+        )
+        yield replace(
+            here,
+            clocking_deg=here.clocking_deg + clocking_deg,
+            lo_n=lo_n,
+            hi_n=hi_n,
+            roll_arm_m=here.roll_arm_m + off[-3] * errors.roll_arm_m,
+            lever_arm_m=here.lever_arm_m + off[-2] * errors.lever_arm_m,
+        )

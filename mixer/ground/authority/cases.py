@@ -85,7 +85,7 @@ def worst_together_share(vehicle: Vehicle, time_s: Array, wanted_nm: Array) -> A
     lost = np.zeros_like(nominal)
     for off in uncertain_numbers(vehicle.uncertainty or Uncertainty()):
         either_way = [
-            together_share(shifted(vehicle, time_s, sign * off), wanted_nm) for sign in (-1, 1)
+            together_share(one, wanted_nm) for one in shifted(vehicle, time_s, [-off, off])
         ]
         lost += np.maximum(nominal - np.minimum.reduce(either_way), 0.0)
     return nominal - lost

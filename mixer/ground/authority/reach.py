@@ -168,9 +168,10 @@ def roll_slopes(clocking_deg: tuple[float, ...]) -> tuple[Array, Array]:
     """
     angle = np.array(clocking_deg)
     directions = np.column_stack([cosine(angle), sine(angle)])
+    apart = sine(angle - angle[:, None])
     slopes, gains = [], []
     for i, j in combinations(range(VANES), 2):
-        upright = float(sine(angle[j] - angle[i]))
+        upright = float(apart[i, j])
         if abs(upright) < ROUNDING:  # the facet stands along roll: it limits pitch and yaw
             continue
         (c_i, s_i), (c_j, s_j) = directions[[i, j]]
