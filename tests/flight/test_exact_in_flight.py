@@ -24,7 +24,7 @@ from tests.support.flown_truth import (
 from tests.support.random_vehicles import RandomVehicle, random_vehicles
 
 SEED = 20_261_128
-VEHICLES = {"long": 1000, "ci": 120, "laptop": 10}
+VEHICLES = {"long": 1000, "ci": 120, "laptop": 5}
 CYCLES = {"long": 40, "ci": 30, "laptop": 15}
 
 

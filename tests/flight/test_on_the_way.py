@@ -39,7 +39,7 @@ from tests.support.random_vehicles import (
 from tests.support.vehicles import vehicle_data
 
 SEED = 20_261_130
-VEHICLES = {"long": 2000, "ci": 120, "laptop": 10}
+VEHICLES = {"long": 2000, "ci": 120, "laptop": 5}
 STEPS = 3
 CYCLES = 12
 SETTLING = 10  # cycles of half a second, in which the slowest vane comes to rest

@@ -24,7 +24,7 @@ from tests.support.flown_truth import (
 from tests.support.random_vehicles import RandomVehicle, random_vehicles
 
 SEED = 20_261_129
-VEHICLES = {"long": 2000, "ci": 120, "laptop": 8}
+VEHICLES = {"long": 2000, "ci": 120, "laptop": 5}
 TRAVELS = 2.0  # the time to come to rest, in turns of the slowest vane over its whole travel
 SPARE_CYCLES = 20
 NARROW_PRIMARY_COUNTS = 16.0  # where a slew window is narrow and opposite vanes nearly parallel

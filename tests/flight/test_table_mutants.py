@@ -57,6 +57,7 @@ def test_no_mutant_that_is_taken_does_harm(
     record_property("shown", str(found))
 
 
+@pytest.mark.usefixtures("campaign")
 def test_without_the_check_mutants_do_harm(library: Path, unlike: list[FlightTables]) -> None:
     """So that the campaign can fail."""
     program = built(library, "-DCHECK(w,count)=0")

@@ -26,7 +26,7 @@ from tests.support.c_library import C99, HERE, ROOM, exported, needs, random_tab
 from tests.support.unlike_vehicles import unlike_tables
 
 MUTANTS = 1_000_000
-CHECKED = ("-g", "-O1", "-fsanitize=address,undefined", "-fno-sanitize-recover=all")
+CHECKED = ("-g1", "-O1", "-fsanitize=address,undefined", "-fno-sanitize-recover=all")
 RANDOM_VEHICLES = 24
 
 

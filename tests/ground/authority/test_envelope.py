@@ -123,7 +123,6 @@ def test_the_outline_is_the_hull_of_the_corners_of_the_force_box(reached: Reach)
     assert over.max() <= 1e-9 * size
 
 
-@settings(max_examples=150, deadline=None)
 @given(reaches(), st.floats(-1.3, 1.3), st.sampled_from([PITCH, YAW]))
 def test_pitch_beside_yaw_and_yaw_beside_pitch_agree_with_a_linear_program(
     reached: Reach, share: float, axis: int
@@ -144,7 +143,6 @@ def test_pitch_beside_yaw_and_yaw_beside_pitch_agree_with_a_linear_program(
     )
 
 
-@settings(max_examples=200, deadline=None)
 @given(reaches(), st.lists(st.floats(0, 1), min_size=4, max_size=4))
 def test_roll_beside_pitch_and_yaw_agrees_with_a_linear_program(
     reached: Reach, shares: list[float]

@@ -283,7 +283,7 @@ def test_make_clean_leaves_a_folder_that_can_be_renewed(tmp_path: Path) -> None:
     needs("make", "cc")
     out = tmp_path / "c"
     export(vehicle_file(tmp_path), "--out", out)
-    run("make", "-C", out)
+    run("make", "-C", out, "CFLAGS=-O0")
     assert export(vehicle_file(tmp_path), "--out", out).exit_code == 2
     run("make", "-C", out, "clean")
     assert export(vehicle_file(tmp_path), "--out", out).exit_code == 0

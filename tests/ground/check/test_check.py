@@ -3,6 +3,7 @@
 import json
 import re
 import sys
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -11,7 +12,7 @@ from click.testing import CliRunner, Result
 
 from mixer.ground.authority.reach import Reach
 from mixer.ground.check import promises
-from mixer.ground.check.search import Searched, breach_of, check_promises
+from mixer.ground.check.search import CounterExample, Searched, breach_of, check_promises
 from mixer.ground.check.smallest import simpler_flights
 from mixer.ground.check.steering_on_trial import SteeringOnTrial
 from mixer.ground.check.trial_flight import BreachError, TrialCycle, TrialFlight
@@ -63,7 +64,7 @@ SOUND = {
 @pytest.mark.parametrize("name", SOUND)
 def test_a_sound_core_keeps_every_promise(name: str, size: str) -> None:
     print(f"seed {SEED}")
-    examples = 12 if size == "laptop" else 40
+    examples = 6 if size == "laptop" else 40
     findings = check_promises(SteeringOnTrial(vehicle(**SOUND[name])), examples, SEED)
     for finding in findings:
         assert finding.kept, finding.counter_example
@@ -75,20 +76,28 @@ def test_a_sound_core_keeps_every_promise(name: str, size: str) -> None:
     ]  # fmt: skip
 
 
+@cache
+def case_against(name: str) -> CounterExample | None:
+    """The smallest flight that shows how a core is broken."""
+    promise, break_it, _ = BROKEN[name]
+    with pytest.MonkeyPatch.context() as broken:
+        break_it(broken)
+        return search(SteeringOnTrial(vehicle()), promise).counter_example
+
+
 @pytest.mark.parametrize("name", BROKEN)
 def test_a_broken_core_is_found_and_its_smallest_case_shows_it_again(
     name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     promise, break_it, says = BROKEN[name]
     file = vehicle_file(tmp_path)
-    trial = SteeringOnTrial(vehicle())
+    found = case_against(name)
+    assert found is not None, "not found"
+    print(found.breach)
+    assert says in found.breach
+    code = found.code(promise, file)
     with monkeypatch.context() as broken:
         break_it(broken)
-        found = search(trial, promise).counter_example
-        assert found is not None, "not found"
-        print(found.breach)
-        assert says in found.breach
-        code = found.code(promise, file)
         with pytest.raises(BreachError, match=f"^{re.escape(found.breach)}$"):
             exec(code, {})
     exec(code, {})  # a sound core keeps the promise on the same flight
@@ -100,7 +109,7 @@ def test_the_case_is_small(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     promise, break_it, _ = BROKEN[name]
     break_it(monkeypatch)
     trial = SteeringOnTrial(vehicle())
-    found = search(trial, promise).counter_example
+    found = case_against(name)
     assert found is not None
     assert len(found.flight.cycles) <= 3
     for simpler in simpler_flights(found.flight):
@@ -111,12 +120,12 @@ def test_the_command_passes_the_demo_vehicle_with_a_seed_to_repeat_it(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    result = run(DEMO, "--examples", 8)
+    result = run(DEMO, "--examples", 4)
     assert result.exit_code == 0, result.output
     seed = int(re.search(r"seed (\d+)", result.stdout).group(1))
     assert "PASS. No promise was found broken." in result.stdout
     assert "not a proof" in result.stdout
-    again = run(DEMO, "--examples", 8, "--seed", seed)
+    again = run(DEMO, "--examples", 4, "--seed", seed)
     assert again.stdout == result.stdout
     assert list(tmp_path.iterdir()) == []
 
@@ -126,7 +135,7 @@ def test_the_command_prints_the_case_and_ends_with_1(
 ) -> None:
     file = vehicle_file(tmp_path)
     BROKEN["wrong pulse"][1](monkeypatch)
-    result = run(file, "--examples", 25, "--seed", SEED)
+    result = run(file, "--examples", 8, "--seed", SEED)
     assert result.exit_code == 1
     assert "FAIL. Broken: limits." in result.stdout
     printed = result.stdout[result.stdout.index("from mixer.ground") :]
@@ -138,7 +147,7 @@ def test_the_command_prints_the_case_and_ends_with_1(
 def test_json_holds_findings_seed_and_case(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     file = vehicle_file(tmp_path)
     BROKEN["wrong pulse"][1](monkeypatch)
-    told = json.loads(run(file, "--examples", 25, "--seed", SEED, "--json").stdout)
+    told = json.loads(run(file, "--examples", 8, "--seed", SEED, "--json").stdout)
     assert told["seed"] == SEED and told["passed"] is False
     by_name = {one["name"]: one for one in told["promises"]}
     assert not by_name["limits"]["kept"] and "vane 4: pulse" in by_name["limits"]["breach"]
@@ -168,8 +177,8 @@ def test_a_bound_that_says_nothing_is_called_so(tmp_path: Path) -> None:
     """Vanes 0.01° off parallel: a count of demand may move a force by thousands."""
     file = vehicle_file(tmp_path, layout={"clocking_deg": [45.01, 135.0, 225.0, 315.0]})
     sentence = "A bound of more than 4096 counts, a vane's whole force, says nothing"
-    assert sentence in run(file, "--examples", 5, "--seed", 1).stdout
-    assert sentence not in run(vehicle_file(tmp_path), "--examples", 5, "--seed", 1).stdout
+    assert sentence in run(file, "--examples", 2, "--seed", 1).stdout
+    assert sentence not in run(vehicle_file(tmp_path), "--examples", 2, "--seed", 1).stdout
 
 
 @pytest.mark.parametrize(
