@@ -194,6 +194,7 @@ def test_side_vanes_move_no_more_than_their_share(found, record_property):
     assert most.side_excess <= ROUNDING_COUNTS, most
 
 
+@pytest.mark.usefixtures("campaign")
 def test_this_judgement_finds_the_rule_of_the_window_wrong():
     vehicles = random_vehicles(12, SEED, opposite_alike)
     wrong = [
