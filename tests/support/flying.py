@@ -3,10 +3,8 @@
 import copy
 from typing import Any
 
-import tomlkit
-
 from mixer.ground.vehicle.vehicle import Vehicle, parse_vehicle
-from tests.support.vehicles import SANE
+from tests.support.vehicles import SANE, toml_of
 
 FLYING: dict[str, dict[str, Any]] = {
     **SANE,
@@ -49,7 +47,7 @@ def flying_text(*changes: dict[str, Any]) -> str:
                 table.pop(key)
             else:
                 table[key] = value
-    return tomlkit.dumps(data)
+    return toml_of(data)
 
 
 def flying_vehicle(*changes: dict[str, Any]) -> Vehicle:

@@ -1,6 +1,8 @@
 """Vehicles for tests: a sane one, changed where a test says so."""
 
 import copy
+import json
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -54,7 +56,17 @@ def vehicle_data(**changes: Any) -> dict[str, Any]:
 
 def vehicle_text(**changes: Any) -> str:
     """The text of a vehicle file, changed as in `vehicle_data`."""
-    return tomlkit.dumps(vehicle_data(**changes))
+    return toml_of(vehicle_data(**changes))
+
+
+def toml_of(data: dict[str, Any]) -> str:
+    """Data as TOML; most tests ask for the same few files."""
+    return _toml_of(json.dumps(data))
+
+
+@cache
+def _toml_of(data: str) -> str:
+    return tomlkit.dumps(json.loads(data))
 
 
 def vehicle(**changes: Any) -> Vehicle:

@@ -258,6 +258,7 @@ def test_a_product_longer_than_a_word_comes_back_into_one_rounded_down(
             assert core.words(1)[0] == scaled(a, b, bits), f"{a} · {b} >> {bits}"
 
 
+@pytest.mark.usefixtures("campaign")
 def test_the_code_is_made_from_the_kernel_files_as_they_lie_beside_it(tmp_path: Path) -> None:
     """Not from an earlier run: an edited kernel gives other code, and edited back the same."""
     compiler_for(THUMB2, gnu_compiler)
