@@ -1,6 +1,6 @@
 """Flights that fly side by side, the faults in them, and what is kept of them."""
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
@@ -9,6 +9,7 @@ from scipy.optimize import linprog
 from hil.campaigns.failures import single_failures
 from hil.faults.faults import Fault
 from hil.faults.wrong_tables import believed
+from hil.flights.extremes import Tally
 from hil.flights.fly import Cycle, Flight, fly
 from hil.flights.primary_reach import PrimaryReach
 from hil.rocket.dispersion import drawn, nominal
@@ -20,104 +21,157 @@ from mixer.ground.tables.build import flight_tables
 from tests.support.flying import BRIEF, flying_vehicle
 
 
-class Diary:
-    """Writes down one thing in every cycle."""
+VEHICLE = flying_vehicle(BRIEF)
+DISPERSED = 24
+FAULTS = {  # of nominal flights, by name
+    "sound": (),
+    "jam": (Fault("jam", 3, 2.0, value=-9.0),),
+    "jam that slips": (
+        Fault("jam", 1, 2.0, value=10.0),
+        Fault("jam", 1, 3.0, value=-5.0),
+    ),
+    "jam in place": (Fault("jam-in-place", 4, 2.0),),
+    "silent link": (Fault("link-dropout", 0, 2.0, lasts_s=0.3),),
+    "pressure": (
+        Fault("pressure", 0, 2.0, lasts_s=1.0, value=0.5),
+        Fault("pressure", 0, 4.0, value=0.0),
+    ),
+    "reset": (Fault("board-reset", 0, 2.0, value=0.5),),
+    "late cycles": (Fault("late-cycles", 0, 2.0, lasts_s=1.0, value=4.0),),
+    "wiring": (Fault("swapped-servos", 1, value=2.0), Fault("reversed-servo", 4)),
+    "slow servo": (Fault("slow-servo", 1, 1.0, value=0.02), Fault("jam", 1, 2.0, value=15.0)),
+    "lost vane": (Fault("lost-vane", 2, 2.0),),
+    "wrong tables": (Fault("clocking-sign"),),
+}
 
-    def __init__(self, what):
-        self.what = what
+
+class Diary:
+    """A listener that writes down every cycle; the last axis is the flight's."""
+
+    def __init__(self):
         self.lines = []
 
     def __call__(self, cycle: Cycle):
-        self.lines.append(np.array(self.what(cycle)))
+        commands = {name: part.copy() for name, part in vars(cycle.steering.commands).items()}
+        self.lines.append(
+            commands
+            | {
+                "demand_mnm": cycle.demand_mnm,
+                "pressure_pa": cycle.pressure_pa,
+                "vane_deg": np.array(cycle.rocket.vane_deg),
+                "judged": np.array(cycle.glance.counts),
+            }
+        )
 
     @property
     def pages(self):
-        return np.array(self.lines)
+        return {name: np.array([line[name] for line in self.lines]) for name in self.lines[0]}
 
 
-def commands_of(cycle):
-    return np.concatenate([cycle.steering.commands.pulse_ns, cycle.demand_mnm])
+@dataclass
+class Flown:
+    """One flight of a block, every cycle by name."""
+
+    pages: dict
+    tally: Tally
+    place: int = 0
+
+    def __getitem__(self, name):
+        return self.pages[name][..., self.place]
+
+    def told(self, name):
+        return getattr(self.tally, name)[self.place]
 
 
-def commands_given(cycle):
-    """All that the steering of every flight puts out."""
-    return np.vstack(list(vars(cycle.steering.commands).values()))
-
-
-def flown(vehicle, *faults, what=commands_of, seed=0, **options):
-    """One nominal flight with faults; its diary and its tally."""
-    diary = Diary(what)
+def flown(*faults, seed=0, vehicle=VEHICLE, **options):
+    """One nominal flight with faults."""
+    diary = Diary()
     tally = fly(vehicle, [Flight(nominal(vehicle), seed, faults)], listener=diary, **options)
-    return diary.pages, tally
+    return Flown(diary.pages, tally)
+
+
+STRUCK = Flight(
+    drawn(VEHICLE, 5),
+    5,
+    (Fault("jam", 2, 2.0, value=12.0), Fault("link-damage", 0, 1.0, value=0.2)),
+)
+
+
+@pytest.fixture(scope="module")
+def fleet():
+    """All in one block, which takes little longer than one of them: flights with one fault or two
+    by its name, dispersed ones without by their seed, and `STRUCK`.
+    """
+    flights: dict[object, Flight] = {
+        name: Flight(nominal(VEHICLE), 0, faults) for name, faults in FAULTS.items()
+    }
+    flights |= {seed: Flight(drawn(VEHICLE, seed), seed) for seed in range(DISPERSED)}
+    flights["struck"] = STRUCK
+    diary = Diary()
+    tally = fly(VEHICLE, list(flights.values()), listener=diary)
+    return {name: Flown(diary.pages, tally, place) for place, name in enumerate(flights)}
 
 
 # ---- blocks -----------------------------------------------------------------------------------
 
 
-def test_a_flight_is_the_same_alone_and_in_a_block_bit_for_bit():
-    """Every pulse and every demand of every cycle, faults included."""
-    vehicle = flying_vehicle(BRIEF)
-    faults = (Fault("jam", 2, 2.0, value=12.0), Fault("link-damage", 0, 1.0, value=0.2))
-    block = [Flight(drawn(vehicle, seed), seed, faults if seed == 5 else ()) for seed in range(9)]
-    together, alone = Diary(commands_of), Diary(commands_of)
-    tally = fly(vehicle, block, listener=together)
-    tally_alone = fly(vehicle, [block[5]], listener=alone)
+def test_a_flight_is_the_same_alone_and_in_a_block_bit_for_bit(fleet):
+    """Every pulse, demand and vane of every cycle, faults included."""
+    alone, together = Diary(), fleet["struck"]
+    tally = fly(VEHICLE, [STRUCK], listener=alone)
     cycles = len(alone.lines)
-    assert np.array_equal(together.pages[:cycles, :, 5], alone.pages[:, :, 0])
-    assert tally.used.value[5] == tally_alone.used.value[0]
-    assert tally.tilt.value[5] == tally_alone.tilt.value[0]
+    for name, pages in alone.pages.items():
+        assert np.array_equal(together[name][:cycles], pages[..., 0]), name
+    assert together.tally.used.value[together.place] == tally.used.value[0]
+    assert together.tally.tilt.value[together.place] == tally.tilt.value[0]
 
 
 @pytest.mark.usefixtures("campaign")
 def test_many_together_fly_as_a_few_do_with_every_failure_among_them():
     """All in one block, and a few at a time: every pulse, moment and flag."""
-    vehicle = flying_vehicle(BRIEF)
     block = [
-        Flight(drawn(vehicle, seed), seed, (replace(fault, time_s=1.5),))
-        for seed, fault in enumerate(single_failures(vehicle))
+        Flight(drawn(VEHICLE, seed), seed, (replace(fault, time_s=1.5),))
+        for seed, fault in enumerate(single_failures(VEHICLE))
     ]
     few = 23
-    alone, together = [], Diary(commands_given)
+    alone, diary = [], Diary()
+    fly(VEHICLE, block, listener=diary)
     for start in range(0, len(block), few):
-        diary = Diary(commands_given)
-        fly(vehicle, block[start : start + few], listener=diary)
-        alone.append(diary.pages)
-    fly(vehicle, block, listener=together)
+        alone.append(Diary())
+        fly(VEHICLE, block[start : start + few], listener=alone[-1])
     assert len(block) > 2 * few
-    for start, pages in zip(range(0, len(block), few), alone, strict=True):
-        assert np.array_equal(together.pages[: len(pages), :, start : start + few], pages)
+    together = diary.pages
+    for start, some in zip(range(0, len(block), few), alone, strict=True):
+        for name, pages in some.pages.items():
+            whole = together[name][: len(pages), ..., start : start + few]
+            assert np.array_equal(whole, pages), name
 
 
-def test_the_block_steers_with_the_flight_core_itself():
+def test_the_block_steers_with_the_flight_core_itself(fleet):
     """Second route: the demands of a flight, given by hand to one `Steering`."""
-    vehicle = flying_vehicle(BRIEF)
-    steering = Steering(flight_tables(vehicle))
-
-    def compare(cycle: Cycle):
-        steering.demand(*cycle.demand_mnm[:, 0].tolist())
-        steering.step(int(cycle.pressure_pa[0]), 10_000)
-        commands = cycle.steering.commands
-        assert list(steering.pulse_ns) == commands.pulse_ns[:, 0].tolist()
-        assert list(steering.moment_mnm) == commands.moment_mnm[:, 0].tolist()
-
-    fly(vehicle, [Flight(nominal(vehicle))], listener=compare)
+    sound, steering = fleet["sound"], Steering(flight_tables(VEHICLE))
+    given = zip(sound["demand_mnm"].tolist(), sound["pressure_pa"].tolist(), strict=True)
+    for cycle, (demand_mnm, pressure_pa) in enumerate(given):
+        steering.demand(*demand_mnm)
+        steering.step(pressure_pa, 10_000)
+        assert list(steering.pulse_ns) == sound["pulse_ns"][cycle].tolist()
+        assert list(steering.moment_mnm) == sound["moment_mnm"][cycle].tolist()
+    assert cycle > 500
 
 
-def test_a_healthy_flight_stays_upright():
-    vehicle = flying_vehicle(BRIEF)
-    tally = fly(vehicle, [Flight(drawn(vehicle, seed), seed) for seed in range(12)])
-    assert tally.attitude_error_deg.max() < 8.0
-    assert tally.roll_rate_deg_s.max() < 10.0
-    assert tally.margin_percent.min() > 20.0
+def test_a_healthy_flight_stays_upright(fleet):
+    for seed in range(DISPERSED):
+        assert fleet[seed].told("attitude_error_deg") < 8.0
+        assert fleet[seed].told("roll_rate_deg_s") < 10.0
+        assert fleet[seed].told("margin_percent") > 20.0
 
 
-def test_only_the_time_between_rail_and_tail_off_is_judged():
-    vehicle = flying_vehicle(BRIEF)
-    seen, tally = flown(vehicle, what=lambda cycle: cycle.glance.counts)
-    first = int(np.argmax(seen[:, 0]))
+def test_only_the_time_between_rail_and_tail_off_is_judged(fleet):
+    judged = fleet["sound"]["judged"]
+    first = int(np.argmax(judged))
     assert 0.7 < first / 100 < 1.5  # six metres of rail at about 2 g
-    assert tally.cycles[0] == 500 - first
-    assert not seen[500:].any()
+    assert fleet["sound"].told("cycles") == 500 - first
+    assert not judged[500:].any()
 
 
 # ---- reach -------------------------------------------------------------------------------------
@@ -162,124 +216,83 @@ def test_with_no_vane_free_any_demand_is_out_of_reach():
 # ---- faults ------------------------------------------------------------------------------------
 
 
-def test_a_jammed_vane_is_driven_there_found_and_worked_round():
-    vehicle = flying_vehicle(BRIEF)
-    fault = Fault("jam", 3, 2.0, value=-9.0)
-    seen, tally = flown(
-        vehicle,
-        fault,
-        what=lambda c: [c.rocket.vane_deg[2, 0], c.steering.commands.flags[0] & JAMMED_VANE],
-    )
-    assert np.abs(seen[230:, 0] + 9.0).max() < 0.05
-    assert not seen[:200, 1].any()
-    assert seen[230:, 1].all()
-    assert tally.attitude_error_deg[0] < 8.0
+def test_a_jammed_vane_is_driven_there_found_and_worked_round(fleet):
+    jam = fleet["jam"]
+    flagged = jam["flags"] & JAMMED_VANE
+    assert np.abs(jam["vane_deg"][230:, 2] + 9.0).max() < 0.05
+    assert not flagged[:200].any()
+    assert flagged[230:].all()
+    assert jam.told("attitude_error_deg") < 8.0
 
 
 def test_without_a_watch_nobody_is_told_of_the_jam():
-    vehicle = flying_vehicle(BRIEF)
-    seen, _ = flown(
-        vehicle,
-        Fault("jam", 3, 2.0, value=-9.0),
-        what=lambda c: c.steering.commands.flags[0] & JAMMED_VANE,
-        watch_jams=False,
-    )
-    assert not seen.any()
+    """In a burn of 3 s; with the watch it is found within 0.3 s, the test before."""
+    brief = flying_vehicle(BRIEF, {"engine.burn_time_s": 3.0})
+    jam = flown(*FAULTS["jam"], vehicle=brief, watch_jams=False)
+    assert np.abs(jam["vane_deg"][230:, 2] + 9.0).max() < 0.05
+    assert not (jam["flags"] & JAMMED_VANE).any()
 
 
-def test_a_jammed_vane_that_slips_is_found_again_where_it_stops():
-    vehicle = flying_vehicle(BRIEF)
-    seen, _ = flown(
-        vehicle,
-        Fault("jam", 1, 2.0, value=10.0),
-        Fault("jam", 1, 3.0, value=-5.0),
-        what=lambda c: c.steering.commands.deflection_mdeg[0, 0],
-    )
-    assert seen[290] == pytest.approx(10_000, abs=50)
-    assert seen[330] == pytest.approx(-5_000, abs=50)
+def test_a_jammed_vane_that_slips_is_found_again_where_it_stops(fleet):
+    deflection_mdeg = fleet["jam that slips"]["deflection_mdeg"][:, 0]
+    assert deflection_mdeg[290] == pytest.approx(10_000, abs=50)
+    assert deflection_mdeg[330] == pytest.approx(-5_000, abs=50)
 
 
-def test_a_vane_that_jams_where_it_stands_stays_there():
-    vehicle = flying_vehicle(BRIEF)
-    seen, _ = flown(vehicle, Fault("jam-in-place", 4, 2.0), what=lambda c: c.rocket.vane_deg[3, 0])
-    assert np.ptp(seen[205:]) < 0.05
-    assert np.ptp(seen[100:200]) > 0.2
+def test_a_vane_that_jams_where_it_stands_stays_there(fleet):
+    vane_deg = fleet["jam in place"]["vane_deg"][:, 3]
+    assert np.ptp(vane_deg[205:]) < 0.05
+    assert np.ptp(vane_deg[100:200]) > 0.2
 
 
-def test_no_healthy_vane_is_ever_taken_for_jammed():
+def test_no_healthy_vane_is_ever_taken_for_jammed(fleet):
     """Over 24 dispersed flights, slow and fast servos among them."""
-    vehicle = flying_vehicle(BRIEF)
-    diary = Diary(lambda c: c.steering.commands.flags & JAMMED_VANE)
-    fly(vehicle, [Flight(drawn(vehicle, seed), seed) for seed in range(24)], listener=diary)
-    assert not diary.pages.any()
+    for seed in range(DISPERSED):
+        assert not (fleet[seed]["flags"] & JAMMED_VANE).any(), seed
 
 
-def test_a_silent_link_holds_the_demand_then_neutral_and_is_counted():
+def test_a_silent_link_holds_the_demand_then_neutral_and_is_counted(fleet):
     """300 ms without a frame, a timeout of 100 ms: stale for the last 200 ms."""
-    vehicle = flying_vehicle(BRIEF)
-    seen, tally = flown(
-        vehicle,
-        Fault("link-dropout", 0, 2.0, lasts_s=0.3),
-        what=lambda c: c.steering.commands.flags[0] & STALE_DEMAND,
-    )
-    stale = np.flatnonzero(seen[100:]) + 100
+    silent = fleet["silent link"]
+    stale = np.flatnonzero(silent["flags"][100:] & STALE_DEMAND) + 100
     assert stale[0] == pytest.approx(210, abs=1)
     assert stale[-1] == pytest.approx(229, abs=1)
-    assert tally.frames_lost[0] == 30
+    assert silent.told("frames_lost") == 30
 
 
 @pytest.mark.usefixtures("campaign")
 def test_damaged_frames_are_lost_at_their_rate_and_the_same_in_every_run():
-    vehicle = flying_vehicle(BRIEF)
     fault = Fault("link-damage", 0, 1.0, lasts_s=4.0, value=0.1)
-    first, second = (flown(vehicle, fault, seed=3)[1].frames_lost[0] for _ in range(2))
-    other = flown(vehicle, fault, seed=4)[1].frames_lost[0]
+    first, second, other = (flown(fault, seed=seed).told("frames_lost") for seed in (3, 3, 4))
     assert first == second != other
     assert first == pytest.approx(40, abs=18)  # three standard deviations of 400 draws
 
 
-def test_a_lying_pressure_sensor_is_believed_and_a_dead_one_stops_the_steering():
-    vehicle = flying_vehicle(BRIEF)
-    seen, _ = flown(
-        vehicle,
-        Fault("pressure", 0, 2.0, lasts_s=1.0, value=0.5),
-        Fault("pressure", 0, 4.0, value=0.0),
-        what=lambda c: [c.pressure_pa[0], c.steering.commands.flags[0] & NO_THRUST],
-    )
-    assert seen[250, 0] == 1_000_000
-    assert seen[350].tolist() == [2_000_000, 0]
-    assert seen[450].tolist() == [0, NO_THRUST]
+def test_a_lying_pressure_sensor_is_believed_and_a_dead_one_stops_the_steering(fleet):
+    pressure_pa = fleet["pressure"]["pressure_pa"]
+    no_thrust = fleet["pressure"]["flags"] & NO_THRUST
+    assert pressure_pa[250] == 1_000_000
+    assert (pressure_pa[350], no_thrust[350]) == (2_000_000, 0)
+    assert (pressure_pa[450], no_thrust[450]) == (0, NO_THRUST)
 
 
-def test_a_board_that_resets_keeps_its_pulses_then_begins_anew():
-    vehicle = flying_vehicle(BRIEF)
-    seen, _ = flown(vehicle, Fault("board-reset", 0, 2.0, value=0.5))
-    pulses = seen[:, :4, 0]
+def test_a_board_that_resets_keeps_its_pulses_then_begins_anew(fleet):
+    pulses = fleet["reset"]["pulse_ns"]
     assert np.ptp(pulses[200:250], axis=0).max() == 0
     assert (pulses[199] == pulses[200]).all()
     assert np.ptp(pulses[250:300], axis=0).max() > 0
 
 
-def test_late_cycles_run_that_many_periods_apart():
-    vehicle = flying_vehicle(BRIEF)
-    seen, _ = flown(vehicle, Fault("late-cycles", 0, 2.0, lasts_s=1.0, value=4.0))
-    pulses = seen[:, :4, 0]
+def test_late_cycles_run_that_many_periods_apart(fleet):
+    pulses = fleet["late cycles"]["pulse_ns"]
     changes = 200 + np.flatnonzero(np.any(np.diff(pulses[200:300], axis=0) != 0, axis=1))
     assert np.all(np.diff(changes) % 4 == 0)
     assert len(changes) > 10
 
 
-def test_swapped_servos_get_each_others_pulses_and_a_reversed_one_the_mirror_image():
-    vehicle = flying_vehicle(BRIEF)
-    seen, _ = flown(
-        vehicle,
-        Fault("swapped-servos", 1, value=2.0),
-        Fault("reversed-servo", 4),
-        what=lambda c: np.concatenate(
-            [c.rocket.vane_deg[:, 0], 1e-3 * c.steering.commands.deflection_mdeg[:, 0]]
-        ),
-    )
-    true, commanded = seen[110:130, :4], seen[110:130, 4:]
+def test_swapped_servos_get_each_others_pulses_and_a_reversed_one_the_mirror_image(fleet):
+    true = fleet["wiring"]["vane_deg"][110:130]
+    commanded = 1e-3 * fleet["wiring"]["deflection_mdeg"][110:130]
     lagging = 1.0  # degrees that a servo may be behind
     assert np.abs(true[:, 0] - commanded[:, 1]).max() < lagging
     assert np.abs(true[:, 1] - commanded[:, 0]).max() < lagging
@@ -287,25 +300,18 @@ def test_swapped_servos_get_each_others_pulses_and_a_reversed_one_the_mirror_ima
     assert np.abs(commanded).max() > 3 * lagging
 
 
-def test_a_slow_servo_slews_at_its_share():
-    vehicle = flying_vehicle(BRIEF)
-    seen, _ = flown(
-        vehicle,
-        Fault("slow-servo", 1, 1.0, value=0.02),
-        Fault("jam", 1, 2.0, value=15.0),
-        what=lambda c: c.rocket.vane_deg[0, 0],
-    )
-    assert seen[300] - seen[220] == pytest.approx(0.02 * 250.0 * 0.8, rel=0.01)
+def test_a_slow_servo_slews_at_its_share(fleet):
+    vane_deg = fleet["slow servo"]["vane_deg"][:, 0]
+    assert vane_deg[300] - vane_deg[220] == pytest.approx(0.02 * 250.0 * 0.8, rel=0.01)
 
 
-@pytest.mark.usefixtures("campaign")
-def test_a_lost_vane_is_found_by_nobody_but_its_moment_is_gone():
-    vehicle = flying_vehicle(BRIEF)
-    healthy, _ = flown(vehicle)
-    seen, tally = flown(vehicle, Fault("lost-vane", 2, 2.0))
-    assert np.array_equal(seen[:200], healthy[:200])
-    assert not np.array_equal(seen[200:], healthy[200:])
-    assert tally.margin_percent[0] < 100.0
+def test_a_lost_vane_is_found_by_nobody_but_its_moment_is_gone(fleet):
+    sound, lost = fleet["sound"], fleet["lost vane"]
+    for name in ("pulse_ns", "demand_mnm"):
+        assert np.array_equal(lost[name][:200], sound[name][:200])
+        assert not np.array_equal(lost[name][200:], sound[name][200:])
+    assert not (lost["flags"] & JAMMED_VANE).any()
+    assert lost.told("margin_percent") < 100.0
 
 
 def test_a_wrong_wear_table_is_in_the_beliefs_and_the_true_vehicle_stays_as_it_is():
@@ -316,11 +322,9 @@ def test_a_wrong_wear_table_is_in_the_beliefs_and_the_true_vehicle_stays_as_it_i
     assert flight_tables(wrong).to_bytes() != flight_tables(vehicle).to_bytes()
 
 
-def test_wrong_tables_are_believed():
+def test_wrong_tables_are_believed(fleet):
     """Clocking counted the wrong way round turns yaw demands over: the flight is lost."""
-    vehicle = flying_vehicle(BRIEF)
-    _, tally = flown(vehicle, Fault("clocking-sign"))
-    assert tally.attitude_error_deg[0] > 30.0
+    assert fleet["wrong tables"].told("attitude_error_deg") > 30.0
 
 
 # ---- the rival ----------------------------------------------------------------------------------
