@@ -4,10 +4,12 @@ import gc
 import os
 import signal
 from collections.abc import Iterator
+from types import SimpleNamespace
 
 import pytest
 from hypothesis import settings
 
+from firmware_port import table_store
 from tests.support.pictures import drawn_once
 
 # While tests are collected nothing becomes garbage, and to look for it takes a quarter of the time.
@@ -96,6 +98,14 @@ def _pictures_drawn_once(tmp_path_factory: pytest.TempPathFactory) -> Iterator[N
     folder = run / "pictures-drawn"
     folder.mkdir(exist_ok=True)
     with drawn_once(folder):
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _room_is_made_on_boards_only() -> Iterator[None]:
+    """A node of this process would collect all that the tests hold each time it takes tables."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(table_store, "gc", SimpleNamespace(collect=lambda: None))
         yield
 
 
