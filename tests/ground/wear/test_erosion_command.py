@@ -150,10 +150,17 @@ def test_per_vane_needs_every_vane_inspected(tmp_path):
     assert not out.exists()
 
 
-def test_report_is_one_page_with_pictures_the_table_and_cautions(tmp_path):
-    result = fit(tmp_path, **drawn())
+@pytest.fixture(scope="module")
+def drawn_fit(tmp_path_factory):
+    """A fit for drawn vanes: what it told as JSON, and its page."""
+    folder = tmp_path_factory.mktemp("drawn")
+    result = fit(folder, "--json", **drawn())
     assert result.exit_code == 0, result.output
-    page = (tmp_path / "worn.html").read_text(encoding="utf-8")
+    return json.loads(result.stdout), (folder / "worn.html").read_text(encoding="utf-8")
+
+
+def test_report_is_one_page_with_pictures_the_table_and_cautions(drawn_fit):
+    _, page = drawn_fit
     assert page.count("<svg") == 5
     for words in ("graphite dust", "How fast the edge recedes", "Hinge moment", "Lives about",
                   "not a substitute for one", "safety officer"):  # fmt: skip
@@ -161,8 +168,8 @@ def test_report_is_one_page_with_pictures_the_table_and_cautions(tmp_path):
     assert "http" not in page.replace("http://www.w3.org", "")
 
 
-def test_drawing_gives_forces_masses_and_life_of_the_worn_vane(tmp_path):
-    told = json.loads(fit(tmp_path, "--json", **drawn()).stdout)
+def test_drawing_gives_forces_masses_and_life_of_the_worn_vane(drawn_fit):
+    told, _ = drawn_fit
     assert 0.95 < told["effectiveness"][-1] < 1.0
     assert (
         told["effectiveness_low"][-1] < told["effectiveness"][-1] < told["effectiveness_high"][-1]
