@@ -80,8 +80,10 @@ def test_the_wiggle_check_runs_on_a_board(quick_board_name: str) -> None:
     assert [servos[n]["moved_vane"] for n in "1234"] == [1, 4, 3, 2]
 
 
-def test_random_bench_requests_do_not_stop_a_board_s_node(quick_board_name: str) -> None:
-    """2 000 requests of random kinds and contents; looks in between show legal pulses."""
+def test_random_bench_requests_do_not_stop_a_board_s_node(
+    quick_board_name: str, full_size: bool
+) -> None:
+    """Requests of random kinds and contents; looks in between show legal pulses."""
     seed = 5
     rng = random.Random(seed)
     kinds = [b.MOVE, b.TURN, b.LOOK, b.PLAY_BEGIN, b.PLAY_FILL, b.PLAY_RUN, b.PLAY_DATA, b.END]
@@ -89,7 +91,7 @@ def test_random_bench_requests_do_not_stop_a_board_s_node(quick_board_name: str)
     edges = [0, 1, 4, 5, 10, 1000, 30_000, 1_500_000, 2_700_000, -1, 8_000_000]
     servos = [emulated_servo(n) for n in range(4)]
     with bench_board(quick_board_name, vehicle(), servos=servos) as port:
-        for _ in range(2000):
+        for _ in range(2000 if full_size else 600):
             values = [rng.choice(edges if rng.random() < 0.2 else place) for place in usual]
             port.link.request(rng.choice(kinds), numbers(values[: rng.choice([0, 2, 3, 3])]))
             if rng.random() < 0.2:
