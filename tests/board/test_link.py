@@ -15,6 +15,7 @@ from hil.boards.deploy import compile_for, core_form, deploy, install, is_machin
 from hil.boards.link import BoardFacts, Link
 from hil.boards.open_board import open_board
 from hil.node.errors import BoardError
+from hil.node.patience import VARIABLE
 
 PICO = BoardFacts("Invented Pico", "MicroPython v1.25.0", (6, 3), "armv6m", 32, True)
 
@@ -44,12 +45,16 @@ def test_a_port_that_another_program_has_open(board: Board) -> None:
         Link(board.port)
 
 
-def test_a_silent_board(bare_line: tuple[int, str]) -> None:
+def test_a_silent_board(bare_line: tuple[int, str], monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv(VARIABLE, "0.1")
     with pytest.raises(BoardError, match="silent; is it powered"):
         Link(bare_line[1], timeout_s=1)
 
 
-def test_something_that_is_not_micropython(bare_line: tuple[int, str]) -> None:
+def test_something_that_is_not_micropython(
+    bare_line: tuple[int, str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv(VARIABLE, "0.1")
     far, port = bare_line
     done = threading.Event()
 
