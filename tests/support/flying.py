@@ -23,8 +23,15 @@ FLYING: dict[str, dict[str, Any]] = {
     },
 }
 
-# Short enough for a test that flies many.
-BRIEF = {"engine.burn_time_s": 5.0, "control.rate_hz": 100, "rocket.wind.gust_time_s": 2.0}
+# Short enough for a test that flies many; its servos so slow that a control cycle is one step.
+BRIEF = {
+    "engine.burn_time_s": 5.0,
+    "control.rate_hz": 100,
+    "rocket.wind.gust_time_s": 2.0,
+    "rocket.servo_lag_ms": 29.0,
+}
+# Off the rail and out soon after: for what does not hang on how long a flight is.
+TINY = BRIEF | {"engine.burn_time_s": 1.2, "control.rate_hz": 50, "rocket.rail_m": 2.0}
 STILL_AIR = {
     "rocket.wind.speed_m_s": 0.0,
     "rocket.wind.gust_m_s": 0.0,

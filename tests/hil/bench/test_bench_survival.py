@@ -9,6 +9,7 @@ import sys
 import time
 
 import pytest
+from click.testing import CliRunner
 
 from firmware_port import node
 from firmware_port.bench.motion import Bench
@@ -19,7 +20,7 @@ from hil.emulated_servos.faults import emulated_servo
 from hil.node.errors import BoardError
 from hil.node.loopback import Loopback
 from hil.node.node_link import NodeLink
-from mixer.ground.command_line.fourvane import end_in_order
+from mixer.ground.command_line.fourvane import end_in_order, fourvane
 from mixer.ground.servo_bench.data import bench_data
 from mixer.ground.servo_fit.fit import fit_servo
 from mixer.ground.tables.build import flight_tables
@@ -111,10 +112,8 @@ def test_ctrl_c_keeps_what_was_measured_and_the_same_command_goes_on(tmp_path, a
     assert "servo 1 has been led to neutral" in said
     kept = len(read_lines(journal).records)
     assert after <= kept < passes * 62
-    again = subprocess.run(
-        [sys.executable, "-c", COMMAND, *arguments, "--json"], capture_output=True, text=True
-    )
-    assert again.returncode == 0, again.stderr
+    again = CliRunner().invoke(fourvane, [*arguments, "--json"])
+    assert again.exit_code == 0, again.output
     assert json.loads(again.stdout)["passed"]
     whole = read_lines(journal).records
     assert len({key for key, _ in whole}) == len(whole)

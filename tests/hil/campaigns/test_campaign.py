@@ -3,6 +3,7 @@
 import json
 import sys
 from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
+from contextlib import contextmanager
 from multiprocessing import get_context
 
 import distributed
@@ -13,8 +14,7 @@ from click.testing import CliRunner
 from hil.ascent.history import fly_ascent
 from hil.campaigns import campaign as campaigns
 from hil.campaigns import workers
-from hil.campaigns.campaign import Spread, blocks_of, fly_campaign, spreads
-from hil.campaigns.campaign_report import page, verdict
+from hil.campaigns.campaign import blocks_of, fly_campaign, spreads
 from hil.campaigns.flight_table import FlightTable, mark_of
 from hil.campaigns.plans import FLIGHTS_A_BLOCK
 from hil.campaigns.workers import executor_of, run_blocks
@@ -22,9 +22,7 @@ from hil.flights.fly import Flight
 from hil.rocket.dispersion import drawn
 from mixer.ground.command_line.fourvane import fourvane, told_what_is_missing
 from mixer.ground.inputs.csv_files import InputError
-from tests.support.flying import BRIEF, flying_text, flying_vehicle
-
-TINY = BRIEF | {"engine.burn_time_s": 2.0, "control.rate_hz": 50, "rocket.rail_m": 2.0}
+from tests.support.flying import TINY, flying_text, flying_vehicle
 
 
 @pytest.fixture(autouse=True)
@@ -190,48 +188,6 @@ def test_without_pyarrow_the_way_to_get_it_is_told(tmp_path, monkeypatch):
         FlightTable(tmp_path / "c", "mark")
 
 
-# ---- how it is spread ----------------------------------------------------------------------------
-
-
-def spread_of(values, limit=None, much_is_bad=True):
-    seeds = np.arange(100, 100 + len(values))
-    return Spread("attitude_error_deg", "deg", much_is_bad, np.array(values), seeds, limit)
-
-
-def test_the_worst_flights_come_first_and_those_never_judged_before_all():
-    spread = spread_of([1.0, 9.0, float("nan"), 5.0, 7.0, 2.0, 3.0])
-    assert [int(spread.seeds[row]) for row in spread.worst] == [102, 101, 104, 103, 106]
-    low = spread_of([30.0, -5.0, 60.0], much_is_bad=False)
-    assert [int(low.seeds[row]) for row in low.worst] == [101, 100, 102]
-
-
-@pytest.mark.parametrize(("flights", "told"), [(1, 1), (9, 1), (10, 2), (99, 2), (100, 3)])
-def test_one_percent_is_told_of_a_hundred_flights_and_more_only(flights, told):
-    quantiles = spread_of(np.arange(float(flights))).quantiles
-    assert np.isfinite(quantiles).tolist() == [n < told for n in range(3)]
-
-
-def test_quantiles_go_towards_the_bad_end():
-    values = np.arange(101.0)
-    assert spread_of(values).quantiles == pytest.approx([50.0, 90.0, 99.0])
-    assert spread_of(values, much_is_bad=False).quantiles == pytest.approx([50.0, 10.0, 1.0])
-
-
-def test_flights_that_break_the_limit_are_counted():
-    assert spread_of([1.0, 9.0, float("nan"), 5.0], limit=4.0).failed == 3
-    assert spread_of([1.0, 9.0, 5.0], limit=4.0, much_is_bad=False).failed == 1
-    assert spread_of([1.0, 9.0]).failed == 0
-    assert verdict([spread_of([1.0, 9.0], limit=4.0)], 2).outcome == "fail"
-    assert verdict([spread_of([1.0, 3.0], limit=4.0)], 2).outcome == "pass"
-    assert verdict([spread_of([1.0, 3.0], limit=None)], 2).outcome == "open"
-
-
-def test_the_page_names_the_worst_flights_by_seed():
-    vehicle = flying_vehicle(TINY)
-    text = page(vehicle, [spread_of([1.0, 9.0, 5.0], limit=4.0)], 100, "somewhere")
-    assert "fourvane ascent vehicle.toml --seed 101" in text
-
-
 # ---- the command ---------------------------------------------------------------------------------
 
 
@@ -239,11 +195,25 @@ def run(*arguments):
     return CliRunner().invoke(fourvane, ["campaign", *map(str, arguments)])
 
 
-def test_the_command_flies_writes_and_goes_on(tmp_path):
+@pytest.fixture
+def threads(monkeypatch):
+    """Called, threads fly the commands' flights: a process takes more than a second to start."""
+
+    @contextmanager
+    def executor(workers, cluster, tls_files):
+        with ThreadPoolExecutor(workers) as executor:
+            yield executor, workers
+
+    return lambda: monkeypatch.setattr("hil.commands.campaign.executor_of", executor)
+
+
+def test_the_command_flies_writes_and_goes_on(tmp_path, threads, full_size):
     path = tmp_path / "vehicle.toml"
     path.write_text(flying_text(TINY), encoding="utf-8")
     where = ["--out", tmp_path / "c", "--report", tmp_path / "c.html", "--json"]
-    first = json.loads(run(path, "--flights", 6, *where, "--workers", 2).stdout)
+    processes = 2 if full_size else 1
+    first = json.loads(run(path, "--flights", 6, *where, "--workers", processes).stdout)
+    threads()
     assert (first["flights"], first["flown_now"]) == (6, 6)
     more = json.loads(run(path, "--flights", 10, *where, "--workers", 1).stdout)
     assert (more["flights"], more["flown_now"]) == (10, 5)
@@ -257,7 +227,8 @@ def test_the_command_flies_writes_and_goes_on(tmp_path):
     assert "Assumed, not in the file" in text and "fin_lift_per_rad" in text
 
 
-def test_ctrl_c_says_how_many_flights_are_kept_and_how_to_go_on(tmp_path, monkeypatch):
+def test_ctrl_c_says_how_many_flights_are_kept_and_how_to_go_on(tmp_path, monkeypatch, threads):
+    threads()
     path = tmp_path / "vehicle.toml"
     path.write_text(flying_text(TINY), encoding="utf-8")
     where = ["--out", tmp_path / "c", "--report", tmp_path / "c.html", "--workers", 1]
@@ -272,7 +243,8 @@ def test_ctrl_c_says_how_many_flights_are_kept_and_how_to_go_on(tmp_path, monkey
     assert "interrupted; 5 of 10 flights are kept in" in done.stderr  # in blocks of five
 
 
-def test_the_command_ends_with_1_where_a_flight_fails(tmp_path):
+def test_the_command_ends_with_1_where_a_flight_fails(tmp_path, threads):
+    threads()
     path = tmp_path / "vehicle.toml"
     path.write_text(flying_text(TINY, {"requirements.attitude_error_deg": 0.1}), encoding="utf-8")
     where = ["--out", tmp_path / "c", "--report", tmp_path / "c.html", "--workers", 1]

@@ -15,7 +15,7 @@ from mixer.ground.vehicle.vehicle import Vehicle, load_vehicle
 from tests.support.flying import BRIEF, flying_vehicle
 
 VEHICLES: dict[str, Callable[[], Vehicle]] = {
-    "brief": lambda: flying_vehicle(BRIEF),
+    "brief": lambda: flying_vehicle(BRIEF, {"rocket.servo_lag_ms": 20.0}),
     "demo": lambda: load_vehicle("mixer/ground/demo/demo.toml"),
 }
 LONGEST_S = 0.15

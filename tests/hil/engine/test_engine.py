@@ -67,28 +67,49 @@ def test_what_is_out_does_not_go_out_again():
     assert not early.burning(5.0)[0]
 
 
-def watched(fault: Fault, vehicle=None):
-    """Heights, burning and flags of every cycle of a nominal flight."""
-    vehicle = vehicle or flying_vehicle(BRIEF)
+TROUBLED = [
+    Fault("late-ignition", value=0.5),
+    Fault("late-ignition", value=2.0),
+    Fault("chuffing-start", value=1.0),
+    Fault("chuffing-start", value=5.0),
+    Fault("early-burn-out", time_s=3.0),
+]
+LATE = Fault("late-ignition", value=1.0)
+EARLY = Fault("early-burn-out", time_s=3.0)
+# Fault and seed of each flight; None is the nominal one.
+FLIGHTS = [(LATE, None), (EARLY, None), *((fault, seed) for fault in TROUBLED for seed in range(4))]
+
+
+@pytest.fixture(scope="module")
+def flown():
+    """`FLIGHTS` side by side: times, heights, burning, flags and whether a vane is turned, each
+    (cycles, N), and the tally.
+    """
+    vehicle = flying_vehicle(BRIEF)
+    flights = [
+        Flight(nominal(vehicle) if seed is None else drawn(vehicle, seed), seed or 0, (fault,))
+        for fault, seed in FLIGHTS
+    ]
     rows = []
-    fly(
+    tally = fly(
         vehicle,
-        [Flight(nominal(vehicle), 0, (fault,))],
+        flights,
         listener=lambda c: rows.append(
             (
-                c.rocket.time_s,
-                c.rocket.state[POSITION.start, 0],
-                c.rocket.burning[0],
-                c.steering.commands.flags[0],
-                c.steering.commands.deflection_mdeg[:, 0].any(),
+                np.full(len(flights), c.rocket.time_s),
+                c.rocket.state[POSITION.start].copy(),
+                c.rocket.burning.copy(),
+                c.steering.commands.flags.copy(),
+                c.steering.commands.deflection_mdeg.any(axis=0),
             )
         ),
     )
-    return [np.array(column) for column in zip(*rows, strict=True)]
+    return [np.array(column) for column in zip(*rows, strict=True)], tally
 
 
-def test_a_late_rocket_waits_on_its_pad_and_then_flies_its_whole_burn():
-    time_s, height_m, burning, flags, turned = watched(Fault("late-ignition", value=1.0))
+def test_a_late_rocket_waits_on_its_pad_and_then_flies_its_whole_burn(flown):
+    late = FLIGHTS.index((LATE, None))
+    time_s, height_m, burning, flags, turned = (column[:, late] for column in flown[0])
     assert height_m[time_s < 1.0].max() == 0.0
     assert height_m[-1] > 20.0
     assert time_s[burning].max() == pytest.approx(1.0 + BRIEF["engine.burn_time_s"], abs=0.02)
@@ -97,29 +118,17 @@ def test_a_late_rocket_waits_on_its_pad_and_then_flies_its_whole_burn():
     assert not turned[waiting].any()
 
 
-def test_once_the_engine_is_out_the_vanes_go_to_neutral():
-    time_s, _, _, flags, turned = watched(Fault("early-burn-out", time_s=3.0))
+def test_once_the_engine_is_out_the_vanes_go_to_neutral(flown):
+    early = FLIGHTS.index((EARLY, None))
+    time_s, _, _, flags, turned = (column[:, early] for column in flown[0])
     after = time_s > 3.0 + 0.6 + 1.0  # tail-off; doubted for a tenth of the burn, then believed
     assert (flags[after] & NO_THRUST).all()
     assert not turned[after & (flags & SLEW_LIMITED == 0)][20:].any()
 
 
-TROUBLED = [
-    Fault("late-ignition", value=0.5),
-    Fault("late-ignition", value=2.0),
-    Fault("chuffing-start", value=1.0),
-    Fault("chuffing-start", value=5.0),
-    Fault("early-burn-out", time_s=3.0),
-]
-
-
-def test_no_flight_is_lost_to_an_engine_that_is_late_chuffs_or_goes_out():
-    """Dispersed flights, side by side; without the fault the same stay within 8 degrees."""
-    vehicle = flying_vehicle(BRIEF)
-    drawn_flights = [(fault, seed) for fault in TROUBLED for seed in range(4)]
-    tally = fly(
-        vehicle, [Flight(drawn(vehicle, seed), seed, (fault,)) for fault, seed in drawn_flights]
-    )
-    for (fault, seed), error_deg in zip(drawn_flights, tally.attitude_error_deg, strict=True):
+def test_no_flight_is_lost_to_an_engine_that_is_late_chuffs_or_goes_out(flown):
+    """Dispersed flights; without the fault the same stay within 8 degrees."""
+    tally = flown[1]
+    for (fault, seed), error_deg in zip(FLIGHTS, tally.attitude_error_deg, strict=True):
         assert error_deg < 8.0, (str(fault), seed)
     assert tally.cycles.min() > 50

@@ -63,6 +63,12 @@ def run(link: NodeLink, deflection_mdeg: int = 3000) -> list:
     return check_vanes(link, deflection_mdeg, wait)
 
 
+@pytest.fixture(scope="module")
+def unmeasured() -> list:
+    """What a check finds where no vane has a sensor."""
+    return run(node())
+
+
 @pytest.mark.parametrize("deflection_mdeg", [3000, -2000])
 def test_every_vane_is_told_with_what_its_sensor_measured(deflection_mdeg: int) -> None:
     found = run(node(Sensors()), deflection_mdeg)
@@ -222,9 +228,10 @@ def test_the_page_draws_the_way_that_the_node_leads_each_vane(deflection_mdeg: i
         ("124", "fail", "vane 3: nobody saw it turn as it should"),
     ],
 )
-def test_the_verdict_says_by_whose_word_it_is(seen: str | None, outcome: str, words: str) -> None:
-    found = run(node())
-    verdict = verdict_of(found, faults_of(found, without=True, seen=seen), seen)
+def test_the_verdict_says_by_whose_word_it_is(
+    unmeasured: list, seen: str | None, outcome: str, words: str
+) -> None:
+    verdict = verdict_of(unmeasured, faults_of(unmeasured, without=True, seen=seen), seen)
     assert (verdict.outcome, verdict.reason) == (outcome, words)
 
 
@@ -235,11 +242,11 @@ def test_a_file_that_is_no_control_check_is_refused_by_name(tmp_path: Path) -> N
         read_checked(file, vehicle(), rehearsal=True)
 
 
-def test_by_eye_a_vane_that_nobody_saw_turn_is_a_fault() -> None:
-    found = run(node())
-    assert faults_of(found, without=True, seen="1234") == []
-    assert faults_of(found, without=True, seen="124") == ["vane 3: nobody saw it turn as it should"]
-    assert len(faults_of(found, without=False, seen="1234")) == 4
+def test_by_eye_a_vane_that_nobody_saw_turn_is_a_fault(unmeasured: list) -> None:
+    unseen = ["vane 3: nobody saw it turn as it should"]
+    assert faults_of(unmeasured, without=True, seen="1234") == []
+    assert faults_of(unmeasured, without=True, seen="124") == unseen
+    assert len(faults_of(unmeasured, without=False, seen="1234")) == 4
 
 
 def test_on_a_real_line_somebody_has_to_type_the_word(tmp_path: Path) -> None:

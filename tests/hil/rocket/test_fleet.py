@@ -20,16 +20,12 @@ from mixer.flight.layout import JAMMED_VANE, NO_THRUST, STALE_DEMAND
 from mixer.ground.tables.build import flight_tables
 from tests.support.flying import BRIEF, flying_vehicle
 
-
 VEHICLE = flying_vehicle(BRIEF)
 DISPERSED = 24
 FAULTS = {  # of nominal flights, by name
     "sound": (),
     "jam": (Fault("jam", 3, 2.0, value=-9.0),),
-    "jam that slips": (
-        Fault("jam", 1, 2.0, value=10.0),
-        Fault("jam", 1, 3.0, value=-5.0),
-    ),
+    "jam that slips": (Fault("jam", 1, 2.0, value=10.0), Fault("jam", 1, 3.0, value=-5.0)),
     "jam in place": (Fault("jam-in-place", 4, 2.0),),
     "silent link": (Fault("link-dropout", 0, 2.0, lasts_s=0.3),),
     "pressure": (
@@ -56,8 +52,8 @@ class Diary:
         self.lines.append(
             commands
             | {
-                "demand_mnm": cycle.demand_mnm,
-                "pressure_pa": cycle.pressure_pa,
+                "demand_mnm": np.array(cycle.demand_mnm),
+                "pressure_pa": np.array(cycle.pressure_pa),
                 "vane_deg": np.array(cycle.rocket.vane_deg),
                 "judged": np.array(cycle.glance.counts),
             }

@@ -120,8 +120,9 @@ def commands(vehicle, wait_s: float, *faults: Fault) -> np.ndarray:
 
 
 def test_from_ignition_on_every_integer_is_the_same_however_long_the_pad_lasted():
-    vehicle = flying_vehicle(BRIEF, DOUBTING)
+    vehicle = flying_vehicle(BRIEF, DOUBTING, {"engine.burn_time_s": 2.5})
     wanted = commands(vehicle, 0.0)
+    assert np.ptp(wanted[:, :4], axis=0).min() > 0
     for wait_s in (30.0, 3600.0):
         assert np.array_equal(commands(vehicle, wait_s), wanted), wait_s
 
@@ -177,18 +178,25 @@ def test_a_vehicle_that_believes_whatever_is_read_is_lost_by_its_sensor():
 
 
 DEMO = (files("mixer.ground") / "demo" / "demo.toml").read_text(encoding="utf-8")
-BRIEF_DEMO = DEMO.replace("burn_time_s = 26.0", "burn_time_s = 4.0").replace(
-    "rate_hz = 200", "rate_hz = 100"
+BRIEF_DEMO = (  # a control cycle is one step, as in `BRIEF`
+    DEMO.replace("burn_time_s = 26.0", "burn_time_s = 4.0")
+    .replace("rate_hz = 200", "rate_hz = 100")
+    .replace("servo_lag_ms = 20.0", "servo_lag_ms = 29.0")
 )
 VEHICLES = {  # as they are, and for a short run
     "demo": (parse_vehicle(DEMO), parse_vehicle(BRIEF_DEMO)),
     "flying": (flying_vehicle(DOUBTING), flying_vehicle(BRIEF, DOUBTING)),
-    "unstable": (flying_vehicle(BRIEF, UNSTABLE, CLOSE),) * 2,
+    "unstable": (
+        flying_vehicle(BRIEF, UNSTABLE, CLOSE, {"rocket.servo_lag_ms": 20.0}),
+        flying_vehicle(BRIEF, UNSTABLE, CLOSE),
+    ),
 }
 
 
 @pytest.mark.parametrize("name", VEHICLES)
 def test_no_flight_is_lost_that_a_true_sensor_keeps(name: str, size: str) -> None:
+    if size == "laptop" and name == "flying":
+        pytest.skip("the unstable one is this vehicle with less to spare; with --campaigns")
     count = {"laptop": 3, "ci": 60, "long": 500}[size]
     each_way = size == "long"  # 5 500 flights of each vehicle
     found = compare(VEHICLES[name][size == "laptop"], range(1, 1 + count), each_way)

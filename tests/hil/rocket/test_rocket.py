@@ -68,16 +68,16 @@ def test_a_quaternion_turns_vectors_as_a_rotation_matrix_does():
 
 
 def test_a_free_spin_keeps_energy_and_angular_momentum():
-    """To 1e-9 over 100 s, three unequal moments of inertia, spins of up to 2 rad/s."""
+    """To 3e-10 over 30 s, three unequal moments of inertia, spins of up to 2 rad/s."""
     random = np.random.default_rng(2)
     inertia = random.uniform(1.0, 3.0, (3, 6))
     rate = random.uniform(-2.0, 2.0, (3, 6)) / np.sqrt(3.0)
-    end = spin(inertia, rate, 100.0, 0.005)
+    end = spin(inertia, rate, 30.0, 0.005)
     energy = lambda w: (inertia * w * w).sum(axis=0)  # noqa: E731
-    assert energy(end[4:]) == pytest.approx(energy(rate), rel=1e-9)
+    assert energy(end[4:]) == pytest.approx(energy(rate), rel=3e-10)
     momentum = to_earth(axes_in_earth(end[:4]), inertia * end[4:])
     size = np.linalg.norm(inertia * rate, axis=0)
-    assert np.abs(momentum - inertia * rate).max() < 1e-9 * size.min()
+    assert np.abs(momentum - inertia * rate).max() < 3e-10 * size.min()
 
 
 def test_a_spinning_top_without_torque_precesses_at_the_closed_form_rate():
@@ -153,17 +153,18 @@ def test_a_straight_climb_without_air_gains_what_the_rocket_equation_says():
     vehicle = flying_vehicle(
         STILL_AIR,
         {"vanes.drag_n": [0.0] * 3, "rocket.thrust_misalignment_deg": [0.0, 0.0]},
+        {"engine.burn_time_s": 6.0},
     )
     rocket = Rocket(vehicle, nominal(vehicle))
-    for _ in range(4000):
+    for _ in range(1000):
         rocket.advance(NEUTRAL_US, 5000)
     burn = make_burn(vehicle)
-    whole_s = 26.0 - 0.3 + 0.5 * (0.3 + 0.6)
+    whole_s = 6.0 - 0.3 + 0.5 * (0.3 + 0.6)
     mass = lambda t: 165.0 - 60.0 * float(burn.burned_at(np.array(t)))  # noqa: E731
     lift_off_s = 0.3 * 165.0 * GRAVITY_M_S2 / 5000.0
     exhaust_m_s = 5000.0 * whole_s / 60.0
-    expected = exhaust_m_s * np.log(mass(lift_off_s) / mass(20.0)) - GRAVITY_M_S2 * (
-        20.0 - lift_off_s
+    expected = exhaust_m_s * np.log(mass(lift_off_s) / mass(5.0)) - GRAVITY_M_S2 * (
+        5.0 - lift_off_s
     )
     assert rocket.state[VELOCITY.start, 0] == pytest.approx(expected, rel=2e-5)
     assert rocket.state[POSITION.start + 1 : POSITION.stop, 0] == pytest.approx([0, 0], abs=1e-9)
