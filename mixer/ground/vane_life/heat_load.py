@@ -4,7 +4,8 @@ All heat transfer scales with chamber pressure to the power 0.8 (Bartz, Jet Prop
 49-51 [from memory]).
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -16,9 +17,11 @@ from mixer.ground.drawn_vane.outline import section_outline
 from mixer.ground.drawn_vane.profile_forces import flank_pressures
 from mixer.ground.inputs.arrays import Array
 from mixer.ground.vane_life.conduction import Bar
+from mixer.ground.vane_life.materials import Factor
 
 PRESSURE_EXPONENT = 0.8
 CELLS = 36
+WORN_OUTLINES, ROWS_BETWEEN = 40, 16  # depths of recession drawn, and rows of shapes to each step
 LEAST_NOSE_RADIUS_M = 2e-4  # a sharper edge burns or melts to this at once
 WALL_OVER_TOTAL = 0.5  # wall temperature at which Bartz's property factor is taken
 
@@ -85,17 +88,7 @@ class HeatLoad:
     gas_heat_j_kg_k: float
     stream: FlowState
 
-    def scaled(self, film: float, temperature: float = 1.0) -> "HeatLoad":
-        """The load with both films, and both gas temperatures, times a factor."""
-        return replace(
-            self,
-            nose_times_root_radius=self.nose_times_root_radius * film,
-            face_at_metre=self.face_at_metre * film,
-            nose_gas_k=self.nose_gas_k * temperature,
-            face_gas_k=self.face_gas_k * temperature,
-        )
-
-    def nose_w_m2_k(self, radius_m: float) -> float:
+    def nose_w_m2_k(self, radius_m: float | Array) -> Array:
         return self.nose_times_root_radius / np.sqrt(radius_m)
 
     def face_w_m2_k(self, behind_m: Array, pressure_ratio: Array) -> Array:
@@ -135,7 +128,9 @@ def heat_load(geometry: VaneGeometry, engine: NozzleFields) -> HeatLoad:
 class ChordSection:
     """The vane's middle section, edge-on to the jet, as a bar along its chord.
 
-    For any depth of recession; the pressure on its flanks is that of the new section.
+    For any depth of recession; the pressure on its flanks is that of the new section. Its shape
+    hangs on the depth alone: it is drawn once, as rows of a table, and taken straight between two,
+    0.05 mm apart on a vane of 70 mm. Drawn anew each time, it took half of the time of heating.
     """
 
     def __init__(self, geometry: VaneGeometry, load: HeatLoad) -> None:
@@ -147,7 +142,7 @@ class ChordSection:
         radius_m = max(drawn.nose_radius_m, least)
         self.edge_share = np.linspace(0.0, 1.0, CELLS + 1) ** 2.0
         self.no_flux_w = np.zeros(CELLS)
-        self.depths_m = np.linspace(0.0, 1e-3 * geometry.largest_recession_mm, 40)
+        self.depths_m = np.linspace(0.0, 1e-3 * geometry.largest_recession_mm, WORN_OUTLINES)
         worn = [
             section_outline(
                 geometry.section,
@@ -164,15 +159,54 @@ class ChordSection:
         self.touches_m = np.array([o.x_m[0] - o.nose_x_m for o in worn])
         self.flank_x_m, self.flank_y_m = worn[0].x_m, worn[0].y_m
         stream = load.stream
-        self.pressure_ratio, _ = flank_pressures(worn[0].slope_rad, stream.mach, stream.gamma)
+        pressure_ratio, _ = flank_pressures(worn[0].slope_rad, stream.mach, stream.gamma)
+        self.pressed = pressure_ratio**PRESSURE_EXPONENT
+        rows = np.linspace(0.0, self.depths_m[-1], ROWS_BETWEEN * (WORN_OUTLINES - 1) + 1)
+        shapes = self._shapes(rows[:, None])
+        ends = np.cumsum([0] + [part.shape[1] for part in shapes])
+        self.columns = [slice(*pair) for pair in pairwise(ends)]
+        self.row_m, self.rows = float(rows[1]), np.concatenate(shapes, axis=1)
+        self.rises = np.diff(self.rows, axis=0)
 
-    def radius_m(self, recession_m: float) -> float:
-        return float(np.interp(recession_m, self.depths_m, self.radii_m))
+    def radius_m(self, recession_m: float | Array) -> Array:
+        return np.interp(np.asarray(recession_m), self.depths_m, self.radii_m)
 
-    def bar(self, recession_m: float) -> Bar:
-        """Cells from the nose to the trailing edge, fine at the nose."""
+    def bar(self, recession_m: float | Array, film: Factor = 1.0, temperature: Factor = 1.0) -> Bar:
+        """Cells from the nose to the trailing edge, fine at the nose; one bar each for (m, 1).
+
+        `film` and `temperature` are factors on the films and on the temperatures of the gas.
+        """
+        place = np.atleast_1d(recession_m) / self.row_m
+        row = np.minimum(place[..., 0].astype(int), len(self.rises) - 1)
+        shape = self.rows[row] + (place - row[..., None]) * self.rises[row]
+        edge, section, volume, surface, behind, stagnation, arc, flank = (
+            shape[..., columns] for columns in self.columns
+        )
+        # The pressure is looked up each time: from panel to panel it leaps.
+        panel = np.searchsorted(self.flank_x_m, behind, side="right") - 1
+        pressed = self.pressed.take(panel, mode="clip")
+        film_nose, film_faces = np.maximum(stagnation, arc * pressed), flank * pressed
+        bare_w_k = film_nose + film_faces
+        gas_w = film_nose * self.load.nose_gas_k + film_faces * self.load.face_gas_k
+        return Bar(
+            edge_m=edge,
+            section_m2=section,
+            volume_m3=volume,
+            film_w_k=film * bare_w_k,
+            gas_k=temperature * gas_w / bare_w_k,
+            flux_w=self.no_flux_w,
+            surface_m2=surface,
+        )
+
+    def _shapes(self, recession_m: Array) -> tuple[Array, ...]:
+        """What `bar` puts bars together from, at (m, 1) depths.
+
+        Edges, sections, volumes and surfaces; where along the drawn chord a cell feels the
+        pressure; film times surface on the nose's stagnation line, and on its arc and on the
+        flanks were they faces at the stream's pressure.
+        """
         radius = self.radius_m(recession_m)
-        touch = float(np.interp(recession_m, self.depths_m, self.touches_m))
+        touch = np.interp(recession_m, self.depths_m, self.touches_m)
         edge = (self.chord_m - recession_m) * self.edge_share
         on_nose = np.minimum(edge, touch)
         # Nose: area of a cap of the circle; flanks: trapezia.
@@ -182,32 +216,18 @@ class ChordSection:
         cap = radius**2 * angle - back * rise
         height = np.interp(edge + recession_m, self.flank_x_m, self.flank_y_m)
         at_touch = np.interp(touch + recession_m, self.flank_x_m, self.flank_y_m)
-        flank_edge = np.maximum(edge, touch)
         flank_height = np.where(edge > touch, height, at_touch)
-        on_flank = _steps(flank_edge)
-        half = np.where(edge < touch, rise, height)
-        # Surface: the arc, most heated on its stagnation line, and the flanks.
-        turned = _steps(angle)
-        nose = self.load.nose_w_m2_k(radius)
-        behind = np.maximum(0.5 * (edge[1:] + edge[:-1]), touch)
-        panel = np.searchsorted(self.flank_x_m, behind + recession_m, side="right") - 1
-        last = len(self.pressure_ratio) - 1
-        pressure = self.pressure_ratio[np.minimum(np.maximum(panel, 0), last)]
-        face = self.load.face_w_m2_k(behind, pressure)
-        arc = np.maximum(nose * _steps(np.sin(angle)), face * turned)
-        film_nose, film_faces = 2.0 * radius * arc, 2.0 * face * on_flank
-        film = film_nose + film_faces
-        return Bar(
-            edge_m=edge + recession_m,
-            section_m2=2.0 * half,
-            volume_m3=_steps(cap) + on_flank * (flank_height[1:] + flank_height[:-1]),
-            film_w_k=film,
-            gas_k=(film_nose * self.load.nose_gas_k + film_faces * self.load.face_gas_k) / film,
-            flux_w=self.no_flux_w,
-            surface_m2=2.0 * (radius * turned + on_flank),
+        on_arc, on_flank = radius * np.diff(angle), np.diff(np.maximum(edge, touch))
+        behind = np.maximum(0.5 * (edge[:, 1:] + edge[:, :-1]), touch)
+        # The arc is most heated on its stagnation line.
+        nose, face = self.load.nose_w_m2_k(radius), self.load.face_w_m2_k(behind, np.array(1.0))
+        return (
+            edge + recession_m,
+            2.0 * np.where(edge < touch, rise, height),
+            np.diff(cap) + on_flank * (flank_height[:, 1:] + flank_height[:, :-1]),
+            2.0 * (on_arc + on_flank),
+            behind + recession_m,
+            2.0 * nose * radius * np.diff(np.sin(angle)),
+            2.0 * face * on_arc,
+            2.0 * face * on_flank,
         )
-
-
-def _steps(values: Array) -> Array:
-    """From each value to the next: np.diff, which takes five times as long on so few."""
-    return values[1:] - values[:-1]

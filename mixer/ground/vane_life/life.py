@@ -6,7 +6,7 @@ flow between vanes are left out.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 import scipy
@@ -14,9 +14,10 @@ import scipy
 from mixer.ground.drawn_vane.geometry import EngineFields, VaneGeometry, jet_for
 from mixer.ground.drawn_vane.propellants import Burning, burning_of
 from mixer.ground.inputs.arrays import Array
-from mixer.ground.vane_life.conduction import Bar, Heating, biot_number, bulk_failure_s, heat_bar
-from mixer.ground.vane_life.heat_load import CELLS, ChordSection, HeatLoad, heat_load
-from mixer.ground.vane_life.materials import MATERIALS, Material
+from mixer.ground.vane_life.conduction import Bar, biot_number, bulk_failure_s
+from mixer.ground.vane_life.heat_load import CELLS, ChordSection, heat_load
+from mixer.ground.vane_life.heating import Heating, heat_bars
+from mixer.ground.vane_life.materials import MATERIALS, Factor, Material
 from mixer.ground.vane_life.shaft_and_hub import shaft_and_hub
 from mixer.ground.vane_life.surface_loss import SurfaceLoss, view_of_surroundings
 
@@ -92,14 +93,15 @@ class Life:
 
 
 @dataclass(frozen=True)
-class _Case:
-    """One set of inputs of the life estimate."""
+class _Factors:
+    """What each uncertain input of the life estimate is multiplied by."""
 
-    geometry: VaneGeometry
-    load: HeatLoad
-    material: Material
-    loss: SurfaceLoss
-    rate_m_s: Callable[[float, float], float]  # recession rate, surface K and nose radius
+    film: Factor = 1.0
+    temperature: Factor = 1.0
+    conductivity: Factor = 1.0
+    emission: Factor = 1.0
+    burns: Factor = 1.0
+    reacts: Factor = 1.0
 
 
 def vane_life(
@@ -117,29 +119,19 @@ def vane_life(
     work that is over.
     """
     load, material = heat_load(geometry, engine), MATERIALS[geometry.material]
+    section = ChordSection(geometry, load)
     burning = burning_of(engine.propellants, engine.mixture_ratio)
     far_m = jet_for(geometry, engine).exit_radius_m
     view = view_of_surroundings(far_m - 1e-3 * geometry.immersed_span_mm, far_m)
 
-    def case(film: float = 1.0, temperature: float = 1.0, conductivity: float = 1.0,
-             emission: float = 1.0, burns: float = 1.0, reacts: float = 1.0) -> _Case:  # fmt: skip
-        heat = load.scaled(film, temperature)
-        k = tuple(value * conductivity for value in material.conductivity_w_m_k)
+    def loss_of(case: _Factors) -> SurfaceLoss:
+        limit = burning.limit * (case.burns if measured_rate_mm_s is None else 1.0)
         solid = replace(
-            material, conductivity_w_m_k=k, reacts_kg_m2_s=material.reacts_kg_m2_s * reacts
+            material, conductivity_factor=case.conductivity, reaction_factor=case.reacts
         )
-        limit = burning.limit * (burns if measured_rate_mm_s is None else 1.0)
-        loss = SurfaceLoss(
-            solid, view, limit if material.receding else 0.0, load.gas_heat_j_kg_k, emission
+        return SurfaceLoss(
+            solid, view, limit if material.receding else 0.0, load.gas_heat_j_kg_k, case.emission
         )
-
-        def rate_m_s(surface_k: float, radius_m: float) -> float:
-            if measured_rate_mm_s is not None:  # over whole burns, their warming up included
-                return 1e-3 * measured_rate_mm_s * burns
-            film = np.array(heat.nose_w_m2_k(radius_m))
-            return float(loss.burned_kg_m2_s(film, np.array(surface_k)) / solid.density_kg_m3)
-
-        return _Case(geometry, heat, solid, loss, rate_m_s)
 
     spreads = {
         "the heat transfer coefficient": ("film", FILM_SPREAD),
@@ -156,17 +148,41 @@ def vane_life(
             spreads["how fast hot graphite reacts"] = ("reacts", REACTION_SPREAD)
         else:
             spreads["the recession rate of hot graphite"] = ("burns", 1.0 + measured_spread)
-    total = 1 + 2 * len(spreads)
-    nominal = _life(_heated(case(), horizon_s), burning)
-    done(1 / total)
+    cases = _side_by_side(list(spreads.values()))
+    loss = loss_of(cases)
+
+    def recession_rate_m_s(surface_k: Array, gone_m: Array) -> Factor:
+        if measured_rate_mm_s is not None:  # over whole burns, their warming up included
+            return 1e-3 * measured_rate_mm_s * cases.burns
+        film = cases.film * load.nose_w_m2_k(section.radius_m(gone_m))
+        return loss.burned_kg_m2_s(film, surface_k) / material.density_kg_m3
+
+    allowed_m = 1e-3 * (geometry.allowed_recession_mm or ALLOWED_RECESSION * geometry.tip_chord_mm)
+    allowed_m = min(allowed_m, float(section.depths_m[-1]))
+    heatings = heat_bars(
+        lambda gone_m: section.bar(gone_m, cases.film, cases.temperature),
+        loss.material, START_K, horizon_s, recession_rate_m_s if material.receding else None,
+        material.fails_at_k, allowed_m, loss.net_w, shaft_and_hub(geometry),
+        1 + 2 * len(spreads), done,
+    )  # fmt: skip
+    runs = [_Run(heating, material, allowed_m) for heating in heatings]
+    nominal = _life(runs[0], section, loss_of(_Factors()), burning, horizon_s)
     doubts = []
-    for index, (name, (key, factor)) in enumerate(spreads.items()):
-        ends = [_heated(case(**{key: f}), horizon_s).life_s for f in (1.0 / factor, factor)]
+    for index, name in enumerate(spreads):
+        ends = [run.life_s for run in runs[1 + 2 * index : 3 + 2 * index]]
         doubts.append(Doubt(name, min(ends), max(ends)))
-        done((3 + 2 * index) / total)
+    done(1.0)
     doubts.sort(key=lambda doubt: -doubt.weight(horizon_s))
     low, high = _together(nominal.life_s, doubts)
     return replace(nominal, low_s=low, high_s=high, doubts=tuple(doubts))
+
+
+def _side_by_side(spreads: list[tuple[str, float]]) -> _Factors:
+    """The nominal case, then every uncertain input at the lower and the upper end of its range."""
+    factors = {field.name: np.ones((1 + 2 * len(spreads), 1)) for field in fields(_Factors)}
+    for index, (key, factor) in enumerate(spreads):
+        factors[key][1 + 2 * index : 3 + 2 * index, 0] = 1.0 / factor, factor
+    return _Factors(**factors)
 
 
 def _together(life_s: float, doubts: list[Doubt]) -> tuple[float, float]:
@@ -184,107 +200,75 @@ def _together(life_s: float, doubts: list[Doubt]) -> tuple[float, float]:
 class _Run:
     """One case, heated until the horizon or until the vane gives way."""
 
-    case: _Case
-    section: ChordSection
-    allowed_m: float
-    horizon_s: float
     heating: Heating
+    material: Material
+    allowed_m: float
 
     @property
     def local_s(self) -> float:
         hottest = self.heating.temperature_k.max(axis=1)
-        return self.heating.first_time_s(hottest >= self.case.material.fails_at_k - 0.5)
+        return self.heating.first_time_s(hottest >= self.material.fails_at_k)
 
     @property
     def recession_s(self) -> float:
-        gone = self.heating.recession_m >= self.allowed_m * (1.0 - 1e-6)
-        return self.heating.first_time_s(gone)
+        return self.heating.first_time_s(self.heating.recession_m >= self.allowed_m)
 
     @property
     def life_s(self) -> float:
         return min(self.local_s, self.recession_s)
 
 
-def _heated(case: _Case, horizon_s: float) -> _Run:
-    geometry, material = case.geometry, case.material
-    section = ChordSection(geometry, case.load)
-    allowed_m = 1e-3 * (geometry.allowed_recession_mm or ALLOWED_RECESSION * geometry.tip_chord_mm)
-    allowed_m = min(allowed_m, float(section.depths_m[-1]))
-    recedes = (
-        (lambda surface_k, gone_m: case.rate_m_s(surface_k, section.radius_m(gone_m)))
-        if material.receding
-        else None
-    )
-    heating = heat_bar(
-        section.bar, material, START_K, horizon_s, recedes, material.fails_at_k, allowed_m,
-        case.loss.net_w, shaft_and_hub(geometry),
-    )  # fmt: skip
-    return _Run(case, section, allowed_m, horizon_s, heating)
-
-
-def _life(run: _Run, burning: Burning) -> Life:
+def _life(
+    run: _Run, section: ChordSection, loss: SurfaceLoss, burning: Burning, horizon_s: float
+) -> Life:
     """All that is told of a run; the range of the life is still missing."""
-    section, heating, loss = run.section, run.heating, run.case.loss
-    material, load = run.case.material, run.case.load
+    heating, material, load = run.heating, run.material, section.load
     if run.recession_s < run.local_s:
         ends_by = f"the leading edge has lost {1e3 * run.allowed_m:.3g} mm"
     else:
         at_nose = heating.temperature_k[-1].argmax() < CELLS // 2
         ends_by = f"the {'leading' if at_nose else 'trailing'} edge reaches {material.fails_by}"
-    bars, nose = [section.bar(float(g)) for g in heating.recession_m], section.radius_m(0.0)
-    film, conductivity = load.nose_w_m2_k(nose), float(material.conductivity(800.0))
+    bars, nose = section.bar(heating.recession_m[:, None]), float(section.radius_m(0.0))
+    film, conductivity = float(load.nose_w_m2_k(nose)), float(material.conductivity(800.0))
     return Life(
         life_s=run.life_s,
         low_s=np.nan,
         high_s=np.nan,
         ends_by=ends_by,
         local_s=run.local_s,
-        bulk_s=bulk_failure_s(bars[0], material, START_K, loss.net_w),
+        bulk_s=bulk_failure_s(section.bar(0.0), material, START_K, loss.net_w),
         recession_s=run.recession_s,
         allowed_recession_mm=1e3 * run.allowed_m,
-        horizon_s=run.horizon_s,
+        horizon_s=horizon_s,
         biot_nose=biot_number(film, nose, conductivity),
         biot_chord=biot_number(film, 0.5 * section.chord_m, conductivity),
         heating=heating,
         doubts=(),
         material=material,
-        mean_k=_means_k(bars, heating),
+        mean_k=np.average(heating.temperature_k, axis=1, weights=bars.volume_m3),
         face_m=_face_m(section, bars, heating, loss),
         burning=burning,
         loss=loss,
     )
 
 
-def _means_k(bars: list[Bar], heating: Heating) -> Array:
-    """Mean temperature of the section at each time."""
-    return np.array(
-        [
-            np.average(temperature_k, weights=bar.volume_m3)
-            for temperature_k, bar in zip(heating.temperature_k, bars, strict=True)
-        ]
-    )
-
-
-def _face_m(section: ChordSection, bars: list[Bar], heating: Heating, loss: SurfaceLoss) -> Array:
-    """What the faces have lost over time, at half chord.
+def _face_m(section: ChordSection, bars: Bar, heating: Heating, loss: SurfaceLoss) -> Array:
+    """What the faces have lost over time, at half chord; `bars` at the times of `heating`.
 
     In the proportion of face to edge that the burning model gives, scaled to what the edge lost:
     a measured recession of the edge so scales that of the faces.
     """
-    density = loss.material.density_kg_m3
-    if not loss.burning:
+    if not loss.material.receding:
         return np.zeros_like(heating.time_s)
-    face, edge = [], []
-    over_time = zip(heating.temperature_k, heating.recession_m, bars, strict=True)
-    for temperature_k, gone_m, bar in over_time:
-        middle = int(np.searchsorted(bar.edge_m, 0.5 * section.chord_m))
-        film = bar.film_w_k / bar.surface_m2
-        face.append(float(loss.burned_kg_m2_s(film, temperature_k)[middle]) / density)
-        nose = np.array(section.load.nose_w_m2_k(section.radius_m(float(gone_m))))
-        edge.append(float(loss.burned_kg_m2_s(nose, temperature_k[0])) / density)
+    middle = (bars.edge_m < 0.5 * section.chord_m).sum(axis=1, keepdims=True)
+    film = bars.film_w_k / bars.surface_m2
+    face = np.take_along_axis(loss.burned_kg_m2_s(film, heating.temperature_k), middle, axis=1)
+    nose = section.load.nose_w_m2_k(section.radius_m(heating.recession_m))
     lost, modelled = (
-        scipy.integrate.cumulative_trapezoid(rate, heating.time_s, initial=0.0)
-        for rate in (face, edge)
+        scipy.integrate.cumulative_trapezoid(
+            burned_kg_m2_s / loss.material.density_kg_m3, heating.time_s, initial=0.0
+        )
+        for burned_kg_m2_s in (face[:, 0], loss.burned_kg_m2_s(nose, heating.surface_k))
     )
     if modelled[-1] <= 0.0:
         return np.zeros_like(heating.time_s)

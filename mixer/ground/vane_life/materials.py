@@ -12,6 +12,8 @@ from numpy.typing import ArrayLike
 
 from mixer.ground.inputs.arrays import Array
 
+Factor = float | Array  # on an uncertain input; (cases, 1) of several cases side by side
+
 
 @dataclass(frozen=True)
 class Material:
@@ -23,6 +25,7 @@ class Material:
     conductivity that is uncertain; `emits` is the total hemispherical emissivity at `emits_at_k`,
     good to a factor of `emits_spread`. `fusion_j_kg` is the heat of fusion (CRC [from memory]).
     `oxidises` says what hot exhaust does to the metal that no model here holds.
+    `conductivity_factor` and `reaction_factor` stand for what is uncertain of either.
     """
 
     name: str
@@ -41,6 +44,8 @@ class Material:
     emits_spread: float = 1.2
     fusion_j_kg: float = 0.0
     oxidises: str = ""
+    conductivity_factor: Factor = 1.0
+    reaction_factor: Factor = 1.0
 
     @property
     def receding(self) -> bool:
@@ -50,7 +55,8 @@ class Material:
         return np.interp(np.asarray(temperature_k, float), self.at_k, self.specific_heat_j_kg_k)
 
     def conductivity(self, temperature_k: ArrayLike) -> Array:
-        return np.interp(np.asarray(temperature_k, float), self.at_k, self.conductivity_w_m_k)
+        at_k = np.asarray(temperature_k, float)
+        return self.conductivity_factor * np.interp(at_k, self.at_k, self.conductivity_w_m_k)
 
     def emissivity(self, temperature_k: ArrayLike) -> Array:
         return np.interp(np.asarray(temperature_k, float), self.emits_at_k, self.emits)
@@ -58,7 +64,7 @@ class Material:
     def reaction_kg_m2_s(self, surface_k: ArrayLike) -> Array:
         """How fast a surface would burn if the gas brought oxidiser without limit."""
         surface = np.maximum(np.asarray(surface_k, float), 1.0)
-        return self.reacts_kg_m2_s * np.exp(-self.reacts_at_k / surface)
+        return self.reaction_factor * self.reacts_kg_m2_s * np.exp(-self.reacts_at_k / surface)
 
 
 # Kelvin at which Incropera, Table A.1, gives the metals' properties [read].

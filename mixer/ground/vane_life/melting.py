@@ -230,14 +230,14 @@ def melt_by_the_end(
     """
     if loss.material.fails_by != "melting":
         return None
-    load, sink = heat_load(geometry, engine), shaft_and_hub(geometry)
+    section, sink = ChordSection(geometry, heat_load(geometry, engine)), shaft_and_hub(geometry)
     deepest_m = 1e-3 * geometry.largest_recession_mm
 
     def melted(film: float, swept: bool) -> Melt:
-        section = ChordSection(geometry, load.scaled(film))
         return melt_bar(
-            section.bar, loss.material, start_k, burn_s, swept, deepest_m, loss.net_w, sink
-        )
+            lambda depth_m: section.bar(depth_m, film),
+            loss.material, start_k, burn_s, swept, deepest_m, loss.net_w, sink,
+        )  # fmt: skip
 
     return MeltBand(
         melted(1.0, True),

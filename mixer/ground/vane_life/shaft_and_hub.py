@@ -15,6 +15,8 @@ from mixer.ground.drawn_vane.geometry import VaneGeometry
 from mixer.ground.inputs.arrays import Array
 from mixer.ground.vane_life.materials import Material
 
+LEAST_SECTION_M2 = 1e-12  # stands in for none, through which nothing leaves
+
 
 @dataclass(frozen=True)
 class ShaftMaterial:
@@ -52,23 +54,24 @@ class ShaftAndHub:
     ) -> tuple[Array, Array]:
         """Heat that leaves each cell per metre of span, W/m, and how fast shaft and hub warm, K/s.
 
-        `section_m2` (n,) of each cell across the span, `temperature_k` (n,), `ends_k` (2,).
+        `section_m2` (..., n) of each cell across the span, `temperature_k` (..., n), `ends_k`
+        (..., 2).
         """
-        area_m2 = float(section_m2.sum())
-        if area_m2 <= 0.0:
-            return np.zeros_like(section_m2), np.zeros(2)
-        mean_k = float(section_m2 @ temperature_k) / area_m2
+        shaft_k, hub_k = ends_k[..., :1], ends_k[..., 1:]
+        area_m2 = np.maximum(section_m2.sum(axis=-1, keepdims=True), LEAST_SECTION_M2)
+        share = section_m2 / area_m2
+        mean_k = (share * temperature_k).sum(axis=-1, keepdims=True)
         along_m = self.jet_m / 3.0 + self.outside_m
-        vane_k_w = along_m / (float(material.conductivity(mean_k)) * area_m2)
+        vane_k_w = along_m / (material.conductivity(mean_k) * area_m2)
         # Into the shaft each cell's share goes with its section.
-        leaves_w = section_m2 / area_m2 * (temperature_k - ends_k[0])
-        leaves_w /= vane_k_w + self.half_shaft_k_w
-        on_w = (ends_k[0] - ends_k[1]) / self.half_shaft_k_w if self.hub_j_k else 0.0
-        warms = [
-            (float(leaves_w.sum()) - on_w) / self.shaft_j_k,
-            on_w / self.hub_j_k if self.hub_j_k else 0.0,
-        ]
-        return leaves_w / self.jet_m, np.array(warms)
+        leaves_w = share * (temperature_k - shaft_k) / (vane_k_w + self.half_shaft_k_w)
+        into_w = leaves_w.sum(axis=-1, keepdims=True)
+        on_w, hub_k_s = np.zeros_like(hub_k), np.zeros_like(hub_k)
+        if self.hub_j_k:
+            on_w = (shaft_k - hub_k) / self.half_shaft_k_w
+            hub_k_s = on_w / self.hub_j_k
+        warms = np.concatenate([(into_w - on_w) / self.shaft_j_k, hub_k_s], axis=-1)
+        return leaves_w / self.jet_m, warms
 
 
 def shaft_and_hub(geometry: VaneGeometry) -> ShaftAndHub | None:

@@ -6,12 +6,13 @@ carbon dioxide take heat up, and the gas that they give off thickens the film (b
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from mixer.ground.inputs.arrays import Array
 from mixer.ground.vane_life.conduction import Bar
-from mixer.ground.vane_life.materials import Material
+from mixer.ground.vane_life.materials import Factor, Material
 
 STEFAN_BOLTZMANN_W_M2_K4 = 5.670374e-8
 SURROUNDINGS_K = 300.0
@@ -21,12 +22,12 @@ LEAST_SURFACE_M2 = 1e-12  # stands in for none, where a film per area is asked f
 REACTION_J_KG = (0.75 * 132.416e3 + 0.25 * 158.980e3) / 12.011e-3
 
 
-def blowing_factor(burning: float) -> float:
+def blowing_factor(burning: Factor) -> Factor:
     """Film with gas blown through it over the film without: ln(1+B')/B'.
 
     Stagnant-film theory (Kays & Crawford, Convective Heat and Mass Transfer [from memory]).
     """
-    return float(np.log1p(burning) / burning) if burning > 0.0 else 1.0
+    return np.log1p(burning) / burning if np.all(burning) else 1.0
 
 
 def view_of_surroundings(near_radius: float, far_radius: float) -> float:
@@ -49,9 +50,9 @@ class SurfaceLoss:
 
     material: Material
     view: float
-    burning: float
+    burning: Factor
     gas_heat_j_kg_k: float
-    emissivity_factor: float = 1.0
+    emissivity_factor: Factor = 1.0
     surroundings_k: float = SURROUNDINGS_K
 
     def emissivity(self, temperature_k: Array) -> Array:
@@ -62,23 +63,35 @@ class SurfaceLoss:
         gap = np.asarray(temperature_k, float) ** 4 - self.surroundings_k**4
         return self.emissivity(temperature_k) * self.view * STEFAN_BOLTZMANN_W_M2_K4 * gap
 
+    @cached_property
+    def diffusion_kg_j(self) -> Factor:
+        """What diffusion lets burn at most, over the film: ln(1+B')/cp."""
+        return np.log1p(self.burning) / self.gas_heat_j_kg_k
+
+    @cached_property
+    def thinning(self) -> Factor:
+        """Share of the film that blowing takes where as much burns as diffusion lets."""
+        return 1.0 - blowing_factor(self.burning)
+
     def burned_kg_m2_s(self, film_w_m2_k: Array, temperature_k: Array) -> Array:
-        """Carbon burned under a film: reaction and diffusion, film/cp ln(1+B'), in series."""
+        """Carbon burned under a film: reaction and diffusion in series."""
+        limit, share = self._burning(film_w_m2_k, temperature_k)
+        return limit * share
+
+    def _burning(self, film_w_m2_k: Array, temperature_k: Array) -> tuple[Array, Array]:
+        """What diffusion lets burn, and the share of it that does."""
         reaction = self.material.reaction_kg_m2_s(temperature_k)
-        diffusion = np.maximum(film_w_m2_k / self.gas_heat_j_kg_k * np.log1p(self.burning), 1e-30)
-        return reaction * diffusion / (reaction + diffusion)
+        limit = np.maximum(film_w_m2_k * self.diffusion_kg_j, 1e-30)
+        return limit, reaction / (reaction + limit)
 
     def net_w(self, bar: Bar, temperature_k: Array) -> Array:
         """Heat into each cell of a bar: film less blowing, radiation and reactions."""
         radiated_w = bar.surface_m2 * self.radiated_w_m2(temperature_k)
-        if self.burning == 0.0:
+        if not self.material.receding:
             return bar.film_heat_w(temperature_k) - radiated_w
         film_w_m2_k = bar.film_w_k / np.maximum(bar.surface_m2, LEAST_SURFACE_M2)
-        burned = self.burned_kg_m2_s(film_w_m2_k, temperature_k)
-        # Of what is blown at the limit, ln(1+B') film/cp, so much blows: its B' goes in share.
-        share = (
-            burned * self.gas_heat_j_kg_k / (np.maximum(film_w_m2_k, 1.0) * np.log1p(self.burning))
-        )
-        thinned = 1.0 - share * (1.0 - blowing_factor(self.burning))
+        limit, share = self._burning(film_w_m2_k, temperature_k)
+        # Of what is blown at the limit, so much blows: its B' goes in share.
+        thinned = 1.0 - share * self.thinning
         film_w = bar.film_w_k * thinned * (bar.gas_k - temperature_k) + bar.flux_w
-        return film_w - radiated_w - bar.surface_m2 * burned * REACTION_J_KG
+        return film_w - radiated_w - bar.surface_m2 * limit * share * REACTION_J_KG

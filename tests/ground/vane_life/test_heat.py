@@ -13,7 +13,6 @@ from mixer.ground.vane_life.conduction import (
     Bar,
     biot_number,
     bulk_failure_s,
-    heat_bar,
 )
 from mixer.ground.vane_life.heat_load import (
     PRESSURE_EXPONENT,
@@ -24,6 +23,7 @@ from mixer.ground.vane_life.heat_load import (
     heat_load,
     stagnation_coefficient_w_m2_k,
 )
+from mixer.ground.vane_life.heating import heat_bars
 from mixer.ground.vane_life.life import vane_life
 from mixer.ground.vane_life.materials import MATERIALS, Material
 from tests.support.conduction import lumped_time_s, thick_wall_temperature
@@ -123,7 +123,7 @@ def test_solved_bar_follows_the_thick_wall_closed_form():
     """The same case through the equation solver: 0.1 K at the surface and at 25 mm."""
     steel = plain(45.0, 7800.0, 45.0 / (7800.0 * 1.4e-5))
     bar = wall(0.4, 160, flux_w_m2=3.2e5)
-    found = heat_bar(lambda _gone: bar, steel, 308.15, 30.0)
+    (found,) = heat_bars(lambda _gone: bar, steel, 308.15, 30.0)
     middle = 0.5 * (bar.edge_m[1:] + bar.edge_m[:-1])
     depths = np.array([middle[0], 0.025])
     solved = np.interp(depths, middle, found.temperature_k[-1]) - 273.15
@@ -147,7 +147,7 @@ def test_solved_bar_follows_the_lumped_closed_form_where_the_biot_number_is_smal
     length = 7.05882e-4 / 6.0
     metal = plain(20.0, 8500.0, 400.0, fails_at_k=199.0 + 273.15)
     bar = wall(length, 8, film_w_m2_k=400.0, gas_k=473.15, power=1.0)
-    found = heat_bar(lambda _gone: bar, metal, 298.15, 20.0, stop_at_k=metal.fails_at_k)
+    (found,) = heat_bars(lambda _gone: bar, metal, 298.15, 20.0, stop_at_k=metal.fails_at_k)
     assert found.time_s[-1] == pytest.approx(5.16479, rel=2e-3)
 
 
@@ -159,7 +159,7 @@ def test_heat_that_enters_a_bar_is_the_heat_it_holds():
     """Energy balance with film, flux and a property that changes with temperature."""
     copper = MATERIALS["copper"]
     bar = wall(0.03, 40, film_w_m2_k=5000.0, gas_k=1500.0, flux_w_m2=1e5)
-    found = heat_bar(lambda _gone: bar, copper, 300.0, 8.0)
+    (found,) = heat_bars(lambda _gone: bar, copper, 300.0, 8.0)
 
     def enthalpy(t):
         grid = np.linspace(300.0, t, 400)
@@ -183,7 +183,7 @@ def test_receding_wall_settles_to_the_steady_ablation_profile():
             bar.edge_m + gone, bar.section_m2, bar.volume_m3, bar.film_w_k, bar.gas_k, bar.flux_w
         )
 
-    found = heat_bar(bar_at, metal, 300.0, 90.0, lambda _t, _gone: speed)
+    (found,) = heat_bars(bar_at, metal, 300.0, 90.0, lambda _t, _gone: speed)
     bar = bar_at(float(found.recession_m[-1]))
     depth = 0.5 * (bar.edge_m[1:] + bar.edge_m[:-1]) - bar.edge_m[0]
     solved = (found.temperature_k[-1] - 300.0) / (found.surface_k[-1] - 300.0)
@@ -250,7 +250,7 @@ def test_local_and_bulk_melting_agree_where_the_biot_number_is_small():
     k = tuple(1000.0 * value for value in copper.conductivity_w_m_k)
     ideal = Material(**{**copper.__dict__, "conductivity_w_m_k": k})
     bar = ChordSection(vane(), heat_load(vane(), NOZZLE)).bar(0.0)
-    found = heat_bar(lambda _gone: bar, ideal, 293.0, 20.0, stop_at_k=copper.fails_at_k)
+    (found,) = heat_bars(lambda _gone: bar, ideal, 293.0, 20.0, stop_at_k=copper.fails_at_k)
     assert found.time_s[-1] == pytest.approx(bulk_failure_s(bar, ideal, 293.0), rel=5e-3)
 
 

@@ -12,8 +12,9 @@ from scipy.special import erf, erfc
 
 from mixer.ground.drawn_vane.geometry import HeatSink
 from mixer.ground.drawn_vane.vane_forces import computed_curve
-from mixer.ground.vane_life.conduction import Bar, heat_bar
+from mixer.ground.vane_life.conduction import Bar
 from mixer.ground.vane_life.heat_load import ChordSection, heat_load
+from mixer.ground.vane_life.heating import heat_bars
 from mixer.ground.vane_life.materials import MATERIALS, Material
 from mixer.ground.vane_life.melting import Enthalpy, melt_bar, melt_by_the_end
 from mixer.ground.vane_life.shaft_and_hub import ShaftAndHub, shaft_and_hub
@@ -137,7 +138,9 @@ def test_melt_begins_when_the_hottest_place_is_at_its_melting_point():
     geometry = vane(material="copper", heat_sink=HeatSink(**SINK))
     bar = ChordSection(geometry, heat_load(geometry, nozzle())).bar(0.0)
     copper, sink = MATERIALS["copper"], shaft_and_hub(geometry)
-    heated = heat_bar(lambda _gone: bar, copper, 293.0, 5.0, stop_at_k=copper.fails_at_k, sink=sink)
+    (heated,) = heat_bars(
+        lambda _gone: bar, copper, 293.0, 5.0, stop_at_k=copper.fails_at_k, sink=sink
+    )
     found = melt_bar(lambda _gone: bar, copper, 293.0, 1.1 * heated.time_s[-1], sink=sink)
     assert found.begins_s == pytest.approx(heated.time_s[-1], rel=0.01)
 

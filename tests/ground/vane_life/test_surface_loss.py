@@ -8,8 +8,9 @@ from scipy.optimize import brentq
 
 from mixer.ground.drawn_vane.geometry import jet_for
 from mixer.ground.drawn_vane.propellants import UNKNOWN, USUAL_MIXTURE, burning_limit, burning_of
-from mixer.ground.vane_life.conduction import Bar, heat_bar
+from mixer.ground.vane_life.conduction import Bar
 from mixer.ground.vane_life.heat_load import ChordSection, heat_load
+from mixer.ground.vane_life.heating import heat_bars
 from mixer.ground.vane_life.life import vane_life
 from mixer.ground.vane_life.materials import MATERIALS, Material
 from mixer.ground.vane_life.surface_loss import (
@@ -53,7 +54,7 @@ def test_plate_that_only_radiates_cools_by_the_closed_form():
     """ρ c (V/A) / (3 ε σ) (T⁻³ − T0⁻³): 5 mm, ε 0.8, 2500 to 1000 K in 111.421 s; computed."""
     loss = SurfaceLoss(grey(0.8), 1.0, 0.0, 2000.0, surroundings_k=0.0)
     body = plate(0.005)
-    found = heat_bar(lambda _gone: body, loss.material, 2500.0, 111.421, heat_into_w=loss.net_w)
+    (found,) = heat_bars(lambda _gone: body, loss.material, 2500.0, 111.421, heat_into_w=loss.net_w)
     assert found.temperature_k[-1].mean() == pytest.approx(1000.0, abs=1.0)
 
 
@@ -62,7 +63,7 @@ def test_plate_between_gas_and_cold_surroundings_settles_where_they_balance(film
     """h (2800 − T) = 0.8 σ (T⁴ − 300⁴); computed."""
     loss = SurfaceLoss(grey(0.8), 1.0, 0.0, 2000.0)
     body = plate(0.005, film, 2800.0)
-    found = heat_bar(lambda _gone: body, loss.material, 300.0, 120.0, heat_into_w=loss.net_w)
+    (found,) = heat_bars(lambda _gone: body, loss.material, 300.0, 120.0, heat_into_w=loss.net_w)
     assert found.surface_k[-1] == pytest.approx(wall_k, abs=0.5)
 
 
