@@ -118,7 +118,7 @@ def unlike_tables(every: int = 1) -> Iterator[tuple[str, FlightTables]]:
         yield f"{name}, {policy}", _tables(name, policy, number % 2)
 
 
-@cache  # the proof that every word fits takes a tenth of a second
+@cache  # each set of tables is proved
 def _tables(name: str, policy: str, expected: int) -> FlightTables:
     changes = UNLIKE[name]
     control = {**changes.get("control", {}), "policy": policy}

@@ -23,18 +23,19 @@ for _i in range(at.VANES):
     CELLS[at.CURVE_CELLS + _i] = (at.CURVE_OFF + _i, at.CURVE_N + _i, 1, at.CURVE_STRIDE)
     CELLS[at.FORCE_CELLS + _i] = (at.CURVE_OFF + _i, at.CURVE_N + _i, 1, at.CURVE_STRIDE)
     CELLS[at.SERVO_CELLS + _i] = (at.SERVO_OFF + _i, at.SERVO_N + _i, -1, at.SERVO_STRIDE)
+PLACES = HINTS | CELLS
 
 
 def places(words: Sequence[int], leads_there: int) -> range:
     """Where the records stand that a hint or a cell may lead to: all that another one follows."""
-    offset_at, points_at, more, stride = (HINTS | CELLS)[leads_there]
+    offset_at, points_at, more, stride = PLACES[leads_there]
     first = words[offset_at]
     return range(first, first + (words[points_at] + more) * stride, stride)
 
 
 def table_of(words: Sequence[int], place: int) -> range:
     """Where the records of the table stand that has one at this place."""
-    return next(found for leads in HINTS | CELLS if place in (found := places(words, leads)))
+    return next(found for leads in PLACES if place in (found := places(words, leads)))
 
 
 def admitted(words: Sequence[int]) -> list[Span]:

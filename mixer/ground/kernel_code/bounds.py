@@ -8,18 +8,19 @@ holds of the record that they end at. What the state is after one cycle must lie
 before; so what holds for one cycle holds for all.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from functools import lru_cache
 
 from mixer.flight import layout as at
 from mixer.ground.kernel_code.admitted import SMALL, admitted
-from mixer.ground.kernel_code.language import Function, flight_core
+from mixer.ground.kernel_code.expressions import Call
+from mixer.ground.kernel_code.searches import RESULT
 from mixer.ground.kernel_code.spans import Span, State, WordOverflowError, join
-from mixer.ground.kernel_code.statements import RESULT, Call
-from mixer.ground.kernel_code.traits import shifts
+from mixer.ground.kernel_code.statements import steps
+from mixer.ground.kernel_code.traits import numbers, shifts
 
 
-@lru_cache(maxsize=64)  # 0.06 s; a command, and a process of tests, meets few tables many times
+@lru_cache(maxsize=64)  # 0.04 s; a command, and a process of tests, meets few tables many times
 def bound_cycle(words: tuple[int, ...]) -> tuple[Span, ...]:
     """Bounds of every steering word after any cycle; WordOverflowError where one could overflow."""
     before = admitted(words)
@@ -39,39 +40,55 @@ class Bounds:
     """The flight core over intervals, for one set of tables."""
 
     def __init__(self, words: Sequence[int]) -> None:
-        self.program = flight_core()
         self.tables = words
-        self.known: dict[tuple[str, tuple[Span, ...]], Span] = {}  # of functions on tables alone
+        # Of functions on tables alone: what they give, and the names where they end.
+        self.known: dict[tuple[str, tuple[Span, ...]], Span] = {}
+        self.ended: dict[tuple[str, tuple[Span, ...]], list[dict[str, Span]]] = {}
 
     def run(self, name: str, given: list[Span], state: State) -> tuple[Span, bool]:
         """Call a function on intervals: its result, and whether that stands on tables alone.
 
         `state.words` become what the function leaves.
         """
-        function = self.program.functions[name]
         key = name, tuple(given)
         if key in self.known:
             return self.known[key], True
-        one = Call(self, function)
-        names = [parameter for parameter in function.parameters if parameter != "w"]
         ends: list[State] = []
-        for values in by_value(function, names, given):
-            ends += one.of(dict(zip(names, values, strict=True)), list(state.words))
+        on_tables_alone = True
+        for values in by_value(name, given):
+            some, alone = self.ends(name, values, state.words)
+            ends += some
+            on_tables_alone = on_tables_alone and alone
         end = join(ends)
         assert end is not None
         state.words = end.words
         result = end.names.get(RESULT, (0, 0))
-        if one.on_tables_alone:
+        if on_tables_alone:
             self.known[key] = result
-        return result, one.on_tables_alone
+        return result, on_tables_alone
+
+    def ends(
+        self, name: str, given: tuple[Span, ...], words: list[Span]
+    ) -> tuple[list[State], bool]:
+        """How a function can end, and whether that stands on tables alone."""
+        key = name, given
+        if key in self.ended:
+            return [State(names, words) for names in self.ended[key]], True
+        call = Call(self, name)
+        state = State(dict(zip(numbers(name), given, strict=True)), words)
+        end = steps(name)(call, state)
+        ends = call.results + ([end] if end else [])
+        if call.on_tables_alone:
+            self.ended[key] = [end.names for end in ends]
+        return ends, call.on_tables_alone
 
 
-def by_value(function: Function, names: list[str], given: list[Span]) -> Iterator[list[Span]]:
+def by_value(name: str, given: list[Span]) -> list[tuple[Span, ...]]:
     """The parameters' intervals; where one is a shift, once for each of its values."""
-    lists: list[list[Span]] = [[]]
-    for name, (lo, hi) in zip(names, given, strict=True):
+    lists: list[tuple[Span, ...]] = [()]
+    for parameter, (lo, hi) in zip(numbers(name), given, strict=True):
         each = [(lo, hi)]
-        if lo < hi and name in shifts(function.name):
+        if lo < hi and parameter in shifts(name):
             each = [(value, value) for value in range(lo, hi + 1)]
-        lists = [[*one, span] for one in lists for span in each]
-    yield from lists
+        lists = [(*one, span) for one in lists for span in each]
+    return lists

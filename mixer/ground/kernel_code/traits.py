@@ -7,6 +7,12 @@ from mixer.ground.kernel_code.language import flight_core
 
 
 @cache
+def numbers(name: str) -> list[str]:
+    """The parameters of a kernel function but for the words, which are the first of each."""
+    return [one for one in flight_core().functions[name].parameters if one != "w"]
+
+
+@cache
 def shifts(name: str) -> set[str]:
     """The parameters of a kernel function by which it shifts."""
     function = flight_core().functions[name]

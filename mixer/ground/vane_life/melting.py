@@ -85,8 +85,8 @@ def melt_bar(
 ) -> Melt:
     """Heat a bar to the horizon, or until the melt from its first end is `deepest_m` deep.
 
-    `bar_at(depth_m)` as in `heat_bar`: the bar when so much of its end is gone. ConductionError
-    where the equation could not be solved.
+    `bar_at(depth_m)` gives the bar when so much of its end is gone, as `bars_at` of `heat_bars`
+    does. ConductionError where the equation could not be solved.
     """
     whole = bar_at(0.0)
     state_of = Enthalpy(material)

@@ -33,7 +33,7 @@ DEMO = Path(promises.__file__).parents[1] / "demo" / "demo.toml"
 
 @pytest.fixture(autouse=True)
 def tables_built_quickly(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Leave out the proof of word bounds: a second for each vehicle, and not looked at here."""
+    """Leave out the proof of word bounds: not looked at here."""
     monkeypatch.setattr("mixer.ground.kernel_code.bounds.bound_cycle", lambda words: None)
 
 

@@ -1,6 +1,9 @@
 """No intermediate of the flight core leaves its word: run on integers that check themselves, and
 shown by intervals for every vehicle; a vehicle that could overflow is refused."""
 
+import ast
+import itertools
+import operator
 import random
 
 import pytest
@@ -13,7 +16,7 @@ from mixer.ground.kernel_code.admitted import admitted
 from mixer.ground.kernel_code.bounds import Bounds, bound_cycle
 from mixer.ground.kernel_code.c99 import reached
 from mixer.ground.kernel_code.language import flight_core
-from mixer.ground.kernel_code.spans import State, WordOverflowError, operate
+from mixer.ground.kernel_code.spans import COMPARISONS, OPERATIONS, State, WordOverflowError
 from mixer.ground.tables.build import flight_tables, words_of
 from tests.oracle.cases import random_clocking
 from tests.support.strict_words import Word, checked_steering
@@ -132,32 +135,64 @@ def test_the_bounds_hold_what_steering_does():
             assert low <= s._w[word] <= high, word
 
 
-def test_interval_arithmetic_encloses_integer_arithmetic():
-    import ast
+INTEGERS = {
+    ast.Add: operator.add, ast.Sub: operator.sub, ast.Mult: operator.mul,
+    ast.LShift: operator.lshift, ast.RShift: operator.rshift, ast.FloorDiv: operator.floordiv,
+    ast.BitAnd: operator.and_, ast.BitOr: operator.or_, ast.Mod: operator.mod,
+}  # fmt: skip
+COMPARED = {
+    ast.Lt: operator.lt, ast.LtE: operator.le, ast.Gt: operator.gt, ast.GtE: operator.ge,
+    ast.Eq: operator.eq, ast.NotEq: operator.ne,
+}  # fmt: skip
 
+
+def test_interval_arithmetic_encloses_integer_arithmetic():
     rng = random.Random(SEED)
-    for op, plain in ((ast.Add(), int.__add__), (ast.Sub(), int.__sub__), (ast.Mult(), int.__mul__),
-                      (ast.LShift(), int.__lshift__), (ast.RShift(), int.__rshift__),
-                      (ast.FloorDiv(), int.__floordiv__)):  # fmt: skip
+    assert INTEGERS.keys() == OPERATIONS.keys()
+    for kind, plain in INTEGERS.items():
+        least = 0 if kind is ast.BitOr else -50
         for _ in range(300):
-            a = sorted(rng.randint(-50, 50) for _ in range(2))
+            a = sorted(rng.randint(least, 50) for _ in range(2))
             b = sorted(rng.randint(1, 9) for _ in range(2))
-            low, high = operate(op, (a[0], a[1]), (b[0], b[1]))
+            low, high = OPERATIONS[kind]((a[0], a[1]), (b[0], b[1]))
             for _ in range(10):
                 value = plain(rng.randint(*a), rng.randint(*b))
                 assert low <= value <= high
 
 
+@pytest.mark.parametrize("kind", COMPARED)
+def test_a_comparison_leaves_the_least_intervals_that_hold_what_can_be(kind):
+    """Of all small intervals: for both ways that it can come out."""
+    spans = [(lo, hi) for lo in range(-2, 3) for hi in range(lo, 3)]
+    for a, b in itertools.product(spans, spans):
+        values = itertools.product(range(a[0], a[1] + 1), range(b[0], b[1] + 1))
+        ways = {True: [], False: []}
+        for x, y in values:
+            ways[COMPARED[kind](x, y)].append((x, y))
+        for way, found in zip((True, False), COMPARISONS[kind], strict=True):
+            least = [(min(side), max(side)) for side in zip(*ways[way], strict=True)]
+            assert found(a, b) == (tuple(least) or None)
+
+
+def test_what_is_put_in_a_state_leaves_those_alone_that_it_was_copied_from():
+    state = State({"x": (0, 1)}, [(0, 0), (1, 1)])
+    copied = state.copy()
+    copied.put(1, (5, 6))
+    copied.names["x"] = (1, 1)
+    assert state == State({"x": (0, 1)}, [(0, 0), (1, 1)])
+    assert copied == State({"x": (1, 1)}, [(0, 0), (5, 6)])
+
+
 def test_every_function_of_the_cycle_is_bounded(monkeypatch):
     """The pass runs each function that `cycle` can come to; a new one cannot be forgotten."""
     seen = set()
-    run = statements.Call.of
+    ends = Bounds.ends
 
-    def noted(self, names, words):
-        seen.add(self.function.name)
-        return run(self, names, words)
+    def noted(self, name, given, words):
+        seen.add(name)
+        return ends(self, name, given, words)
 
-    monkeypatch.setattr(statements.Call, "of", noted)
+    monkeypatch.setattr(Bounds, "ends", noted)
     for policy in ("nearest", "direction"):
         one = vehicle(control={"policy": policy}, engine={"believed_pressure": None})
         bound_cycle(tuple(words_of(one)))
