@@ -17,7 +17,7 @@ from mixer.flight import FLAG_NAMES
 from mixer.ground.tables.build import flight_tables
 from tests.support.vehicles import vehicle, vehicle_file
 
-CASES = {"long": (CYCLES, SEEDS), "ci": (10_000, 6), "laptop": (500, 2)}
+CASES = {"long": (CYCLES, SEEDS), "ci": (10_000, 6), "laptop": (900, 3)}
 # As the node's meter counts it: with MicroPython's call (tests/board/test_step_cost.py), some 170
 # to fetch code and words out of a pair, some 150 for the meter itself.
 CYCLE_INSTRUCTIONS = 3900 + 170 + 150

@@ -200,7 +200,7 @@ def heat_bars(
     return found
 
 
-def _end_of(bar: int, equation: _Equation, solver: scipy.integrate.LSODA) -> tuple[float, Array]:
+def _end_of(bar: int, equation: _Equation, solver: "scipy.integrate.LSODA") -> tuple[float, Array]:
     """When a bar reached its end in the solver's last step, and its state then.
 
     By halving: a step's interpolation misses where the step began by as much as the solver errs,
