@@ -8,7 +8,7 @@ Where the file says how vanes and burns scatter, both are for a new set of vanes
 prediction); else for the very vanes that were tested (an estimate), and a new set scatters more.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from functools import cache
 
@@ -55,11 +55,17 @@ def reachable_band(vehicle: Vehicle, burn_time_s: Array) -> Band:
 
 def worst_case_nm(vehicle: Vehicle, burn_time_s: Array) -> Array:
     """The worst case of `reachable_band`, (..., 3)."""
-    time_s = np.asarray(burn_time_s, dtype=float)
-    nominal = each_alone_nm(reach(vehicle, time_s))
+    return worst_case(vehicle, np.asarray(burn_time_s, dtype=float), each_alone_nm)
+
+
+def worst_case(vehicle: Vehicle, time_s: Array, figure: Callable[[Reach], Array]) -> Array:
+    """A figure of what is within reach at burn times (...), less all that it loses where each
+    number alone is off the worse way.
+    """
+    nominal = figure(reach(vehicle, time_s))
     lost = np.zeros_like(nominal)
     for off in uncertain_numbers(vehicle.uncertainty or Uncertainty()):
-        either_way = [each_alone_nm(one) for one in shifted(vehicle, time_s, [-off, off])]
+        either_way = [figure(one) for one in shifted(vehicle, time_s, [-off, off])]
         worse = np.minimum.reduce([nominal, *either_way])
         lost += np.where(worse < nominal, nominal - worse, 0.0)
     return nominal - lost

@@ -14,11 +14,10 @@ from itertools import combinations, product
 
 import numpy as np
 
-from mixer.ground.authority.band import shifted, uncertain_numbers
+from mixer.ground.authority.band import worst_case
 from mixer.ground.authority.reach import Reach, forces_n, reach
 from mixer.ground.authority.required import AXES, burn_times_s, each_alone_nm, required_nm
 from mixer.ground.inputs.arrays import VANES, Array
-from mixer.ground.vehicle.uncertainty import Uncertainty
 from mixer.ground.vehicle.vehicle import Vehicle
 
 
@@ -81,14 +80,7 @@ def together_share(reached: Reach, wanted_nm: Array) -> Array:
 
 def worst_together_share(vehicle: Vehicle, time_s: Array, wanted_nm: Array) -> Array:
     """`together_share` in the worst case of [uncertainty], or as the file has it without."""
-    nominal = together_share(reach(vehicle, time_s), wanted_nm)
-    lost = np.zeros_like(nominal)
-    for off in uncertain_numbers(vehicle.uncertainty or Uncertainty()):
-        either_way = [
-            together_share(one, wanted_nm) for one in shifted(vehicle, time_s, [-off, off])
-        ]
-        lost += np.maximum(nominal - np.minimum.reduce(either_way), 0.0)
-    return nominal - lost
+    return worst_case(vehicle, time_s, lambda reached: together_share(reached, wanted_nm))
 
 
 def rise_time_s(vehicle: Vehicle, time_s: Array, wanted_nm: Array) -> Array:
