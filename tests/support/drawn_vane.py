@@ -5,9 +5,12 @@ from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from mixer.ground.drawn_vane.geometry import NozzleFields, VaneGeometry, WornEdge
 from mixer.ground.drawn_vane.hinge import HingeTable, hinge_from_curves
+from mixer.ground.drawn_vane.outline import Outline
+from mixer.ground.drawn_vane.profile_forces import SectionForces, forces_of_sections
 from mixer.ground.drawn_vane.vane_forces import computed_curve
 
 TRAVEL = (-15.0, 15.0)
@@ -83,3 +86,16 @@ def hinge_table(
     """Hinge moments over the travel at each burn load, the leading edge worn as `worn_at` says."""
     curves = [computed_curve(geometry, engine, travel_deg, worn_at(load)) for load in load_s]
     return hinge_from_curves(load_s, curves, geometry.mean_chord_mm)
+
+
+def section_forces(
+    outline: Outline, mach: float, gamma: float, alpha_rad: ArrayLike
+) -> SectionForces:
+    """Forces on one section at angles of attack of any shape."""
+    alpha = np.asarray(alpha_rad, dtype=float)
+    found = forces_of_sections([outline], np.array([mach]), gamma, alpha.ravel())
+    return SectionForces(
+        alpha,
+        *(part.reshape(alpha.shape) for part in (found.c_n, found.c_a, found.c_moment)),
+        attached=found.attached.reshape(alpha.shape),
+    )

@@ -89,25 +89,12 @@ def _first_panels(
     )
 
 
-def section_forces(
-    outline: Outline, mach: float, gamma: float, alpha_rad: ArrayLike
-) -> SectionForces:
-    """Forces on a section at angles of attack; the lower side is struck when they are positive."""
-    alpha = np.asarray(alpha_rad, dtype=float)
-    found = forces_of_sections([outline], np.array([mach]), gamma, alpha.ravel())
-    return SectionForces(
-        alpha,
-        *(part.reshape(alpha.shape) for part in (found.c_n, found.c_a, found.c_moment)),
-        attached=found.attached.reshape(alpha.shape),
-    )
-
-
 def forces_of_sections(
     outlines: Sequence[Outline], mach: Array, gamma: float, alpha_rad: Array
 ) -> SectionForces:
     """Forces (s, a) on s sections, each in a stream of its own, at angles of attack (a,).
 
-    The sections have as many panels each.
+    The lower side is struck where these are positive. The sections have as many panels each.
     """
     x_m, y_m = (np.array([getattr(one, key) for one in outlines]) for key in ("x_m", "y_m"))
     nose_x_m, radius_m, chord_m = (

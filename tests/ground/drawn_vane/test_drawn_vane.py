@@ -21,7 +21,7 @@ from mixer.ground.drawn_vane.geometry import WornEdge, jet_for
 from mixer.ground.drawn_vane.hinge import CENTRE_DOUBT
 from mixer.ground.drawn_vane.jet import jet_from_nozzle
 from mixer.ground.drawn_vane.outline import BICONVEX_PANELS, Outline, OutlineError, section_outline
-from mixer.ground.drawn_vane.profile_forces import BASE_SUCTION, section_forces
+from mixer.ground.drawn_vane.profile_forces import BASE_SUCTION
 from mixer.ground.drawn_vane.vane_forces import computed_curve
 from mixer.ground.vane_life.life import vane_life
 from mixer.ground.vane_life.strength import (
@@ -34,7 +34,7 @@ from mixer.ground.vane_report.examined import worn_by
 from mixer.ground.vane_report.from_behind import vane_outline, view_from_behind
 from mixer.ground.vehicle.vehicle import load_vehicle
 from mixer.ground.wear.prediction import effectiveness_of
-from tests.support.drawn_vane import TRAVEL, hinge_table, nozzle, vane
+from tests.support.drawn_vane import TRAVEL, hinge_table, nozzle, section_forces, vane
 from tests.support.vehicles import drawn, vehicle_file
 
 # --- file against drawing ----------------------------------------------------------------------

@@ -13,11 +13,8 @@ from scipy.optimize import brentq
 
 from mixer.ground.drawn_vane import gas
 from mixer.ground.drawn_vane.outline import Outline, OutlineError, section_outline
-from mixer.ground.drawn_vane.profile_forces import (
-    detachment_deflection_rad,
-    flank_pressures,
-    section_forces,
-)
+from mixer.ground.drawn_vane.profile_forces import detachment_deflection_rad, flank_pressures
+from tests.support.drawn_vane import section_forces
 
 PLATE = Outline(np.array([0.0, 1.0]), np.zeros(2), 0.0, 0.0, 1.0)  # without thickness
 WEDGE = section_outline("double-wedge", 1.0, np.tan(np.radians(10.0)))

@@ -17,14 +17,13 @@ from mixer.ground.drawn_vane.geometry import (
     vane_volume_m3,
 )
 from mixer.ground.drawn_vane.hot_gas import HotGas, friction_coefficient
-from mixer.ground.drawn_vane.profile_forces import section_forces
 from mixer.ground.drawn_vane.vane_forces import (
     centre_of_pressure_share,
     computed_curve,
     deflections_deg,
     span_factor,
 )
-from tests.support.drawn_vane import TRAVEL, hinge_table, nozzle, vane
+from tests.support.drawn_vane import TRAVEL, hinge_table, nozzle, section_forces, vane
 
 
 def share_of_thrust_lost(geometry, thrust_n=5000.0):
